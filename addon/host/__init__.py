@@ -1,0 +1,1 @@
+"""Blender: operators, panels, mesh exchange, pictures. The only room that imports bpy."""

@@ -1,0 +1,1 @@
+"""Runs steps in order, headless: recipe, report, command line."""

@@ -1,0 +1,1 @@
+"""The operations of the trade, each declared once; `catalogue` lists them in order."""

@@ -1,0 +1,19 @@
+"""Every step there is, in the order of the trade. The faces (command line, recipe, host) are made from this list."""
+
+from ..geometry.errors import BadSetting
+from .step import Step
+
+STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
+
+
+def all_steps() -> tuple[type[Step], ...]:
+    """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
+    return ()
+
+
+def step_named(name: str) -> type[Step]:
+    """The step of that name, or `BadSetting` listing the names there are."""
+    steps = {step.NAME: step for step in all_steps()}
+    if name not in steps:
+        raise BadSetting(f"no step called {name!r}: there are {', '.join(steps)}")
+    return steps[name]

@@ -1,0 +1,1 @@
+"""Taking away what is not skin: strays, lashes, doubled layers, noise."""

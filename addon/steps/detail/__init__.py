@@ -1,0 +1,1 @@
+"""Base head, relief, hair and brows."""

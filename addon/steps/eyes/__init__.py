@@ -1,0 +1,1 @@
+"""Globes, lids, sockets and the eyes that go in them."""

@@ -1,0 +1,1 @@
+"""Bringing captures in: load, assess, register."""

@@ -1,0 +1,1 @@
+"""Neck, hollow, parting, vents, the check and the files."""

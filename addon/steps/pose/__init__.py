@@ -1,0 +1,1 @@
+"""Where the head is and how large: landmarks, pose, measure, scale."""

@@ -1,0 +1,1 @@
+"""From points to one closed surface: close, patch, drop-islands, smooth, reduce."""
