@@ -208,8 +208,9 @@ def fif_blocks(data: bytes) -> dict[int, bytes]:
     """Tag kind to bytes of a FIF file (tags: kind, type, size, next, all big-endian int32)."""
     blocks, at = {}, 0
     while at + 16 <= len(data):
-        kind, _type, size, following = np.frombuffer(data, ">i4", 4, at).tolist()
-        blocks[kind] = data[at + 16 : at + 16 + size]
+        kind, held_as, size, following = np.frombuffer(data, ">i4", 4, at).tolist()
+        shape_words = 12 if held_as & 0x40000000 else 0  # a matrix ends in its two sizes and their count
+        blocks[kind] = data[at + 16 : at + 16 + size - shape_words]
         if following < 0:
             break
         at = following if following > 0 else at + 16 + size
