@@ -238,8 +238,8 @@ def meshed_volume(file: Path, skin_only: bool, folder: Path) -> Path:
             around[:, :, level] = ndimage.binary_fill_holes(around[:, :, level])
         deep = ndimage.binary_erosion(around, iterations=3)
         values[deep] = np.maximum(values[deep], 200)
-        labels, _count = ndimage.label(values > 30)
-        values[(labels != np.bincount(labels[labels > 0]).argmax()) & (labels > 0)] = 0
+        outside, _count = ndimage.label(values <= 30)
+        values[(outside > 0) & (outside != outside[0, 0, 0])] = 200  # pockets shut off from the air
     values[[0, -1]], values[:, [0, -1]], values[:, :, [0, -1]] = 0, 0, 0
     vertices, triangles, _normals, _values = marching_cubes(values, 30)
     triangles = triangles[:, ::-1] if signed_volume(vertices, triangles) < 0 else triangles
