@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from canthus.anatomy.units import MILLIMETRES, core_extent, propose_unit, unit_factor
 from canthus.geometry.errors import BadCloud, BadSetting
 

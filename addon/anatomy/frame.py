@@ -1,0 +1,123 @@
+"""The Frankfurt horizontal and the mid-sagittal plane, from whatever landmarks there are."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..geometry.errors import NotReady
+from ..geometry.transforms import matched, transform
+from .landmarks import MIDLINE, pairs
+from .proportions import mean_head
+
+Marks = Mapping[str, NDArray[np.float64]]
+
+FRANKFURT = ("tragion-left", "tragion-right")
+ORBITALIA = ("orbitale-left", "orbitale-right")
+
+
+@dataclass(frozen=True)
+class HeadFrame:
+    """How a head is brought into its posed frame.
+
+    `matrix` (4, 4) takes it there: x to the sitter's left, face towards -y, z up, origin midway between the tragia
+    on the mid-sagittal plane. `exact` tells the Frankfurt horizontal itself from a stand-in; `how` says in words
+    what the horizontal and the origin rest on. `asymmetry` is the RMS distance of the midline landmarks and of the
+    pairs' midpoints from the mid-sagittal plane, mm.
+    """
+
+    matrix: NDArray[np.float64]
+    exact: bool
+    how: str
+    asymmetry: float
+
+
+def mid_sagittal(marks: Marks) -> tuple[NDArray[np.float64], float, float]:
+    """The symmetry plane of the landmarks: unit normal to the sitter's left, offset, RMS distance from it.
+
+    Parameters
+    ----------
+    marks : landmark name to (3,) position, any frame
+
+    Returns
+    -------
+    normal (3,), offset with normal . x = offset on the plane, and the RMS distance of what should lie on it.
+
+    Raises
+    ------
+    NotReady
+        No pair, or fewer than two other places to hold the plane.
+
+    Notes
+    -----
+    Least squares through midline points and midpoints of pairs, the pairs' chords square to the plane.
+    """
+    both = pairs(marks)
+    if not both:
+        raise NotReady("no landmark is there on both sides: place the eye corners or tragia of both")
+    lefts = np.array([marks[left] for left, _ in both])
+    rights = np.array([marks[right] for _, right in both])
+    on_plane = np.array([*((lefts + rights) / 2), *(marks[name] for name in MIDLINE if name in marks)])
+    chords = (lefts - rights) / 2
+    around = on_plane - on_plane.mean(axis=0)
+    spread = around.T @ around + np.eye(3) * (chords**2).sum() - chords.T @ chords
+    normal = np.linalg.eigh(spread)[1][:, 0]
+    normal = normal * np.sign(normal @ chords.sum(axis=0))
+    offset = float(normal @ on_plane.mean(axis=0))
+    return normal, offset, float(np.sqrt(((on_plane @ normal - offset) ** 2).mean()))
+
+
+def head_frame(marks: Marks) -> HeadFrame:
+    """The posed frame of a head with these landmarks, all of them taken as sure.
+
+    Parameters
+    ----------
+    marks : landmark name to (3,) position in any frame, millimetres
+
+    Returns
+    -------
+    HeadFrame. With both tragia and an orbitale: the Frankfurt horizontal through the tragia and the mean of the
+    orbitalia there are, and the origin midway between the tragia. Otherwise the horizontal on which the landmarks
+    lie as a mean adult's do, and the origin where that puts the tragia; `how` says so.
+
+    Raises
+    ------
+    NotReady
+        Too few landmarks, or all near one line.
+
+    Notes
+    -----
+    Frankfurt horizontal: reference_values.md section 2, on the living through both tragia and the left orbitale; both
+    orbitalia are averaged here where there are both, so that mirrored heads get mirrored frames.
+    """
+    normal, offset, asymmetry = mid_sagittal(marks)
+    orbitalia = [marks[name] for name in ORBITALIA if name in marks]
+    if orbitalia and all(name in marks for name in FRANKFURT):
+        origin = (marks[FRANKFURT[0]] + marks[FRANKFURT[1]]) / 2
+        forward = np.mean(orbitalia, axis=0) - origin
+        how = "tragia and " + " and ".join(name for name in ORBITALIA if name in marks)
+        exact = True
+    else:
+        origin, forward, how = _as_in_the_mean_head(marks)
+        exact = False
+    origin = origin - (origin @ normal - offset) * normal
+    forward = forward - (forward @ normal) * normal
+    back = -forward / np.linalg.norm(forward)
+    turn = np.array([normal, back, np.cross(normal, back)])
+    return HeadFrame(transform(turn, -turn @ origin), exact, how, asymmetry)
+
+
+def _as_in_the_mean_head(marks: Marks) -> tuple[NDArray[np.float64], NDArray[np.float64], str]:
+    """Origin, forward direction and words, from laying a mean adult's landmarks over these."""
+    mean = mean_head()
+    names = [name for name in mean if name in marks and name != "vertex"]
+    if len(names) < 3:
+        raise NotReady(f"{len(names)} sure landmarks: a pose needs three, two of them a pair; place them by hand")
+    source, target = np.array([mean[name] for name in names]), np.array([marks[name] for name in names])
+    if np.linalg.svd(source - source.mean(axis=0), compute_uv=False)[1] < 15.0:
+        raise NotReady("the sure landmarks lie near one line: add one above or below the eyes")
+    laid = matched(source, target, scaled=True)
+    missing = "tragia" if any(name not in marks for name in FRANKFURT) else "orbitalia"
+    how = f"no sure {missing}: {', '.join(names)} laid as on a mean adult head"
+    return laid[:3, 3], -laid[:3, 1], how
