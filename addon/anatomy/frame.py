@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.errors import NotReady
+from ..geometry.errors import BadSetting, NotReady
 from ..geometry.transforms import matched, transform
 from .landmarks import MIDLINE, pairs
 from .proportions import mean_head
@@ -106,6 +106,28 @@ def head_frame(marks: Marks) -> HeadFrame:
     back = -forward / np.linalg.norm(forward)
     turn = np.array([normal, back, np.cross(normal, back)])
     return HeadFrame(transform(turn, -turn @ origin), exact, how, asymmetry)
+
+
+def frame_of_directions(up: NDArray[np.float64], front: NDArray[np.float64], origin: NDArray[np.float64]) -> HeadFrame:
+    """The posed frame where the user says which way is up and which way the face looks.
+
+    Parameters
+    ----------
+    up, front : (3,) directions, not along one line; `front` is squared up against `up`
+    origin : (3,) point that becomes the origin
+
+    Raises
+    ------
+    BadSetting
+        A direction of no length, or both along one line.
+    """
+    height = float(np.linalg.norm(up))
+    square = front - (front @ up) * up / height**2 if height else front
+    if height == 0 or np.linalg.norm(square) < 1e-6 * max(float(np.linalg.norm(front)), 1e-300):
+        raise BadSetting("up and front must be two different directions, neither of them 0,0,0")
+    crown, back = up / height, -square / np.linalg.norm(square)
+    turn = np.array([np.cross(back, crown), back, crown])
+    return HeadFrame(transform(turn, -turn @ origin), False, "the directions given for up and front", 0.0)
 
 
 def _as_in_the_mean_head(marks: Marks) -> tuple[NDArray[np.float64], NDArray[np.float64], str]:

@@ -8,7 +8,10 @@ STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
 
 def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
-    return ()
+    from .pose.pose import Pose
+    from .pose.scale import Scale
+
+    return (Pose, Scale)
 
 
 def step_named(name: str) -> type[Step]:

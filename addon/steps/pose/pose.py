@@ -1,0 +1,64 @@
+"""The step that sets the head upright, face forward."""
+
+import dataclasses
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...anatomy.frame import HeadFrame, frame_of_directions, head_frame
+from ...geometry.cloud import Cloud
+from ...geometry.errors import BadSetting, NotReady
+from ...geometry.progress import SILENT, Progress
+from ...geometry.transforms import transform
+from ..step import Step, setting
+from ..workpiece import Workpiece
+
+
+@dataclass(frozen=True)
+class Pose(Step):
+    """Set the head on the Frankfurt horizontal, face forward, from its landmarks.
+
+    The face looks towards -y, up is +z, the sitter's left is +x; the origin lies midway between the tragia. Only
+    sure landmarks count. `up` and `front` are for scans on which none can be found: two directions of the workpiece
+    as it stands, and the origin then stays in the middle of the box round it.
+    """
+
+    NAME: ClassVar[str] = "pose"
+    STAGE: ClassVar[str] = "pose"
+    LIGHT: ClassVar[bool] = True
+
+    up: tuple[float, ...] = setting((), kind="point", help="Direction of the crown, instead of the landmarks: x,y,z")
+    front: tuple[float, ...] = setting((), kind="point", help="Direction the face looks in, instead of the landmarks")
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece in its posed frame."""
+        progress(0.0, "posing")
+        frame = self._frame(piece)
+        turn = np.degrees(np.arccos(np.clip((np.trace(frame.matrix[:3, :3]) - 1) / 2, -1, 1)))
+        posed = piece.moved(frame.matrix).measured(
+            turned_deg=float(turn), asymmetry_mm=frame.asymmetry, frankfurt=frame.exact, posed_from=frame.how
+        )
+        return posed if frame.exact else posed.noted(f"The pose is not the Frankfurt horizontal itself: {frame.how}")
+
+    def _frame(self, piece: Workpiece) -> HeadFrame:
+        if bool(self.up) != bool(self.front):
+            raise BadSetting("pose: up and front go together: give both or neither")
+        if self.up:
+            return frame_of_directions(np.asarray(self.up), np.asarray(self.front), _middle(piece))
+        life = {name: np.asarray(mark.position) / piece.scale for name, mark in piece.landmarks.items() if mark.sure}
+        if not life:
+            raise NotReady("no sure landmark to pose from: run landmarks, place them by hand, or give up and front")
+        frame = head_frame(life)
+        return dataclasses.replace(frame, matrix=transform(frame.matrix[:3, :3], frame.matrix[:3, 3] * piece.scale))
+
+
+def _middle(piece: Workpiece) -> NDArray[np.float64]:
+    """(3,) middle of the box round the head, or round the scan where there is no head yet."""
+    shape = piece.head if piece.head is not None else piece.scan
+    if shape is None:
+        raise NotReady("pose: there is neither a head nor a scan: load one first")
+    points = shape.points if isinstance(shape, Cloud) else shape.vertices
+    middle: NDArray[np.float64] = (points.min(axis=0) + points.max(axis=0)) / 2
+    return middle
