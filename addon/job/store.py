@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import zipfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -102,20 +103,32 @@ def unpack(arrays: Mapping[str, NDArray[Any]], facts: Mapping[str, Any]) -> Work
 def save(path: Path, piece: Workpiece) -> None:
     """Write the whole workpiece as one .npz, its facts as JSON text under the name `facts`."""
     arrays, facts = pack(piece)
-    text = np.frombuffer(json.dumps(facts).encode(), dtype=np.uint8)
-    with open(path, "wb") as file:  # a file object: savez would add .npz to a bare name
-        np.savez(file, allow_pickle=False, facts=text, **arrays)  # type: ignore[arg-type, unused-ignore]
+    save_arrays(path, {"facts": np.frombuffer(json.dumps(facts).encode(), dtype=np.uint8), **arrays})
 
 
 def load(path: Path) -> Workpiece:
     """The workpiece that `save` wrote. Raises `BadFile` where it is none."""
+    arrays = load_arrays(path)
     try:
-        with np.load(path, allow_pickle=False) as file:
-            arrays = {name: file[name] for name in file.files}
         facts = json.loads(arrays.pop("facts").tobytes())
-    except (OSError, ValueError, KeyError) as error:
+    except (ValueError, KeyError) as error:
         raise BadFile(f"{path.name}: not a workpiece ({error})") from None
     return unpack(arrays, facts)
+
+
+def save_arrays(path: Path, arrays: Arrays) -> None:
+    """Write named arrays as .npz under exactly this name."""
+    with path.open("wb") as file:  # a file object: savez would add .npz to a bare name
+        np.savez(file, **arrays)  # type: ignore[arg-type, unused-ignore]
+
+
+def load_arrays(path: Path) -> Arrays:
+    """The named arrays of an .npz. Raises `BadFile` where it is none."""
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            return {name: file[name] for name in file.files}
+    except (OSError, ValueError, EOFError, zipfile.BadZipFile) as error:
+        raise BadFile(f"{path.name}: not a workpiece ({error})") from None
 
 
 def _arrays_of(shape: Cloud | Mesh, name: str) -> Arrays:

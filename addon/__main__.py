@@ -1,0 +1,26 @@
+"""`canthus` and `python -m canthus`."""
+
+import importlib.util
+import sys
+
+from .job.command import main
+from .job.studio import Studio
+
+
+def run() -> int:
+    """The command line with the words it was called with. Returns the exit status."""
+    words = sys.argv[1:]
+    return main(words, _studio() if words[:1] == ["make"] else None)
+
+
+def _studio() -> Studio | None:
+    """Blender's studio where the module bpy is installed."""
+    if importlib.util.find_spec("bpy") is None:
+        return None
+    from .host.studio import BlenderStudio
+
+    return BlenderStudio()
+
+
+if __name__ == "__main__":
+    sys.exit(run())

@@ -1,0 +1,169 @@
+"""The whole job: scans in; parts, report, recipe and scene out."""
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ..files.writing import write
+from ..geometry.errors import BadFile, BadSetting
+from ..geometry.progress import SILENT, Progress
+from ..steps.catalogue import all_steps, step_named
+from ..steps.step import Step
+from ..steps.workpiece import Workpiece
+from .page import page
+from .plain import as_json
+from .recipe import Recipe, fingerprint, input_at, read, written
+from .report import printable, report
+from .run import run
+from .sidecar import scanned
+from .staging import staged
+from .studio import Picture, Studio
+from .versions import own_version
+
+CHAIN = (
+    *("load", "cull-strays", "cull-lashes", "merge-layers", "denoise"),
+    *("close", "landmarks", "pose", "scale"),
+    *("place-eyes", "rebuild-lids", "carve-sockets", "make-eyes"),
+    *("neck", "hollow", "key", "vent", "check"),
+)
+"""The steps of the whole job, in order."""
+
+WITHOUT_BLENDER = "Blender is not here (no module bpy): the pictures and the .blend are left out"
+
+
+@dataclass(frozen=True)
+class Order:
+    """What was asked for. `settings` is step to setting to value; `skipped` are steps of the chain left out."""
+
+    scans: tuple[Path, ...]
+    out: Path
+    name: str = ""
+    recipe: Path | None = None
+    settings: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    skipped: tuple[str, ...] = ()
+    overwrite: bool = False
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of it: the workpiece, the report's figures, and what was left out, each in a sentence."""
+
+    piece: Workpiece
+    figures: Mapping[str, Any]
+    left_out: tuple[str, ...]
+
+    @property
+    def printable(self) -> bool:
+        """Whether no check found what should not be printed."""
+        return printable(self.piece)
+
+
+def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None) -> Outcome:
+    """Run the chain, or a recipe, and write the results.
+
+    Parameters
+    ----------
+    order : scans, output folder, settings
+    progress : told the step and what it is doing
+    studio : takes the pictures and saves the scene; None where there is no Blender
+
+    Returns
+    -------
+    The finished workpiece and its figures. In the output folder: `parts/*.stl`, `NAME.3mf`, `NAME.blend`,
+    `report.html`, `report.json`, `recipe.toml`.
+
+    Raises
+    ------
+    CanthusError
+        A scan cannot be read, a setting is wrong, a step cannot do its work, results are in the way.
+    Cancelled
+        The listener stopped the work. Nothing is left on disk.
+    """
+    recipe = _recipe(order)
+    _refuse_overwriting(order, recipe.name)
+    progress(0.0, "reading the scan")
+    scans = _scans(order, recipe)
+    piece = run(recipe.steps, Workpiece(name=recipe.name, scan=scanned(scans)), progress.stretch(0.02, 0.75))
+    pictures = [] if studio is None else studio.pictures(piece, progress.stretch(0.75, 0.97))
+    left_out = () if studio else (WITHOUT_BLENDER,)
+    progress(0.97, "writing the results")
+    with staged(order.out) as waiting:
+        recipe = dataclasses.replace(recipe, inputs=tuple(input_at(scan, order.out) for scan in scans))
+        figures = _written(waiting, piece, recipe, pictures, left_out)
+        if studio is not None:
+            studio.save_blend(piece, waiting / f"{piece.name}.blend")
+    progress(1.0, "done")
+    return Outcome(piece, figures, left_out)
+
+
+def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = ()) -> tuple[Step, ...]:
+    """The steps of the whole job with these settings.
+
+    Raises
+    ------
+    BadSetting
+        A step that is not in the chain is set or skipped; an unknown setting, or a value out of range.
+    """
+    for name in (*settings, *skipped):
+        step_named(name)
+        if name not in CHAIN:
+            raise BadSetting(f"{name} is no step of the whole job: run it by itself, canthus {name}")
+    there = {step.NAME for step in all_steps()}
+    names = [name for name in CHAIN if name in there and name not in skipped]
+    return tuple(step_named(name).made_from(settings.get(name, {})) for name in names)
+
+
+def _recipe(order: Order) -> Recipe:
+    """The job to be done: that of the recipe file with the settings of the order, or the chain."""
+    if order.recipe is None:
+        if not order.scans:
+            raise BadFile("no scan given: name one, or a recipe that names it")
+        return Recipe(order.name or order.scans[0].stem, (), chain(order.settings, order.skipped))
+    recipe = read(order.recipe)
+    absent = set(order.settings) - {step.NAME for step in recipe.steps}
+    if absent:
+        raise BadSetting(f"{order.recipe.name} has no step {sorted(absent)[0]}: leave its setting out")
+    steps = [
+        type(step).made_from({**step.values(), **order.settings.get(step.NAME, {})})
+        for step in recipe.steps
+        if step.NAME not in order.skipped
+    ]
+    return dataclasses.replace(recipe, name=order.name or recipe.name, steps=tuple(steps))
+
+
+def _scans(order: Order, recipe: Recipe) -> tuple[Path, ...]:
+    """The scans of the order, or those the recipe was made from, which must still be the same files."""
+    if order.scans or order.recipe is None:
+        return order.scans
+    paths = tuple(order.recipe.parent / each.path for each in recipe.inputs)
+    if not paths:
+        raise BadFile(f"{order.recipe.name} names no scan: give one")
+    for path, each in zip(paths, recipe.inputs, strict=True):
+        if fingerprint(path) != each.sha256:
+            raise BadFile(f"{path.name} is not the file the recipe was made from: name the scan to use another one")
+    return paths
+
+
+def _refuse_overwriting(order: Order, name: str) -> None:
+    results = ("parts", f"{name}.3mf", f"{name}.blend", "report.html", "report.json", "recipe.toml")
+    in_the_way = [result for result in results if (order.out / result).exists()]
+    if in_the_way and not order.overwrite:
+        raise BadFile(f"{order.out} already holds {in_the_way[0]}: name another folder, or say --overwrite")
+
+
+def _written(
+    folder: Path, piece: Workpiece, recipe: Recipe, pictures: Sequence[Picture], left_out: tuple[str, ...]
+) -> dict[str, Any]:
+    """Write all but the scene, and give the report's figures."""
+    parts = piece.all_parts()
+    files = {name: f"parts/{name}.stl" for name in parts}
+    (folder / "parts").mkdir()
+    for name, part in parts.items():
+        write(folder / files[name], part)
+    figures = report(piece, files, left_out)
+    (folder / "report.json").write_text(as_json(figures, indent=1) + "\n", encoding="utf-8")
+    (folder / "report.html").write_text(page(figures, pictures), encoding="utf-8")
+    (folder / "recipe.toml").write_text(written(recipe, own_version()), encoding="utf-8")
+    return figures

@@ -1,0 +1,104 @@
+"""Every figure of a finished job, as the report.json holds it."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from ..geometry.measures import is_watertight, volume
+from ..geometry.mesh import Mesh
+from ..steps.workpiece import Check, Done, Eye, Landmark, Workpiece
+from .memory import PeakMemory
+from .plain import plain
+from .versions import versions
+
+
+def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The figures of a job in plain values.
+
+    Parameters
+    ----------
+    piece : the finished workpiece
+    files : part's name to the file it was written to, as seen from the report
+    left_out : sentences on what could not be made here (pictures where there is no Blender)
+
+    Returns
+    -------
+    `name`, `units_in`, `scale`, `steps`, `parts`, `eyes`, `landmarks`, `checks`, `notes`, `left_out`, `versions`.
+    Lengths are millimetres in the coordinates of the exported parts; every key carries its unit.
+    """
+    figures = {
+        "name": piece.name,
+        "units_in": piece.units_in,
+        "scale": piece.scale,
+        "printable": printable(piece),
+        "seconds": round(sum(done.seconds for done in piece.history), 3),
+        "peak_mb": max((done.peak_mb for done in piece.history), default=0.0),
+        "peak_means": PeakMemory().meaning,
+        "steps": [_step(done) for done in piece.history],
+        "parts": [_part(name, part, files.get(name, "")) for name, part in piece.all_parts().items()],
+        "eyes": [_eye(eye) for eye in piece.eyes],
+        "landmarks": {name: _landmark(mark) for name, mark in piece.landmarks.items()},
+        "checks": [_check(check) for check in piece.checks],
+        "notes": piece.notes,
+        "left_out": left_out,
+        "frame": piece.frame,
+        "versions": versions(),
+    }
+    kept: dict[str, Any] = plain(figures)
+    return kept
+
+
+def printable(piece: Workpiece) -> bool:
+    """Whether no check found what should not be printed."""
+    return all(check.ok or not check.grave for check in piece.checks)
+
+
+def _step(done: Done) -> dict[str, Any]:
+    return {
+        "name": done.name,
+        "seconds": done.seconds,
+        "peak_mb": done.peak_mb,
+        "settings": done.settings,
+        "figures": done.figures,
+    }
+
+
+def _part(name: str, part: Mesh, file: str) -> dict[str, Any]:
+    size = part.vertices.max(axis=0) - part.vertices.min(axis=0) if len(part.vertices) else (0.0, 0.0, 0.0)
+    return {
+        "name": name,
+        "file": file,
+        "triangles": len(part.triangles),
+        "volume_mm3": volume(part),
+        "watertight": is_watertight(part),
+        "size_mm": size,
+    }
+
+
+def _eye(eye: Eye) -> dict[str, Any]:
+    return {
+        "side": eye.side,
+        "centre_mm": eye.centre,
+        "gaze": eye.gaze,
+        "diameter_mm": eye.diameter,
+        "clearance_mm": eye.clearance,
+        "socket_radius_mm": eye.pocket_radius,
+        "uncertainty_mm": eye.uncertainty,
+        "sources": eye.sources,
+    }
+
+
+def _landmark(mark: Landmark) -> dict[str, Any]:
+    return {"mm": mark.position, "confidence": mark.confidence, "source": mark.source}
+
+
+def _check(check: Check) -> dict[str, Any]:
+    return {
+        "name": check.name,
+        "value": check.value,
+        "limit": check.limit,
+        "unit": check.unit,
+        "ok": check.ok,
+        "where": check.where,
+        "grave": check.grave,
+        "advice": check.advice,
+    }
