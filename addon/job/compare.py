@@ -1,5 +1,6 @@
 """How far one head is from another: signed deviation with figures, and as colours."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,34 +11,98 @@ from ..files.reading import read
 from ..files.writing import write
 from ..geometry.cloud import Cloud
 from ..geometry.distance import ClosestPoint, signed_distance
-from ..geometry.errors import BadMesh
+from ..geometry.errors import BadCloud, BadMesh
+from ..geometry.measures import is_watertight, triangle_normals
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
 from .staging import staged
 
+INSIDE, MIDDLE, OUTSIDE = (59, 76, 192), (221, 221, 221), (180, 4, 38)
+"""Ends and middle of the cool-to-warm map of K. Moreland, Diverging Color Maps for Scientific Visualization, 2009,
+doi 10.1007/978-3-642-10520-3_9: told apart by the colour-blind too. sRGB."""
+
 
 def compare(a: Path, b: Path, heat: Path | None = None, progress: Progress = SILENT) -> dict[str, Any]:
-    """Deviation of A from the surface B at every vertex or point of A, in the files' unit.
+    """Deviation of A, at each of its vertices or points, from the surface B.
 
     Parameters
     ----------
-    a, b : files; B must be a mesh
-    heat : where A is written, coloured by its deviation; None: nowhere
+    a, b : files whose numbers are millimetres; B must hold a surface
+    heat : where A is written coloured by its deviation, with the column `deviation`; None: nowhere
+    progress : told what is being done
 
     Returns
     -------
-    `mean_mm`, `rms_mm`, `p95_mm` (95th percentile of the absolute value), `max_outside_mm`, `max_inside_mm`, `points`,
-    `signed`. Positive lies outside B. Where B is not closed there is no inside: `signed` is false, all are distances.
+    `points`, `mean_mm`, `rms_mm`, `p95_mm` (95th percentile of the size), `max_outside_mm`, `max_inside_mm`, and
+    `sign_from`. Positive lies outside B.
 
     Raises
     ------
-    BadFile, BadMesh
-        A file cannot be read; B holds no triangles.
+    BadFile
+        A file cannot be read or written.
+    BadMesh
+        B holds no surface.
+    BadCloud
+        A holds no points.
     """
-    progress(0.0, "reading")
-    judged, base = read(a), read(b)
-    if not isinstance(base, Mesh):
-        raise BadMesh(f"{b.name} holds points without faces: compare needs a surface to judge against")
-    progress(0.2, "measuring")
+    progress(0.0, f"reading {a.name}")
+    judged = read(a)
+    progress(0.1, f"reading {b.name}")
+    base = read(b)
+    if not isinstance(base, Mesh) or not len(base.triangles):
+        raise BadMesh(f"{b.name} holds points without faces: close it first, then compare")
     points = judged.vertices if isinstance(judged, Mesh) else judged.points
-    return {}
+    if not len(points):
+        raise BadCloud(f"{a.name} holds no points: there is nothing to compare")
+    progress(0.2, f"measuring {len(points):,} points")
+    values, sign_from = deviation(points, base)
+    figures = {**deviation_figures(values), "sign_from": sign_from}
+    if heat is not None:
+        progress(0.9, "writing the colours")
+        reach = float(np.percentile(np.abs(values), 99)) or 1e-6
+        with staged(heat.parent) as waiting:
+            write(waiting / heat.name, coloured(judged, values, reach))
+        figures["colour_reach_mm"] = reach
+    progress(1.0, "done")
+    return figures
+
+
+def deviation(points: NDArray[np.float64], base: Mesh) -> tuple[NDArray[np.float64], str]:
+    """Signed distance of each point to a surface, and what the sign was told from.
+
+    Parameters
+    ----------
+    points : (n, 3) array, mm
+    base : the surface; where it is not closed, a point lies outside if the nearest triangle faces it
+
+    Returns
+    -------
+    (n,) array, mm, positive outside; "closed surface" or "facing of the nearest triangle".
+    """
+    if is_watertight(base):
+        return signed_distance(base, points), "closed surface"
+    distances, triangles, nearest = ClosestPoint(base).query(points)
+    facing = np.einsum("ij,ij->i", points - nearest, triangle_normals(base)[triangles])
+    return np.where(facing < 0, -distances, distances), "facing of the nearest triangle"
+
+
+def deviation_figures(values: NDArray[np.float64]) -> dict[str, Any]:
+    """Mean, RMS, 95th percentile and the largest either way of (n,) signed deviations, mm."""
+    return {
+        "points": len(values),
+        "mean_mm": float(values.mean()),
+        "rms_mm": float(np.sqrt(np.mean(values**2))),
+        "p95_mm": float(np.percentile(np.abs(values), 95)),
+        "max_outside_mm": float(max(values.max(), 0.0)),
+        "max_inside_mm": float(max(-values.min(), 0.0)),
+    }
+
+
+def coloured(shape: Mesh | Cloud, values: NDArray[np.float64], reach: float) -> Mesh | Cloud:
+    """The shape with its deviation as a column and as colours, blue inside to red outside, full from `reach` mm on."""
+    share = np.clip(values / reach, -1.0, 1.0)
+    colours = np.stack(
+        [np.interp(share, (-1, 0, 1), ends) for ends in zip(INSIDE, MIDDLE, OUTSIDE, strict=True)], axis=1
+    )
+    columns = {**shape.columns, "deviation": values.astype(np.float32)}
+    return replace(shape, colours=np.rint(colours).astype(np.uint8), columns=columns)

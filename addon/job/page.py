@@ -5,14 +5,82 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from .page_sections import assembly, cautions, checks, eyes, landmarks, notes, parts, steps, verdict
+from .page_style import STYLE
 from .studio import Picture
+from .wording import scale_text, value_text
+
+_WIDE = 2  # the first two pictures lead, two to a row; the rest follow three to a row
 
 
 def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
-    """The report's figures and pictures as one self-contained HTML text."""
-    shown = "".join(
-        f'<figure><img alt="{escape(each.title)}" src="data:image/png;base64,{base64.b64encode(each.png).decode()}">'
-        f"<figcaption>{escape(each.title)}</figcaption></figure>"
-        for each in pictures
+    """The report as HTML that needs nothing but itself.
+
+    Parameters
+    ----------
+    figures : what `report.report` gives
+    pictures : shown in this order, held in the page itself
+
+    Returns
+    -------
+    The page's text, for UTF-8.
+    """
+    body = [
+        _head(figures),
+        verdict(figures),
+        _plates(figures, pictures),
+        _section("Parts", parts(figures)),
+        _section("Eyes", eyes(figures)),
+        _section("Checks", checks(figures)),
+        _section("What was changed, and why", notes(figures)),
+        _section("Putting it together", assembly(figures)),
+        _section("Before you print", cautions()),
+        _section("Where each value came from", steps(figures)),
+        _section("Landmarks", landmarks(figures)),
+        _foot(figures),
+    ]
+    return "\n".join(
+        [
+            "<!doctype html>",
+            '<html lang="en"><head><meta charset="utf-8">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{escape(figures['name'])}</title>",
+            f"<style>{STYLE}</style></head><body>",
+            *(each for each in body if each),
+            "</body></html>\n",
+        ]
     )
-    return f"<!doctype html><meta charset=utf-8><title>{escape(figures['name'])}</title>{shown}"
+
+
+def _head(figures: Mapping[str, Any]) -> str:
+    resin = sum(part["volume_mm3"] for part in figures["parts"]) / 1000
+    count = len(figures["parts"])
+    facts = [
+        scale_text(figures["scale"]),
+        f"{count} part{'' if count == 1 else 's'}",
+        f"{value_text(resin)} ml of resin without supports",
+    ]
+    return f'<header><h1>{escape(figures["name"])}</h1><p class="lead">{", ".join(facts)}</p></header>'
+
+
+def _plates(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
+    if not pictures:
+        return "".join(f'<p class="soft">{escape(sentence)}.</p>' for sentence in figures["left_out"])
+    shown = []
+    for number, picture in enumerate(pictures):
+        kind = ' class="wide"' if number < _WIDE else ""
+        data = base64.b64encode(picture.png).decode("ascii")
+        title = escape(picture.title)
+        shown.append(
+            f'<figure{kind}><img alt="{title}" src="data:image/png;base64,{data}"><figcaption>{title}</figcaption></figure>'
+        )
+    return f'<div class="plates">{"".join(shown)}</div>'
+
+
+def _section(title: str, content: str) -> str:
+    return f"<section><h2>{title}</h2>{content}</section>" if content else ""
+
+
+def _foot(figures: Mapping[str, Any]) -> str:
+    words = ", ".join(f"{name} {value}" for name, value in figures["versions"].items())
+    return f"<footer>Made with {escape(words)}. The recipe beside this page makes the same parts again.</footer>"

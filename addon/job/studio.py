@@ -10,7 +10,7 @@ from ..steps.workpiece import Workpiece
 
 @dataclass(frozen=True)
 class Picture:
-    """One picture for the report. `name` is plain ASCII ("eye-left-front"), `title` a caption, `png` the file's bytes."""
+    """One picture for the report. `name` is plain ASCII ("eye-left-front"), `title` a caption, `png` the bytes."""
 
     name: str
     title: str

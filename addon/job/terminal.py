@@ -1,4 +1,4 @@
-"""What a person at the terminal sees: how far the work is, figures, faults."""
+"""What a person at the terminal sees: how far the work is, and figures."""
 
 import shutil
 import time
@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from typing import Any, TextIO
 
 from ..geometry.progress import SILENT, Progress
+from .wording import named, value_text
+
+_INTERVAL = 0.1  # seconds between two writings of the line
 
 
 def progress_on(stream: TextIO) -> Progress:
@@ -13,38 +16,29 @@ def progress_on(stream: TextIO) -> Progress:
     return Progress(_Line(stream)) if stream.isatty() else SILENT
 
 
+def figure_lines(figures: Mapping[str, Any]) -> list[str]:
+    """One line a figure: its name in words, its value, its unit."""
+    lines = []
+    for name, value in figures.items():
+        words, unit = named(name)
+        lines.append(f"  {words:<30} {value_text(value)} {unit}".rstrip())
+    return lines
+
+
 class _Line:
-    """One line, written over and over, at most ten times a second."""
+    """One line, written over and over, and wiped away at the end."""
 
     def __init__(self, stream: TextIO) -> None:
         self.stream = stream
         self.next_time = 0.0
 
     def __call__(self, fraction: float, what: str) -> None:
+        """Show it, unless the last showing is too short ago."""
         now = time.monotonic()
         if now < self.next_time and fraction < 1.0:
             return
-        self.next_time = now + 0.1
+        self.next_time = now + _INTERVAL
         width = shutil.get_terminal_size().columns - 1
-        words = f"{fraction:4.0%}  {what}"[:width]
-        self.stream.write("\r" + words.ljust(width) + ("\r" + " " * width + "\r" if fraction >= 1.0 else ""))
+        words = "" if fraction >= 1.0 else f"{fraction:4.0%}  {what}"[:width]
+        self.stream.write("\r" + words.ljust(width) + "\r")
         self.stream.flush()
-
-
-def figure_lines(figures: Mapping[str, Any]) -> list[str]:
-    """One line a figure: its name with spaces, and its value."""
-    return [f"  {name.replace('_', ' '):<32} {_text(value)}" for name, value in figures.items()]
-
-
-def _text(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int):
-        return f"{value:,}"
-    if isinstance(value, float):
-        return f"{value:.4g}" if abs(value) < 1e4 else f"{value:,.0f}"
-    if isinstance(value, list):
-        return ", ".join(_text(each) for each in value)
-    if isinstance(value, Mapping):
-        return ", ".join(f"{name} {_text(each)}" for name, each in value.items())
-    return str(value)

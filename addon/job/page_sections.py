@@ -1,0 +1,186 @@
+"""The sections of the printed report, each from the report's figures."""
+
+from collections.abc import Mapping, Sequence
+from html import escape
+from typing import Any
+
+from .cautions import CAUTIONS, FIRST
+from .wording import named, value_text
+
+Figures = Mapping[str, Any]
+
+
+def verdict(figures: Figures) -> str:
+    """Whether it should be printed, in a sentence, and what stands against it."""
+    failed = [check for check in figures["checks"] if not check["ok"]]
+    grave = [check for check in failed if check["grave"]]
+    if not figures["checks"]:
+        return '<div class="verdict bad">Not checked: run the check before printing.</div>'
+    if not failed:
+        return f'<div class="verdict">All {len(figures["checks"])} checks passed: ready to print.</div>'
+    items = "".join(f"<li>{escape(_finding(check))}</li>" for check in grave or failed)
+    words = "Do not print this yet" if grave else "Ready to print; have a look at"
+    return f'<div class="verdict{" bad" if grave else ""}">{words}:<ul>{items}</ul></div>'
+
+
+def parts(figures: Figures) -> str:
+    """One row a part."""
+    rows = [
+        (
+            escape(part["name"]),
+            escape(part["file"]),
+            " × ".join(f"{side:.1f}" for side in part["size_mm"]),
+            value_text(part["volume_mm3"] / 1000),
+            value_text(part["triangles"]),
+            _yes(part["watertight"]),
+        )
+        for part in figures["parts"]
+    ]
+    return _table(("part", "file", "#size, mm", "#volume, ml", "#triangles", "closed"), rows)
+
+
+def eyes(figures: Figures) -> str:
+    """One row an eye, in the coordinates of the exported parts."""
+    rows = [
+        (
+            f"the sitter's {escape(eye['side'])}",
+            value_text(eye["diameter_mm"]),
+            value_text(eye["clearance_mm"]),
+            ", ".join(f"{number:.2f}" for number in eye["centre_mm"]),
+            value_text(eye["uncertainty_mm"]),
+            escape(", ".join(eye["sources"])) or "-",
+        )
+        for eye in figures["eyes"]
+    ]
+    heads = ("eye", "#diameter, mm", "#gap all round, mm", "#centre, mm", "#uncertain by, mm", "found from")
+    return _table(heads, rows)
+
+
+def checks(figures: Figures) -> str:
+    """One row a finding, with its limit, its place and what to do."""
+    rows = []
+    for check in figures["checks"]:
+        unit = f' <span class="unit">{escape(check["unit"])}</span>'
+        where = (
+            check["where"] if isinstance(check["where"], str) else ", ".join(f"{each:.1f}" for each in check["where"])
+        )
+        rows.append(
+            (
+                escape(check["name"]),
+                value_text(check["value"]) + unit,
+                value_text(check["limit"]) + unit,
+                _yes(check["ok"], "passed", "fails" if check["grave"] else "look"),
+                escape(where),
+                escape("" if check["ok"] else check["advice"]),
+            )
+        )
+    return _table(("check", "#found", "#limit", "", "where", "what to do"), rows)
+
+
+def notes(figures: Figures) -> str:
+    """What the steps had to say."""
+    sentences = [*figures["notes"], *(figures["left_out"])]
+    items = "".join(f"<li>{escape(_sentence(note))}</li>" for note in sentences)
+    return f'<ul class="plain">{items}</ul>' if items else ""
+
+
+def assembly(figures: Figures) -> str:
+    """The order in which the parts go together, from the parts there are."""
+    names = [part["name"] for part in figures["parts"]]
+    eye_names = [name for name in names if name.startswith("eye-")]
+    caps = [name for name in names if name == "skull-cap"]
+    plugs = [name for name in names if name.startswith("plug")]
+    known = {"head", *eye_names, *caps, *plugs}
+    orders = ["Wash, dry and cure every part; open the vents and clear them first."]
+    if eye_names:
+        orders.append("Paint the eyes and the inside of the lids before anything is closed.")
+        way = "from behind, through the open skull" if caps else "through the opening they were made for"
+        orders.append(f"Seat {_and(eye_names)} {way}, turn the gaze, then hold them with a little soft putty.")
+    orders += [f"Fit {name} dry before gluing." for name in names if name not in known]
+    orders += [f"Close {name}: it goes on one way only." for name in caps]
+    if plugs:
+        orders.append(f"Set {_and(plugs)} into the vents, flush with the skin.")
+    orders.append("Try the neck on the body before painting.")
+    return f"<ol>{''.join(f'<li>{escape(order)}</li>' for order in orders)}</ol>"
+
+
+def cautions() -> str:
+    """What can hurt someone."""
+    items = "".join(f"<div><h3>{title}</h3><p>{escape(text)}</p></div>" for title, text in CAUTIONS)
+    return f'<p>{escape(FIRST)}</p><div class="cautions">{items}</div>'
+
+
+def steps(figures: Figures) -> str:
+    """Every step with what it measured and how it was set."""
+    return "".join(_step(step) for step in figures["steps"])
+
+
+def landmarks(figures: Figures) -> str:
+    """Where each landmark lies and how far it can be trusted."""
+    rows = [
+        (
+            escape(name),
+            ", ".join(f"{number:.2f}" for number in mark["mm"]),
+            f"{mark['confidence']:.0%}",
+            escape(mark["source"]),
+        )
+        for name, mark in figures["landmarks"].items()
+    ]
+    return _table(("landmark", "#place, mm", "#trust", "from"), rows)
+
+
+def _step(step: Figures) -> str:
+    cost = f"{step['seconds']:.1f} s, {step['peak_mb']:,.0f} MB"
+    measured = _facts(step["figures"])
+    settings = _facts(step["settings"])
+    return (
+        f'<div class="step"><h3>{escape(step["name"])}<span class="soft">{cost}</span></h3>'
+        + (f'<div class="facts">{measured}</div>' if measured else "")
+        + (
+            f'<p class="soft" style="margin-top:.4rem">set to</p><div class="facts soft">{settings}</div>'
+            if settings
+            else ""
+        )
+        + "</div>"
+    )
+
+
+def _facts(values: Figures) -> str:
+    lines = []
+    for name, value in values.items():
+        words, unit = named(name)
+        lines.append(f"<div><span>{escape(words)}</span><span>{escape(value_text(value))} {unit}</span></div>")
+    return "".join(lines)
+
+
+def _finding(check: Figures) -> str:
+    found = f"{value_text(check['value'])} {check['unit']}".strip()
+    limit = f"{value_text(check['limit'])} {check['unit']}".strip()
+    advice = f": {check['advice']}" if check["advice"] else ""
+    return f"{check['name']} {found}, limit {limit}{advice}"
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """A table of cells that are HTML already; a head that starts with # is a column of numbers."""
+    if not rows:
+        return ""
+    kinds = [' class="number"' if head.startswith("#") else "" for head in heads]
+    top = "".join(f"<th{kind}>{head.removeprefix('#')}</th>" for head, kind in zip(heads, kinds, strict=True))
+    body = "".join(
+        "<tr>" + "".join(f"<td{kind}>{cell}</td>" for cell, kind in zip(row, kinds, strict=True)) + "</tr>"
+        for row in rows
+    )
+    return f"<table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def _yes(ok: bool, good: str = "yes", bad: str = "no") -> str:
+    return f'<span class="{"good" if ok else "bad"}">{good if ok else bad}</span>'
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _sentence(note: str) -> str:
+    """The note with a capital and a full stop."""
+    return note[:1].upper() + note[1:] + ("" if note.endswith((".", "!", "?")) else ".")

@@ -1,0 +1,64 @@
+"""Figures in words: a name with its unit taken off the end, a value as a person writes it."""
+
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any
+
+_UNITS = {
+    "mm": "mm",
+    "mm2": "mm²",
+    "mm3": "mm³",
+    "ml": "ml",
+    "g": "g",
+    "deg": "°",
+    "degrees": "°",
+    "percent": "%",
+    "seconds": "s",
+    "mb": "MB",
+    "um": "µm",
+}
+
+
+def named(name: str) -> tuple[str, str]:
+    """A figure's name in words, and its unit: "wall_least_mm" is ("wall least", "mm")."""
+    words = name.replace("-", "_").split("_")
+    unit = _UNITS.get(words[-1], "") if len(words) > 1 else ""
+    return " ".join(words[:-1] if unit else words), unit
+
+
+def value_text(value: Any) -> str:
+    """A number with the digits it deserves, yes or no, a list with commas, "-" for nothing."""
+    if value is None or value == "" or value == []:
+        return "-"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int):
+        return f"{value:,}"
+    if isinstance(value, float):
+        return _number(value)
+    if isinstance(value, list | tuple):
+        return ", ".join(value_text(each) for each in value)
+    if isinstance(value, Mapping):
+        return "; ".join(f"{named(str(name))[0]} {value_text(each)}" for name, each in value.items())
+    return str(value)
+
+
+def scale_text(scale: float) -> str:
+    """1/6 for 0.16667, "life size" for 1, else a plain number."""
+    near = Fraction(scale).limit_denominator(100)
+    if near == 1:
+        return "life size"
+    if near > 0 and abs(float(near) - scale) <= 1e-9 * scale:
+        return f"{near.numerator}/{near.denominator}"
+    return f"{scale:.4f}"
+
+
+def _number(value: float) -> str:
+    size = abs(value)
+    if size >= 10_000:
+        return f"{value:,.0f}"
+    if size and size < 0.001:
+        return f"{value:.1e}"
+    digits = 1 if size >= 100 else 2 if size >= 10 else 3
+    text = f"{value:,.{digits}f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
