@@ -71,9 +71,8 @@ def _plates(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
         kind = ' class="wide"' if number < _WIDE else ""
         data = base64.b64encode(picture.png).decode("ascii")
         title = escape(picture.title)
-        shown.append(
-            f'<figure{kind}><img alt="{title}" src="data:image/png;base64,{data}"><figcaption>{title}</figcaption></figure>'
-        )
+        image = f'<img alt="{title}" src="data:image/png;base64,{data}">'
+        shown.append(f"<figure{kind}>{image}<figcaption>{title}</figcaption></figure>")
     return f'<div class="plates">{"".join(shown)}</div>'
 
 

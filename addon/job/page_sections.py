@@ -29,7 +29,7 @@ def parts(figures: Figures) -> str:
         (
             escape(part["name"]),
             escape(part["file"]),
-            " × ".join(f"{side:.1f}" for side in part["size_mm"]),
+            " &times; ".join(f"{side:.1f}" for side in part["size_mm"]),
             value_text(part["volume_mm3"] / 1000),
             value_text(part["triangles"]),
             _yes(part["watertight"]),

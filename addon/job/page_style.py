@@ -5,14 +5,17 @@ STYLE = """
 * { box-sizing: border-box; }
 html { background: var(--paper); color: var(--ink); }
 body { max-width: 60rem; margin: 0 auto; padding: 3.5rem 2rem 4rem;
-  font: 400 1rem/1.55 "Iowan Old Style", "Palatino Linotype", Palatino, "Book Antiqua", "URW Palladio L", Georgia, serif; }
-h1 { margin: 0; font-size: 2.9rem; font-weight: 400; line-height: 1.1; letter-spacing: -0.01em; overflow-wrap: anywhere; }
-h2 { margin: 3.2rem 0 .9rem; padding-top: .7rem; border-top: 1px solid var(--ink); font-size: 1.25rem; font-weight: 400; }
+  font: 400 1rem/1.55 "Iowan Old Style", "Palatino Linotype", Palatino, "Book Antiqua", "URW Palladio L", "P052",
+    Georgia, serif; }
+h1 { margin: 0; font-size: 2.9rem; font-weight: 400; line-height: 1.1; letter-spacing: -0.01em;
+  overflow-wrap: anywhere; }
+h2 { margin: 3.2rem 0 .9rem; padding-top: .7rem; border-top: 1px solid var(--ink); font-size: 1.25rem;
+  font-weight: 400; }
 h3 { margin: 1.1rem 0 .1rem; font-size: 1rem; font-weight: 600; }
 p { margin: .35rem 0; max-width: 42rem; }
 a { color: inherit; }
 .lead { color: var(--soft); font-size: 1.1rem; margin-top: .5rem; }
-.verdict { margin: 1.6rem 0 0; padding: .7rem 1rem; border-left: 3px solid var(--good); background: #f1efe7; max-width: none; }
+.verdict { margin: 1.6rem 0 0; padding: .7rem 1rem; border-left: 3px solid var(--good); background: #f1efe7; }
 .verdict.bad { border-color: var(--bad); background: #f7ebe5; }
 .verdict ul { margin: .3rem 0 0; padding-left: 1.1rem; }
 .plates { display: grid; grid-template-columns: repeat(6, 1fr); gap: .9rem; margin-top: 2rem; }
@@ -42,7 +45,8 @@ ol, ul.plain { max-width: 42rem; padding-left: 1.3rem; }
 li { margin: .3rem 0; }
 .cautions { display: grid; grid-template-columns: 1fr 1fr; gap: .2rem 2.5rem; font-size: .9rem; }
 .cautions div { break-inside: avoid; }
-footer { margin-top: 3rem; padding-top: .7rem; border-top: 1px solid var(--line); color: var(--soft); font-size: .8rem; }
+footer { margin-top: 3rem; padding-top: .7rem; border-top: 1px solid var(--line); color: var(--soft);
+  font-size: .8rem; }
 @media (max-width: 44rem) {
   body { padding: 1.5rem 1rem; }
   .plates, .cautions { grid-template-columns: 1fr 1fr; }
