@@ -1,0 +1,1 @@
+"""The demo head: a portrait sculpted by code from published adult proportions."""

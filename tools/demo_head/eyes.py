@@ -1,0 +1,120 @@
+"""The eyes: globe with cornea, lids of known thickness around a known opening, crease, folds and inner corner.
+
+Directions from the globe's centre are given as (out, up): degrees towards the temple and upwards, measured
+along the great circle from the optic axis, so that the lid margins are curves on the globe itself.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from .shapes import Field, Points, bump, ellipsoid, line_through, sphere, step, union, without
+
+
+@dataclass(frozen=True)
+class EyeForm:
+    """One eye, mirrored for the other. Lengths in mm, the sculptor's frame (across, forward, up)."""
+
+    centre: tuple[float, float, float] = (31.5, 70.0, 16.5)
+    radius: float = 12.1
+    lid_thickness: float = 2.0
+    upper_reach: float = 4.2
+    """Pupil centre to upper lid edge (MRD1)."""
+    lower_reach: float = 5.5
+    """Pupil centre to lower lid edge (MRD2)."""
+    inner: float = 15.4
+    """Across from pupil centre to the inner corner."""
+    outer: float = 11.7
+    """Across from pupil centre to the outer corner."""
+
+    @property
+    def cornea_radius(self) -> float:
+        """Two-sphere eye model, 12 : 8 with centres 5 apart (Le Grand and El Hage 1980)."""
+        return self.radius * 8 / 12
+
+    @property
+    def cornea_shift(self) -> float:
+        """From the globe's centre to the cornea's, along the gaze."""
+        return self.radius * 5 / 12
+
+    @cached_property
+    def margins(self) -> tuple[PchipInterpolator, PchipInterpolator]:
+        """Upper and lower lid edge: elevation in degrees over the bearing in degrees (temple positive)."""
+        top = np.degrees(np.arcsin(self.upper_reach / self.radius))
+        low = np.degrees(np.arcsin(self.lower_reach / self.radius))
+        inner, outer = self.corners
+        upper = PchipInterpolator(
+            [inner, inner + 7, inner + 18, -24, -8, 10, 30, 46, outer],
+            [-6.0, -0.8, 6.2, top * 0.82, top, top * 0.975, top * 0.76, 8.2, 2.0],
+        )
+        lower = PchipInterpolator(
+            [inner, inner + 7, inner + 18, -24, -4, 10, 30, 46, outer],
+            [-6.0, -9.6, -13.6, -low * 0.84, -low * 0.97, -low, -low * 0.80, -8.6, 2.0],
+        )
+        return upper, lower
+
+    @property
+    def corners(self) -> tuple[float, float]:
+        """Bearings of the inner and the outer corner, degrees."""
+        return -60.0, 62.0
+
+
+def _directions(points: Points, eye: EyeForm) -> tuple[NDArray, NDArray, NDArray]:
+    """Bearing and elevation (degrees) seen from the globe's centre, and distance from it."""
+    across, forward, up = (points - np.asarray(eye.centre, np.float32)).T
+    distance = np.sqrt(across**2 + forward**2 + up**2)
+    bearing = np.degrees(np.arctan2(across, forward))
+    elevation = np.degrees(np.arctan2(up, np.hypot(across, forward)))
+    return bearing, elevation, distance
+
+
+def opening(points: Points, eye: EyeForm) -> Field:
+    """Distance (mm, along the lids) to the edge of the opening: negative between the lids."""
+    bearing, elevation, distance = _directions(points, eye)
+    upper, lower = eye.margins
+    inner, outer = eye.corners
+    at = np.clip(bearing, inner, outer)
+    high, low = upper(at), lower(at)
+    rise, sink = upper.derivative()(at), lower.derivative()(at)
+    over = (elevation - high) / np.sqrt(1 + rise**2)
+    under = (low - elevation) / np.sqrt(1 + sink**2)
+    beyond = np.maximum(bearing - outer, inner - bearing)
+    edge = np.maximum(over, under)
+    edge = np.where(beyond > 0, np.hypot(np.maximum(edge, 0), beyond), np.maximum(edge, beyond))
+    # The cut is a cone from the globe's centre; it must not reach through the root of the nose.
+    return np.maximum(np.radians(edge) * np.maximum(distance, 6.0), distance - 19.0).astype(np.float32)
+
+
+def globe(points: Points, eye: EyeForm) -> Field:
+    """Sclera and cornea, the limbus rounded by less than a tenth of a millimetre."""
+    x, f, z = eye.centre
+    return union(sphere(points, eye.centre, eye.radius), sphere(points, (x, f + eye.cornea_shift, z), eye.cornea_radius), 0.25)
+
+
+def set_in(skin: Field, points: Points, eye: EyeForm) -> Field:
+    """`skin` with lids wrapped over the globe, opened, and the globe between them."""
+    side = points.copy()
+    side[:, 0] = np.abs(side[:, 0])
+    near = np.flatnonzero(np.sum((side - np.asarray(eye.centre, np.float32)) ** 2, axis=1) < 40.0**2)
+    if not len(near):
+        return skin
+    skin = skin.copy()
+    skin[near] = _eye_region(skin[near], side[near], eye)
+    return skin
+
+
+def _eye_region(skin: Field, points: Points, eye: EyeForm) -> Field:
+    bearing, elevation, distance = _directions(points, eye)
+    lids = sphere(points, eye.centre, eye.radius + eye.lid_thickness)
+    x, f, z = eye.centre
+    form = union(skin, lids, 5.0)
+    gap = opening(points, eye)
+    edge = without(form, gap, 0.5)
+    corner = ellipsoid(points, (x - 14.2, f + 5.4, z - 1.6), (3.4, 3.2, 2.4))
+    form = union(edge, corner, 0.8)
+    back = sphere(points, (x - 11.5, f + 0.5, z - 0.8), 6.0)
+    form = union(form, back, 0.5)
+    return union(form, globe(points, eye), 0.0)

@@ -1,0 +1,72 @@
+"""From an implicit form to triangles: coarse blocks first, the fine grid only where the surface runs."""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from skimage.measure import marching_cubes
+
+Form = Callable[[NDArray[np.float32]], NDArray[np.float32]]
+
+
+def axis(low: float, high: float, spacing: float, fine: list[tuple[float, float]], finest: float) -> NDArray:
+    """Grid places from `low` to `high`: `spacing` apart, `finest` apart within the `fine` stretches.
+
+    The step changes gradually, so that no triangle is drawn out where the stretches meet.
+    """
+    places = [low]
+    while places[-1] < high:
+        here = places[-1]
+        away = min((max(a - here, here - b, 0.0) for a, b in fine), default=np.inf)
+        places.append(here + min(spacing, finest + 0.25 * away))
+    return np.array(places)
+
+
+def sampled(form: Form, axes: list[NDArray], block: int = 8, slack: float = 2.5) -> NDArray[np.float32]:
+    """The form's values on the grid of `axes`; far from the surface only their sign can be trusted.
+
+    Parameters
+    ----------
+    form : function of (n, 3) points to (n,) values in millimetres, negative inside
+    axes : three rising arrays of grid places
+    block : grid steps along the side of a block
+    slack : how far (mm) the form's values may err as a distance before a block is wrongly passed over
+    """
+    counts = [len(a) for a in axes]
+    starts = [np.arange(0, n, block) for n in counts]
+    middles, halves = [], []
+    for places, start in zip(axes, starts, strict=True):
+        low, high = places[start], places[np.minimum(start + block, len(places) - 1)]
+        middles.append((low + high) / 2)
+        halves.append((high - low) / 2)
+    centres = np.stack(np.meshgrid(*middles, indexing="ij"), -1).reshape(-1, 3).astype(np.float32)
+    reach = np.sqrt(sum(h**2 for h in np.meshgrid(*halves, indexing="ij"))).ravel()
+    coarse = in_pieces(form, centres)
+    values = np.empty(counts, np.float32)
+    for dimension in range(3):
+        coarse_grid = coarse.reshape([len(s) for s in starts])
+    spread = coarse_grid
+    for dimension, n in enumerate(counts):
+        spread = np.repeat(spread, block, axis=dimension).take(range(n), axis=dimension)
+    values[:] = np.where(np.abs(spread) < 0.5, np.where(spread < 0, -0.5, 0.5), spread)
+    near = np.flatnonzero(np.abs(coarse) < reach * 1.15 + slack)
+    corner = np.stack(np.unravel_index(near, [len(s) for s in starts]), 1) * block
+    inside_block = np.stack(np.meshgrid(*[np.arange(block)] * 3, indexing="ij"), -1).reshape(-1, 3)
+    for chunk in np.array_split(corner, max(1, len(corner) * block**3 // 400_000)):
+        rows = (chunk[:, None, :] + inside_block).reshape(-1, 3)
+        rows = rows[(rows < counts).all(axis=1)]
+        points = np.stack([axes[k][rows[:, k]] for k in range(3)], 1).astype(np.float32)
+        values[rows[:, 0], rows[:, 1], rows[:, 2]] = form(points)
+    return values
+
+
+def in_pieces(form: Form, points: NDArray[np.float32], size: int = 400_000) -> NDArray[np.float32]:
+    """The form at many points, a piece at a time to bound memory."""
+    return np.concatenate([form(points[i : i + size]) for i in range(0, len(points), size)])
+
+
+def surface(values: NDArray[np.float32], axes: list[NDArray]) -> tuple[NDArray, NDArray]:
+    """Closed triangles where the values pass through zero, outward counter-clockwise in a right-handed frame."""
+    rows, triangles, _, _ = marching_cubes(values, 0.0, gradient_direction="ascent")
+    vertices = np.stack([np.interp(rows[:, k], np.arange(len(axes[k])), axes[k]) for k in range(3)], 1)
+    return vertices, triangles
