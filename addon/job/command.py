@@ -33,9 +33,13 @@ def main(argv: Sequence[str], studio: Studio | None = None) -> int:
     input, told in one line on standard error; 130 stopped with Ctrl-C, nothing written.
     """
     try:
-        options = parser(own_version()).parse_args(tied(list(argv)))
+        options, strange = parser(own_version()).parse_known_args(tied(list(argv)))
     except SystemExit as end:  # how argparse ends after --help, --version and bad usage
         return end.code if isinstance(end.code, int) else FAULT
+    if strange:
+        known = f"see canthus {options.command} --help"
+        print(f"canthus {options.command}: takes no {' '.join(strange)} ({known})", file=sys.stderr)
+        return FAULT
     try:
         if options.command == "steps":
             return _steps(options)
@@ -45,7 +49,7 @@ def main(argv: Sequence[str], studio: Studio | None = None) -> int:
             return _make(options, studio)
         return _step(options)
     except CanthusError as error:
-        print(f"canthus {options.command}: {error}", file=sys.stderr)
+        print(f"canthus {options.command}: {str(error).removeprefix(options.command + ': ')}", file=sys.stderr)
         return FAULT
     except (KeyboardInterrupt, Cancelled):
         print(f"canthus {options.command}: stopped, nothing written", file=sys.stderr)
@@ -68,9 +72,11 @@ def _compare(options: argparse.Namespace) -> int:
 def _step(options: argparse.Namespace) -> int:
     from .report import printable
     from .run import run_step
-    from .sidecar import piece_in, write_out
+    from .sidecar import piece_in, refuse_unwritable, write_out
 
     step = step_named(options.command).made_from(settings_in(options))
+    if options.output is not None:
+        refuse_unwritable(options.output)
     before = piece_in(options.inputs, getattr(options, "units", "mm"))
     after = run_step(step, before, progress_on(sys.stderr))
     if options.output is not None:

@@ -162,6 +162,8 @@ def _written(
     (folder / "parts").mkdir()
     for name, part in parts.items():
         write(folder / files[name], part)
+    thumbnail = pictures[0].png if pictures else None
+    write(folder / f"{piece.name}.3mf", parts, thumbnail=thumbnail)
     figures = report(piece, files, left_out)
     (folder / "report.json").write_text(as_json(figures, indent=1) + "\n", encoding="utf-8")
     (folder / "report.html").write_text(page(figures, pictures), encoding="utf-8")

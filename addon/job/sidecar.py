@@ -13,7 +13,7 @@ import numpy as np
 
 from ..anatomy.units import unit_factor
 from ..files.reading import read
-from ..files.writing import write
+from ..files.writing import SUFFIXES, write
 from ..geometry.cloud import Cloud, joined
 from ..geometry.errors import BadFile, NotReady
 from ..geometry.measures import is_watertight
@@ -57,6 +57,12 @@ def scanned(paths: Sequence[Path]) -> Cloud | Mesh:
     if len(shapes) == 1:
         return shapes[0]
     return joined([Cloud(each.vertices, None, each.colours) if isinstance(each, Mesh) else each for each in shapes])
+
+
+def refuse_unwritable(path: Path) -> None:
+    """Say at once, not after the work, that a file's ending names no format. Raises `BadFile`."""
+    if path.suffix.lower() not in SUFFIXES:
+        raise BadFile(f"{path}: Canthus writes {', '.join(SUFFIXES)}, not {path.suffix or 'a name without an ending'}")
 
 
 def write_out(path: Path, before: Workpiece, after: Workpiece) -> list[Path]:

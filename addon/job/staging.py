@@ -1,8 +1,8 @@
 """Results are made in a folder of their own and moved in at the end, so nothing half-written is ever left."""
 
 import os
+import secrets
 import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,17 +29,16 @@ def staged(folder: Path) -> Iterator[Path]:
         `folder` is a file, or cannot be written to.
     """
     if folder.exists() and not folder.is_dir():
-        raise BadFile(f"{folder}: not a folder: name another one")
+        raise BadFile(f"{folder}: is no folder: name another one")
+    waiting = _nearest(folder) / f".canthus-{secrets.token_hex(6)}"
     try:
-        waiting = Path(tempfile.mkdtemp(prefix=".canthus-", dir=_nearest(folder)))
-    except OSError as error:
-        raise BadFile(f"{folder}: cannot be written to ({error.strerror})") from None
-    try:
+        waiting.mkdir()
         yield waiting
-        try:
-            _move_in(waiting, folder)
-        except OSError as error:
-            raise BadFile(f"{folder}: cannot be written to ({error.strerror})") from None
+        _move_in(waiting, folder)
+    except OSError as fault:
+        raise BadFile(f"{folder}: cannot be written: {fault.strerror or fault}") from None
+    except BadFile as fault:  # told of the place it was for
+        raise BadFile(str(fault).replace(str(waiting), str(folder))) from None
     finally:
         shutil.rmtree(waiting, ignore_errors=True)
 
@@ -52,7 +51,6 @@ def _nearest(folder: Path) -> Path:
 def _move_in(waiting: Path, folder: Path) -> None:
     if not folder.exists():
         folder.parent.mkdir(parents=True, exist_ok=True)
-        waiting.chmod(0o777 & ~_umask())  # mkdtemp's own is for its user alone
         waiting.rename(folder)
         return
     # Sorted, so that the plain files of a folder come in the same order every time.
@@ -61,10 +59,3 @@ def _move_in(waiting: Path, folder: Path) -> None:
         if goal.is_dir():
             goal.rename(waiting / f"{entry.name}.before")
         os.replace(entry, goal)
-
-
-def _umask() -> int:
-    """The process's file mode mask; the system only tells it by setting it."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
