@@ -18,7 +18,7 @@ def spread_over(mesh: Mesh, spacing: float) -> Cloud:
 
     Returns
     -------
-    Cloud with normals. The same mesh gives the same points.
+    Cloud with normals, and colours where the mesh has them. The same mesh gives the same points.
 
     Raises
     ------
@@ -44,4 +44,8 @@ def spread_over(mesh: Mesh, spacing: float) -> Cloud:
     weights = np.column_stack([1 - root, root * (1 - across), root * across])
     points = np.einsum("nc,ncd->nd", weights, corners[chosen])
     lengths = np.maximum(doubled[chosen], 1e-300)[:, None]
-    return Cloud(points, normals=crosses[chosen] / lengths)
+    colours = None
+    if mesh.colours is not None:
+        mixed = np.einsum("nc,ncd->nd", weights, mesh.colours[mesh.triangles[chosen]].astype(np.float64))
+        colours = np.rint(mixed).astype(np.uint8)
+    return Cloud(points, crosses[chosen] / lengths, colours)
