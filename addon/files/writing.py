@@ -41,20 +41,28 @@ def write(
     if suffix not in SUFFIXES:
         raise BadFile(f"{path}: Canthus writes {', '.join(SUFFIXES)}, not {suffix or 'a name without an ending'}")
     with whole_file(path, overwrite) as file:
-        if suffix == ".3mf" and isinstance(thing, Mesh):
-            write_threemf(file, {path.stem: thing}, thumbnail)
-        elif suffix == ".3mf" and isinstance(thing, Mapping):
-            write_threemf(file, thing, thumbnail)
-        elif suffix == ".stl" and isinstance(thing, Mesh):
-            write_stl(file, thing)
-        elif suffix == ".xyz" and isinstance(thing, Cloud):
-            write_xyz(file, thing)
-        elif suffix == ".ply" and isinstance(thing, Cloud | Mesh):
-            write_ply(file, thing)
-        elif suffix == ".obj" and isinstance(thing, Cloud | Mesh):
-            write_obj(file, thing)
-        else:
-            raise BadFile(f"{path}: {suffix[1:].upper()} cannot hold {_named(thing)}")
+        write_into(file, path, thing, thumbnail)
+
+
+def write_into(
+    file: BinaryIO, path: Path, thing: Cloud | Mesh | Mapping[str, Mesh], thumbnail: bytes | None = None
+) -> None:
+    """Write to an open file, in the format the name of `path` ends in."""
+    suffix = path.suffix.lower()
+    if suffix == ".3mf" and isinstance(thing, Mesh):
+        write_threemf(file, {"part": thing}, thumbnail)
+    elif suffix == ".3mf" and isinstance(thing, Mapping):
+        write_threemf(file, thing, thumbnail)
+    elif suffix == ".stl" and isinstance(thing, Mesh):
+        write_stl(file, thing)
+    elif suffix == ".xyz" and isinstance(thing, Cloud):
+        write_xyz(file, thing)
+    elif suffix == ".ply" and isinstance(thing, Cloud | Mesh):
+        write_ply(file, thing)
+    elif suffix == ".obj" and isinstance(thing, Cloud | Mesh):
+        write_obj(file, thing)
+    else:
+        raise BadFile(f"{path}: {suffix[1:].upper()} cannot hold {_named(thing)}")
 
 
 @contextmanager

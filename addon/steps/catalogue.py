@@ -8,10 +8,12 @@ STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
 
 def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
+    from .intake.load import Load
+    from .output.export import Export
     from .pose.pose import Pose
     from .pose.scale import Scale
 
-    return (Pose, Scale)
+    return (Load, Pose, Scale, Export)
 
 
 def step_named(name: str) -> type[Step]:
