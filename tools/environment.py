@@ -70,7 +70,7 @@ def ensured(version: str, extras: Sequence[str]) -> Path:
     if not python.exists():
         _run(interpreters().get(version, Path(sys.executable)), "-m", "venv", "--clear", home)
     packages = f"{ROOT}[{','.join(wanted)}]" if wanted else str(ROOT)
-    _run(python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-e", packages)
+    _run(python, "-m", "pip", "install", "-qq", "--disable-pip-version-check", "-e", packages)
     stamp.write_text(text)
     return python
 
@@ -85,9 +85,9 @@ def host_fault(python: Path) -> str:
 def _candidates() -> Iterator[Path]:
     """Where interpreters are: this one, the path, pyenv's folders, the usual places."""
     yield Path(getattr(sys, "_base_executable", sys.executable))
+    pyenv = os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")
     for version in ("3.11", "3.13", "3.12", "3.14"):
-        roots = [Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")), Path("/opt/pyenv"), Path("/usr/local/pyenv")]
-        for root in roots:
+        for root in (Path(pyenv), Path("/opt/pyenv"), Path("/usr/local/pyenv")):
             yield from sorted(root.glob(f"versions/{version}*/bin/python{version}"), reverse=True)
             yield from sorted(root.glob(f"pyenv-win/versions/{version}*/python.exe"), reverse=True)
         on_path = shutil.which(f"python{version}")
@@ -121,7 +121,7 @@ def _fingerprint(version: str) -> str:
 
 
 def _left_out(pythons: Sequence[str]) -> str:
-    return f"no Python {' or '.join(pythons)} on this machine: without Blender, the pictures and the .blend are left out"
+    return f"no Python {' or '.join(pythons)} on this machine: Blender, its pictures and the .blend are left out"
 
 
 def _run(*command: object) -> None:

@@ -37,8 +37,8 @@ def main(words: Sequence[str]) -> int:
     if not _paths(words) or _outside_host(_paths(words)):
         counts.add(first, [*_outside_host(words), "--ignore=tests/host", "--ignore=tests/reference"], "tests")
     if reference:
-        version = next(reversed(homes))
-        counts.add(environment.ensured(version, ("test", "reference")), ["tests/reference", *_options(words)], "reference")
+        python = environment.ensured(next(reversed(homes)), ("test", "reference"))
+        counts.add(python, ["tests/reference", *_options(words)], "tests against reference libraries")
     for version, python in homes.items():
         if _wants_host(words):
             _host_tests(counts, version, python, words)

@@ -57,13 +57,12 @@ def compare(a: Path, b: Path, heat: Path | None = None, progress: Progress = SIL
     progress(0.2, f"measuring {len(points):,} points")
     values, sign_from = deviation(points, base)
     figures = {**deviation_figures(values), "sign_from": sign_from}
+    progress(1.0, "measured")
     if heat is not None:
-        progress(0.9, "writing the colours")
         reach = float(np.percentile(np.abs(values), 99)) or 1e-6
         with staged(heat.parent) as waiting:
             write(waiting / heat.name, coloured(judged, values, reach))
         figures["colour_reach_mm"] = reach
-    progress(1.0, "done")
     return figures
 
 

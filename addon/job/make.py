@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..files.writing import write
-from ..geometry.errors import BadFile, BadSetting
+from ..geometry.errors import BadFile, BadSetting, NotReady
 from ..geometry.progress import SILENT, Progress
 from ..steps.catalogue import all_steps, step_named
 from ..steps.step import Step
@@ -86,6 +86,8 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
     progress(0.0, "reading the scan")
     scans = _scans(order, recipe)
     piece = run(recipe.steps, Workpiece(name=recipe.name, scan=scanned(scans)), progress.stretch(0.02, 0.75))
+    if not piece.all_parts():
+        raise NotReady("these steps make no part: leave close in")
     pictures = [] if studio is None else studio.pictures(piece, progress.stretch(0.75, 0.97))
     left_out = () if studio else (WITHOUT_BLENDER,)
     progress(0.97, "writing the results")
@@ -94,7 +96,7 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
         figures = _written(waiting, piece, recipe, pictures, left_out)
         if studio is not None:
             studio.save_blend(piece, waiting / f"{piece.name}.blend")
-    progress(1.0, "done")
+        progress(1.0, "done")
     return Outcome(piece, figures, left_out)
 
 

@@ -10,7 +10,7 @@ from .page_style import STYLE
 from .studio import Picture
 from .wording import scale_text, value_text
 
-_WIDE = 2  # the first two pictures lead, two to a row; the rest follow three to a row
+_WIDE = {0: 0, 1: 4, 2: 2}  # how many come two to a row, so that the rest fill their rows of three
 
 
 def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
@@ -68,7 +68,7 @@ def _plates(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
         return "".join(f'<p class="soft">{escape(sentence)}.</p>' for sentence in figures["left_out"])
     shown = []
     for number, picture in enumerate(pictures):
-        kind = ' class="wide"' if number < _WIDE else ""
+        kind = ' class="wide"' if number < _WIDE[len(pictures) % 3] else ""
         data = base64.b64encode(picture.png).decode("ascii")
         title = escape(picture.title)
         image = f'<img alt="{title}" src="data:image/png;base64,{data}">'

@@ -143,8 +143,7 @@ def _line_at_fault(text: str, number: int, entry: Mapping[str, Any], fault: str)
     lines = text.splitlines()
     heads = [row for row, line in enumerate(lines) if re.match(r"\s*\[\[\s*step\s*\]\]", line)]
     start = heads[number] if number < len(heads) else 0
-    words = re.findall(r"[a-z_]+", fault)
-    blamed = [name for name in entry if name != "step" and name in words]
+    blamed = [word for word in re.findall(r"\w+", fault) if word in entry and word != "step"]
     return _line_of(lines, rf"^\s*{re.escape(blamed[0] if blamed else 'step')}\s*=", start)
 
 

@@ -125,7 +125,7 @@ def save_arrays(path: Path, arrays: Arrays) -> None:
 def load_arrays(path: Path) -> Arrays:
     """The named arrays of an .npz. Raises `BadFile` where it is none."""
     try:
-        with np.load(path, allow_pickle=False) as file:
+        with path.open("rb") as opened, np.load(opened, allow_pickle=False) as file:
             return {name: file[name] for name in file.files}
     except (OSError, ValueError, EOFError, zipfile.BadZipFile) as error:
         raise BadFile(f"{path.name}: not a workpiece ({error})") from None
