@@ -146,6 +146,6 @@ def _laid(
         change = np.linalg.solve(normal_matrix + 1e-9 * np.eye(7), slopes.T @ (weights * gaps))
         angle = float(np.linalg.norm(change[:3]))
         spun = rotation(change[:3], min(angle, 0.4)) @ turn if angle > 1e-9 else turn
-        size = float(np.clip(size * (1 + change[6]), 0.75, 1.3))
+        size = float(np.clip(size * (1 + change[6]), 0.6, 1.5))
         pose = transform(spun, shift + change[3:6])
     return pose, size, 0.0

@@ -6,9 +6,21 @@ from numpy.typing import NDArray
 # Distance before the tragia along the midline, nose and lips taken off: (height, forward), mm in the posed frame.
 # Laid through the landmarks of `proportions.mean_head`, by eye; the search only needs it to a few millimetres.
 _PROFILE = np.array(
-    [(-100, 82), (-95, 90), (-88, 97), (-74, 96), (-60, 97), (-40, 98), (-20, 97), (0, 95), (24, 94), (38, 100)]
-    + [(55, 100), (75, 95), (95, 84)],
-    dtype=np.float64,
+    [
+        (-100.0, 82.0),
+        (-95.0, 90.0),
+        (-88.0, 97.0),
+        (-74.0, 96.0),
+        (-60.0, 97.0),
+        (-40.0, 98.0),
+        (-20.0, 97.0),
+        (0.0, 95.0),
+        (24.0, 94.0),
+        (38.0, 100.0),
+        (55.0, 100.0),
+        (75.0, 95.0),
+        (95.0, 84.0),
+    ]
 )
 _HALF_BREADTH = np.array([(-100, 50), (-60, 62), (-10, 74), (95, 76)], dtype=np.float64)
 _NOSE_HEIGHT = np.array(
@@ -51,7 +63,7 @@ _RELIEF = (
 
 
 def face_points(spacing: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The mean face as (n, 3) points and unit normals in the posed frame, a grid of `spacing` mm seen from the front."""
+    """The mean face as (n, 3) points and unit normals in the posed frame, on a grid `spacing` mm apart."""
     across, height = (each.ravel() for each in np.mgrid[-60 : 60 + spacing : spacing, -92:80:spacing])
     inside = (across / 62) ** 2 + (np.minimum(height + 8, 0) / 95) ** 2 + (np.maximum(height + 8, 0) / 105) ** 2 < 1
     across, height = across[inside], height[inside]

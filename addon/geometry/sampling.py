@@ -1,7 +1,6 @@
 """Points spread evenly over a surface."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .cloud import Cloud
 from .errors import BadMesh

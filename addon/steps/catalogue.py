@@ -10,10 +10,11 @@ def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
     from .intake.load import Load
     from .output.export import Export
+    from .pose.landmarks import Landmarks
     from .pose.pose import Pose
     from .pose.scale import Scale
 
-    return (Load, Pose, Scale, Export)
+    return (Load, Landmarks, Pose, Scale, Export)
 
 
 def step_named(name: str) -> type[Step]:

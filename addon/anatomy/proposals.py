@@ -1,0 +1,123 @@
+"""Landmarks proposed on a head in any pose: the face is found, set straight, and read feature by feature."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..geometry.depth_map import DepthMap, depth_map
+from ..geometry.mesh import Mesh
+from ..geometry.progress import SILENT, Progress
+from ..geometry.relief import relief
+from ..geometry.sampling import spread_over
+from ..geometry.transforms import applied
+from .face_search import Face, find_face
+from .lid_search import Opening, find_opening
+from .mouth_search import find_corners
+from .profile_search import Found, midline_landmarks, profile_of
+from .symmetry import squared_up
+
+_COARSE = 4.0
+_MIDDLE = 2.0
+_FINE = 0.4
+_FOLD = 0.8
+
+LIKE_A_FACE = 0.55
+"""Below this likeness nothing is proposed. Measured: 0.63-0.79 on statues, busts, a mannequin and demo heads; 0.47 at
+most on a head cut off above the nose."""
+
+
+@dataclass(frozen=True)
+class Proposals:
+    """Landmark name to (3,) position and confidence, in the frame of the surface given, and the face they lie on."""
+
+    marks: Found
+    face: Face
+    asymmetry: float
+
+
+def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
+    """The craniofacial landmarks of a head, closed or open, in any pose.
+
+    Parameters
+    ----------
+    head : Mesh in millimetres at life size, normals outwards
+    progress : told how far it is
+
+    Returns
+    -------
+    Proposals; nothing is in them of which there is no trace on the surface, and an empty set where no face is found.
+    """
+    face = find_face(spread_over(head, _COARSE), progress.stretch(0.0, 0.6))
+    if face.likeness < LIKE_A_FACE:
+        return Proposals({}, face, np.inf)
+    progress(0.6, "setting the face straight")
+    surface = spread_over(head, _MIDDLE).moved(face.matrix)
+    straighten, asymmetry = squared_up(surface, _face_mask(surface.points, face.size))
+    matrix = straighten @ face.matrix
+    posed = head.moved(matrix)
+    progress(0.7, "reading the profile")
+    marks = midline_landmarks(profile_of(posed, face.size), face.size)
+    front = _front(posed, face.size)
+    progress(0.75, "reading lids and mouth")
+    marks |= _eyes(front, face.size)
+    marks |= _mouth(front, marks, face.size)
+    back = np.linalg.inv(matrix)
+    moved = {name: (applied(back, place), confidence) for name, (place, confidence) in marks.items()}
+    return Proposals(moved, face, asymmetry)
+
+
+def _face_mask(points: NDArray[np.float64], size: float) -> NDArray[np.bool_]:
+    x, y, z = points.T / size
+    return np.asarray((np.abs(x) < 55) & (y < -40) & (z > -85) & (z < 60))
+
+
+def _front(posed: Mesh, size: float) -> DepthMap:
+    """The face from the front, from under the mouth to over the brows."""
+    low, high = (-62.0 * size, -85.0 * size), (62.0 * size, 55.0 * size)
+    near = (posed.vertices[:, 1] < -20.0 * size) & (np.abs(posed.vertices[:, 0]) < 70 * size)
+    near &= (posed.vertices[:, 2] > low[1] - 8) & (posed.vertices[:, 2] < high[1] + 8)
+    triangles = posed.triangles[near[posed.triangles].all(axis=1)]
+    return depth_map(posed.vertices[:, [0, 2, 1]] * [1, 1, -1], triangles, low, high, _FINE)
+
+
+def _eyes(front: DepthMap, size: float) -> Found:
+    found: Found = {}
+    folds = relief(front, _FOLD)
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        opening = find_opening(front, folds, sign, size)
+        confidence = _opening_confidence(opening)
+        for name, place in (
+            ("endocanthion", opening.inner),
+            ("exocanthion", opening.outer),
+            ("palpebrale-superius", opening.top),
+            ("palpebrale-inferius", opening.bottom),
+        ):
+            _add(found, f"{name}-{side}", front, place, confidence)
+    return found
+
+
+def _opening_confidence(opening: Opening) -> float:
+    sharp = np.clip((opening.strength - 0.25) / 0.35, 0, 1)
+    apart = np.clip((opening.contrast - 0.6) / 0.25, 0, 1)
+    steady = np.clip((1.2 - opening.spread) / 0.8, 0, 1)
+    return float(0.95 * sharp * apart * steady)
+
+
+def _mouth(front: DepthMap, marks: Found, size: float) -> Found:
+    found: Found = {}
+    if "stomion" not in marks:
+        return found
+    place, sure = marks["stomion"]
+    left, right, strength = find_corners(front, relief(front, _FOLD), place[[0, 2]], size)
+    confidence = float(min(sure, 0.95 * np.clip((strength - 0.2) / 0.4, 0, 1)))
+    _add(found, "cheilion-left", front, left, confidence)
+    _add(found, "cheilion-right", front, right, confidence)
+    return found
+
+
+def _add(found: Found, name: str, front: DepthMap, place: NDArray[np.float64], confidence: float) -> None:
+    """Put a place seen from the front on the surface; left out where there is none."""
+    depth = float(front.at(place[:1], place[1:])[0])
+    if np.isfinite(depth):
+        found[name] = (np.array([place[0], -depth, place[1]]), confidence)

@@ -1,0 +1,117 @@
+"""The step that proposes the landmarks, or takes them from a file or from hand."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...anatomy.landmark_files import Placed, read_landmarks
+from ...anatomy.landmarks import NAMES, known
+from ...geometry.errors import BadSetting, NotReady
+from ...geometry.mesh import Mesh
+from ...geometry.progress import SILENT, Progress
+from ...geometry.transforms import applied
+from ..step import Step, setting
+from ..workpiece import Landmark, Workpiece
+
+
+@dataclass(frozen=True)
+class Landmarks(Step):
+    """Propose the landmarks of the face, each with its confidence.
+
+    Those placed by hand or read from a file stand; the rest is proposed. Coordinates of `file` and `at` are those of
+    the capture as it was read, in its own unit. Weak ones (confidence under 0.5) are kept to be looked at and moved;
+    no later step relies on them.
+    """
+
+    NAME: ClassVar[str] = "landmarks"
+    STAGE: ClassVar[str] = "pose"
+
+    propose: bool = setting(True, help="Look for the landmarks that are not placed yet")
+    file: str = setting(
+        "", kind="path", help="Landmarks to take as placed, .json or .csv, in the capture's coordinates"
+    )
+    at: str = setting("", help="Landmarks placed by hand, in the capture's coordinates: pronasale=x,y,z; sellion=x,y,z")
+    keep: bool = setting(True, help="Keep landmarks placed earlier; otherwise all are looked for anew")
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece with landmarks."""
+        placed = {name: mark for name, mark in piece.landmarks.items() if self.keep and mark.source != "proposed"}
+        if self.file:
+            placed |= _through(piece, read_landmarks(self.file), "file")
+        if self.at:
+            placed |= _through(piece, hand_placed(self.at), "placed")
+        marked = self._proposed(piece, placed, progress) if self.propose else piece
+        marks = {**marked.landmarks, **placed} if self.propose else placed
+        marks = {name: marks[name] for name in NAMES if name in marks}
+        weak = [name for name, mark in marks.items() if not mark.sure]
+        missing = [name for name in NAMES if name not in marks]
+        if weak:
+            marked = marked.noted(f"Weak landmarks, to be looked at: {', '.join(weak)}")
+        if missing:
+            marked = marked.noted(f"Landmarks not found: {', '.join(missing)}")
+        return marked.but(landmarks=marks).measured(
+            sure=len(marks) - len(weak), weak=len(weak), missing=len(missing), placed=len(placed)
+        )
+
+    def _proposed(self, piece: Workpiece, placed: dict[str, Landmark], progress: Progress) -> Workpiece:
+        from ...anatomy.proposals import propose_landmarks
+
+        if all(name in placed for name in NAMES):
+            return piece
+        life = np.diag([*[1.0 / piece.scale] * 3, 1.0])
+        proposals = propose_landmarks(_surface(piece).moved(life), progress)
+        marks = {
+            name: Landmark(_point(place * piece.scale), round(confidence, 3), "proposed")
+            for name, (place, confidence) in proposals.marks.items()
+        }
+        found = piece.but(landmarks=marks).measured(
+            face_likeness=proposals.face.likeness, best_other_place=proposals.face.rival, face_size=proposals.face.size
+        )
+        if not marks and not placed:
+            return found.noted("No face was recognised on the surface: place the landmarks by hand")
+        return found.measured(asymmetry_mm=proposals.asymmetry) if marks else found
+
+
+def hand_placed(text: str) -> dict[str, Placed]:
+    """Landmarks written as "name=x,y,z; name=x,y,z", each with full confidence.
+
+    Raises
+    ------
+    BadSetting
+        An unknown name, or something that is not three numbers; the entry is quoted.
+    """
+    marks: dict[str, Placed] = {}
+    for entry in filter(None, (each.strip() for each in text.split(";"))):
+        name, equals, place = entry.partition("=")
+        try:
+            x, y, z = (float(number) for number in place.split(","))
+        except ValueError:
+            raise BadSetting(f"landmarks: {entry!r} is not name=x,y,z") from None
+        if not equals or not np.isfinite([x, y, z]).all():
+            raise BadSetting(f"landmarks: {entry!r} is not name=x,y,z")
+        marks[known(name.strip())] = (x, y, z, 1.0)
+    return marks
+
+
+def _through(piece: Workpiece, marks: dict[str, Placed], source: str) -> dict[str, Landmark]:
+    """Landmarks of the capture's own coordinates in those of the workpiece."""
+    return {
+        name: Landmark(_point(applied(piece.frame, np.array([x, y, z]))), sure, source)
+        for name, (x, y, z, sure) in marks.items()
+    }
+
+
+def _surface(piece: Workpiece) -> Mesh:
+    """What the landmarks are looked for on: the closed head, or an open scan's mesh."""
+    if piece.head is not None:
+        return piece.head
+    if isinstance(piece.scan, Mesh) and len(piece.scan.triangles):
+        return piece.scan
+    raise NotReady("landmarks: there is no surface to look at: run close first")
+
+
+def _point(place: NDArray[np.float64]) -> tuple[float, float, float]:
+    x, y, z = place.tolist()
+    return x, y, z
