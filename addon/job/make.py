@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from ..files.parts import ready_for_files
 from ..files.writing import write
-from ..geometry.errors import BadFile, BadSetting, NotReady
+from ..geometry.errors import BadFile, BadMesh, BadSetting, NotReady
 from ..geometry.progress import SILENT, Progress
 from ..steps.catalogue import all_steps, step_named
 from ..steps.step import Step
-from ..steps.workpiece import Workpiece
+from ..steps.workpiece import Check, Workpiece
 from .page import page
 from .plain import as_json
 from .recipe import Recipe, fingerprint, input_at, read, written
@@ -85,9 +86,7 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
     _refuse_overwriting(order, recipe.name)
     progress(0.0, "reading the scan")
     scans = _scans(order, recipe)
-    piece = run(recipe.steps, Workpiece(name=recipe.name, scan=scanned(scans)), progress.stretch(0.02, 0.75))
-    if not piece.all_parts():
-        raise NotReady("these steps make no part: leave close in")
+    piece = fit_for_files(run(recipe.steps, scanned(scans).but(name=recipe.name), progress.stretch(0.02, 0.75)))
     pictures = [] if studio is None else studio.pictures(piece, progress.stretch(0.75, 0.97))
     left_out = () if studio else (WITHOUT_BLENDER,)
     progress(0.97, "writing the results")
@@ -98,6 +97,29 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
             studio.save_blend(piece, waiting / f"{piece.name}.blend")
         progress(1.0, "done")
     return Outcome(piece, figures, left_out)
+
+
+def fit_for_files(piece: Workpiece) -> Workpiece:
+    """Every part on the 32-bit numbers of the files, so that what is reported and shown is what is printed.
+
+    A part that cannot leave closed is left as it is, with a finding that forbids printing it.
+
+    Raises
+    ------
+    NotReady
+        There is no part at all.
+    """
+    if not piece.all_parts():
+        raise NotReady("these steps make no part: leave close in")
+    ready, findings = {}, []
+    for name, part in piece.all_parts().items():
+        try:
+            ready[name] = ready_for_files(name, part)
+        except BadMesh as fault:
+            ready[name] = part
+            findings.append(Check(f"{name}: closed, outward, fit for files", 0, 1, "", False, name, True, str(fault)))
+    head = ready.pop("head", None)
+    return piece.but(head=head, parts=ready, checks=(*piece.checks, *findings))
 
 
 def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = ()) -> tuple[Step, ...]:

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from ..anatomy.units import unit_factor
-from ..files.reading import read
+from ..files.reading import read, reading_of
 from ..files.writing import SUFFIXES, write
 from ..geometry.cloud import Cloud, joined
 from ..geometry.errors import BadFile, NotReady
@@ -43,20 +43,22 @@ def piece_in(paths: Sequence[Path], units: str = "mm") -> Workpiece:
     if found is not None:
         return found
     factor = unit_factor(units)
-    scan = scanned(paths)
-    matrix = np.diag([factor, factor, factor, 1.0])
-    piece = Workpiece(name=paths[0].stem, scan=scan, units_in=units).moved(matrix)
+    piece = scanned(paths).but(units_in=units).moved(np.diag([factor, factor, factor, 1.0]))
     if isinstance(piece.scan, Mesh) and is_watertight(piece.scan):
         return piece.but(head=piece.scan, skin=piece.scan)
     return piece
 
 
-def scanned(paths: Sequence[Path]) -> Cloud | Mesh:
-    """What the files hold, in their own unit; several passes as one cloud."""
-    shapes = [read(path) for path in paths]
-    if len(shapes) == 1:
-        return shapes[0]
-    return joined([Cloud(each.vertices, None, each.colours) if isinstance(each, Mesh) else each for each in shapes])
+def scanned(paths: Sequence[Path]) -> Workpiece:
+    """A workpiece with what the files hold, in their own unit; several passes as one cloud.
+
+    What was left out in reading (polygons cut into triangles, unknown columns) is noted.
+    """
+    readings = [reading_of(path) for path in paths]
+    notes = tuple(f"{path.name}: {remark}" for path, each in zip(paths, readings, strict=True) for remark in each.notes)
+    shapes = [each.thing for each in readings]
+    scan = shapes[0] if len(shapes) == 1 else joined([_as_cloud(shape) for shape in shapes])
+    return Workpiece(name=paths[0].stem, scan=scan, notes=notes)
 
 
 def refuse_unwritable(path: Path) -> None:
@@ -92,6 +94,10 @@ def write_out(path: Path, before: Workpiece, after: Workpiece) -> list[Path]:
         save_arrays(waiting / _arrays_path(path).name, arrays)
         names = sorted(each.name for each in waiting.iterdir())
     return [path.parent / name for name in names]
+
+
+def _as_cloud(shape: Cloud | Mesh) -> Cloud:
+    return Cloud(shape.vertices, None, shape.colours) if isinstance(shape, Mesh) else shape
 
 
 def _main(before: Workpiece, after: Workpiece) -> str:
