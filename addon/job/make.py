@@ -92,7 +92,9 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
     progress(0.97, "writing the results")
     with staged(order.out) as waiting:
         recipe = dataclasses.replace(recipe, inputs=tuple(input_at(scan, order.out) for scan in scans))
-        figures = _written(waiting, piece, recipe, pictures, left_out)
+        figures = _written(waiting, piece, pictures, left_out)
+        text = written(recipe, own_version(), order.out)
+        (waiting / "recipe.toml").write_text(text, encoding="utf-8")
         if studio is not None:
             studio.save_blend(piece, waiting / f"{piece.name}.blend")
         progress(1.0, "done")
@@ -177,10 +179,8 @@ def _refuse_overwriting(order: Order, name: str) -> None:
         raise BadFile(f"{order.out} already holds {in_the_way[0]}: name another folder, or say --overwrite")
 
 
-def _written(
-    folder: Path, piece: Workpiece, recipe: Recipe, pictures: Sequence[Picture], left_out: tuple[str, ...]
-) -> dict[str, Any]:
-    """Write all but the scene, and give the report's figures."""
+def _written(folder: Path, piece: Workpiece, pictures: Sequence[Picture], left_out: tuple[str, ...]) -> dict[str, Any]:
+    """Write the parts and the report, and give the report's figures."""
     parts = piece.all_parts()
     files = {name: f"parts/{name}.stl" for name in parts}
     (folder / "parts").mkdir()
@@ -191,5 +191,4 @@ def _written(
     figures = report(piece, files, left_out)
     (folder / "report.json").write_text(as_json(figures, indent=1) + "\n", encoding="utf-8")
     (folder / "report.html").write_text(page(figures, pictures), encoding="utf-8")
-    (folder / "recipe.toml").write_text(written(recipe, own_version()), encoding="utf-8")
     return figures

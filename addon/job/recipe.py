@@ -1,5 +1,6 @@
 """The recipe: which steps were run on which files, with every setting; enough to do it again."""
 
+import dataclasses
 import hashlib
 import os
 import re
@@ -46,22 +47,21 @@ def fingerprint(path: Path) -> str:
 
 def input_at(path: Path, folder: Path) -> Input:
     """The input entry of a file, for a recipe that will lie in `folder`."""
-    try:
-        spelled = os.path.relpath(path, folder)
-    except ValueError:  # another drive: there is no way from here to there
-        spelled = str(path.resolve())
-    return Input(spelled.replace(os.sep, "/"), fingerprint(path))
+    return Input(_seen_from(folder, path), fingerprint(path))
 
 
-def written(recipe: Recipe, version: str) -> str:
-    """The recipe as TOML: each setting with its unit and range in a comment."""
+def written(recipe: Recipe, version: str, folder: Path) -> str:
+    """The recipe as TOML for a file in `folder`: each setting with its unit and range in a comment."""
     lines = ["# Canthus recipe. Run it again: canthus make --recipe recipe.toml --out FOLDER", ""]
     lines += [f"format = {FORMAT}", f"canthus = {toml_value(version)}", f"name = {toml_value(recipe.name)}"]
-    for each in recipe.inputs:
-        lines += ["", "[[input]]", f"file = {toml_value(each.path)}", f"sha256 = {toml_value(each.sha256)}"]
+    for scan in recipe.inputs:
+        lines += ["", "[[input]]", f"file = {toml_value(scan.path)}", f"sha256 = {toml_value(scan.sha256)}"]
     for step in recipe.steps:
         lines += ["", "[[step]]", f"step = {toml_value(step.NAME)}  # {step.summary()}"]
-        lines += [_setting_line(each, getattr(step, each.name)) for each in step.settings()]
+        for each in step.settings():
+            value = getattr(step, each.name)
+            named = _seen_from(folder, Path(value)) if each.kind == "path" and value else plain(value)
+            lines.append(f"{each.name} = {toml_value(named)}{_remark(each)}")
     return "\n".join(lines) + "\n"
 
 
@@ -106,8 +106,12 @@ def entry_of(step: Step) -> dict[str, Any]:
     return {"step": step.NAME, **plain(step.values())}
 
 
-def _setting_line(each: Setting, value: Any) -> str:
-    return f"{each.name} = {toml_value(plain(value))}{_remark(each)}"
+def _seen_from(folder: Path, path: Path) -> str:
+    """The way from the recipe's folder to a file, with forward slashes."""
+    try:
+        return os.path.relpath(path, folder).replace(os.sep, "/")
+    except ValueError:  # another drive: there is no way from here to there
+        return str(path.resolve())
 
 
 def _remark(each: Setting) -> str:
@@ -133,7 +137,9 @@ def _refuse_strangers(path: Path, text: str, content: Mapping[str, Any]) -> None
 def _step_at(path: Path, text: str, number: int, entry: Mapping[str, Any]) -> Step:
     """The step of the nth [[step]]; what is wrong with it is told with its line."""
     try:
-        return step_of(entry)
+        step = step_of(entry)
+        files = [each.name for each in step.settings() if each.kind == "path" and getattr(step, each.name)]
+        return dataclasses.replace(step, **{name: str(path.parent / getattr(step, name)) for name in files})
     except BadSetting as error:
         raise BadSetting(f"{path.name}, line {_line_at_fault(text, number, entry, str(error))}: {error}") from None
 

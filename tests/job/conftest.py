@@ -42,6 +42,7 @@ class Close(Step):
     sharp: bool = setting(True, help="Keep creases")
     way: tuple[float, ...] = setting((), kind="point", help="Direction of the crown")
     rounds: int = setting(3, low=1, high=9, help="How often")
+    guide: str = setting("", kind="path", help="Landmarks to follow")
     note: str = setting('say "it" at 20 °C', help="Free text")
 
     def apply(self, piece, progress=SILENT):

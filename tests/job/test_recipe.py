@@ -1,4 +1,5 @@
 import tomllib
+from pathlib import Path
 
 import pytest
 from canthus.geometry.errors import BadFile, BadSetting
@@ -36,7 +37,9 @@ def test_nothing_has_no_spelling():
 def file(tmp_path, workshop):
     steps = (Load(units="cm"), Close(resolution=1 / 3, way=(0.1, -0.2, 0.3), sharp=False))
     path = tmp_path / "recipe.toml"
-    path.write_text(written(Recipe("ball", (Input("../a scan.ply", "ab" * 32),), steps), "0.1.0"), encoding="utf-8")
+    path.write_text(
+        written(Recipe("ball", (Input("../a scan.ply", "ab" * 32),), steps), "0.1.0", tmp_path), encoding="utf-8"
+    )
     return path, steps
 
 
@@ -88,3 +91,14 @@ def test_what_is_no_recipe_is_refused(text, fault, tmp_path, workshop):
 def test_a_missing_recipe_is_named(tmp_path):
     with pytest.raises(BadFile, match=r"none\.toml"):
         read(tmp_path / "none.toml")
+
+
+def test_files_named_in_settings_are_found_from_where_the_recipe_lies(tmp_path, workshop, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "out").mkdir()
+    text = written(Recipe("ball", (), (Close(guide="marks.json"),)), "0.1.0", tmp_path / "out")
+    assert 'guide = "../marks.json"' in text
+    (tmp_path / "out" / "r.toml").write_text(text, encoding="utf-8")
+    monkeypatch.chdir("/")
+    found = Path(read(tmp_path / "out" / "r.toml").steps[0].guide)
+    assert found.resolve() == (tmp_path / "marks.json").resolve()
