@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from ..geometry.depth_map import DepthMap, sampled
 from ..geometry.relief import Relief
@@ -115,17 +116,61 @@ def _read(picture: NDArray[np.float64], depth: DepthMap, curves: NDArray[np.floa
 def _opening(
     found: NDArray[np.float64], spread: NDArray[np.float64], depth: DepthMap, relief: Relief, side: float
 ) -> Opening:
-    upper, lower = _arcs(found[None], side)
-    strength = float((_read(relief.valley, depth, upper) + _read(relief.valley, depth, lower))[0]) / 2
-    about = [_read(relief.valley, depth, curve + shift)[0] for curve, shift in ((upper, (0, 3)), (lower, (0, -3)))]
+    upper, lower = (arc[0] for arc in _arcs(found[None], side))
+    strength = float(_read(relief.valley, depth, upper) + _read(relief.valley, depth, lower)) / 2
+    about = float(_read(relief.valley, depth, upper + [0, 3]) + _read(relief.valley, depth, lower - [0, 3])) / 2
+    upper, lower = _into_the_fold(upper, depth, relief), _into_the_fold(lower, depth, relief)
+    over, under = _to_the_edge(upper, 1.0, depth, relief), _to_the_edge(lower, -1.0, depth, relief)
+    inner, outer = _corner(upper, lower, (over + under) / 2), _corner(upper[::-1], lower[::-1], (over + under) / 2)
+    # The fold runs along the globe, the edge of the lid stands out beside it; the margin lies between the two.
+    upper, lower = upper + [0, over / 2], lower - [0, under / 2]
     return Opening(
-        upper[0, 0],
-        upper[0, -1],
-        upper[0, np.argmax(upper[0, :, 1])],
-        lower[0, np.argmin(lower[0, :, 1])],
-        upper[0],
-        lower[0],
+        inner,
+        outer,
+        _peak(upper, 1.0),
+        _peak(lower, -1.0),
+        np.vstack([inner, upper[1:-1], outer]),
+        np.vstack([inner, lower[1:-1], outer]),
         strength,
-        strength / (strength + float(np.mean(about)) + 0.02),
+        strength / (strength + about + 0.02),
         float(spread[:3].max()),
     )
+
+
+def _into_the_fold(curve: NDArray[np.float64], depth: DepthMap, relief: Relief) -> NDArray[np.float64]:
+    """The curve moved up or down, smoothly and by no more than 1.2 mm, to where the surface folds most."""
+    shifts = np.linspace(-1.2, 1.2, 25)
+    tried = curve[:, None] + shifts[:, None] * np.array([0.0, 1.0])
+    folds = np.nan_to_num(sampled(relief.valley, depth, tried[..., 0], tried[..., 1])) + 1e-6 * (1 - np.abs(shifts))
+    weights = folds**4
+    moves = (weights * shifts).sum(axis=1) / weights.sum(axis=1)
+    moves[[0, -1]] = 0.0
+    return curve + np.outer(ndimage.gaussian_filter1d(moves, 1.5, mode="nearest"), [0.0, 1.0])
+
+
+def _to_the_edge(curve: NDArray[np.float64], outward: float, depth: DepthMap, relief: Relief) -> float:
+    """How far the lid's edge stands beside the fold, mm; 0 where no edge can be told."""
+    steps = np.arange(0.4, 3.3, 0.1)
+    middle = curve[6:-6, None] + steps[:, None] * np.array([0.0, outward])
+    edges = np.nan_to_num(sampled(relief.ridge, depth, middle[..., 0], middle[..., 1])).mean(axis=0)
+    best = int(np.argmax(edges))
+    return float(steps[best]) if 0 < best < len(steps) - 1 and edges[best] > 0.05 else 0.0
+
+
+def _corner(upper: NDArray[np.float64], lower: NDArray[np.float64], edge: float) -> NDArray[np.float64]:
+    """Where the lids meet, beyond where their folds do by what the edges stand beside the folds."""
+    apart = (upper[4, 1] - lower[4, 1]) / 2
+    middle = (upper[4] + lower[4]) / 2
+    along = upper[0] - middle
+    length = float(np.linalg.norm(along))
+    beyond = 0.75 * edge * length / max(apart, 0.5 * length)
+    return np.asarray(upper[0] + along / length * min(beyond, 3.0))
+
+
+def _peak(curve: NDArray[np.float64], sign: float) -> NDArray[np.float64]:
+    """The middle of the highest stretch of a margin, or of the lowest for sign -1: a lid is nearly flat there."""
+    fine = np.linspace(curve[0, 0], curve[-1, 0], 200)
+    order = np.argsort(curve[:, 0])
+    level = sign * np.interp(fine, curve[order, 0], curve[order, 1])
+    high = level > level.max() - 0.15
+    return np.array([fine[high].mean(), sign * level.max()])

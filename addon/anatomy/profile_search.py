@@ -138,7 +138,7 @@ def _chin(profile: Profile, lips: int, size: float) -> tuple[int, float] | None:
     reach = round(9.0 * size / _PIXEL)
     ends = (height - _THROAT * forward)[[max(0, low - reach), min(len(height) - 1, low + reach)]]
     rises = ends - (height - _THROAT * forward)[low]
-    return low, _told(float(np.nan_to_num(rises, nan=0.0).min()), 0.2, 1.5)
+    return low, _told(float(np.nan_to_num(rises, nan=0.0).min()), 0.1, 0.9)
 
 
 def _add(found: Found, name: str, profile: Profile, row: int, confidence: float) -> None:
