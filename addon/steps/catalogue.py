@@ -10,11 +10,13 @@ def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
     from .intake.load import Load
     from .output.export import Export
+    from .output.hollow import Hollow
+    from .output.neck import Neck
     from .pose.landmarks import Landmarks
     from .pose.pose import Pose
     from .pose.scale import Scale
 
-    return (Load, Landmarks, Pose, Scale, Export)
+    return (Load, Landmarks, Pose, Scale, Neck, Hollow, Export)
 
 
 def step_named(name: str) -> type[Step]:

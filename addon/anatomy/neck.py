@@ -1,0 +1,169 @@
+"""Where a head is cut from its neck: below the chin and the ears, where the neck is narrow and upright."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..geometry.errors import NotPossible
+from ..geometry.mesh import Mesh
+from ..geometry.sections import Outline, Plane, plane, section, sections
+from ..geometry.transforms import rotation
+
+LEVELS = 120
+"""Sections looked at from the lowest point of the head to the highest."""
+STEEP = 0.5
+"""Most the mean radius may change per height where there is neck: jaw, shoulders and rounded ends spread faster."""
+NECK_OF_HEAD = 0.88
+"""Mean radius of neck over head must stay under this (ANSUR II: 0.72 men, 0.63 women, computed from neck
+circumference and the ellipse of head length and breadth; hair and a slanting section leave room)."""
+HEAD_HEIGHT = 2.4
+"""Height of all above the neck over the head's mean radius, least: chin to crown is 2.6 (ANSUR II and Farkas,
+computed as above), which a knot of hair on a head does not reach."""
+FLARE = 1.25
+"""Once the mean radius has grown by this over the narrowest, the shoulders have begun."""
+BELOW_CHIN = 0.04, 0.50
+"""Span below the chin the cut is looked for in, as shares of chin to crown: common practice, no source."""
+
+
+@dataclass(frozen=True)
+class NeckCut:
+    """The cut: its plane, whose origin is where a joint's axis meets it and whose up side is the head's.
+
+    `outline` is the neck's on that plane; `found` says from what: "landmarks", "narrowest section" or "lowest section".
+    """
+
+    plane: Plane
+    outline: Outline
+    found: str
+
+    @property
+    def width(self) -> float:
+        """Diameter of the largest circle round the axis that stays inside the neck."""
+        return 2 * self.outline.depth(self.plane.flat(self.plane.origin[None])[0])
+
+
+@dataclass(frozen=True)
+class _Profile:
+    """Mean radius (of the largest outline's area) by height, upwards."""
+
+    heights: NDArray[np.float64]
+    radii: NDArray[np.float64]
+
+    @property
+    def upright(self) -> NDArray[np.bool_]:
+        """Where the radius hardly changes with height over a few levels."""
+        return np.asarray(np.abs(np.gradient(_smooth(self.radii), self.heights)) <= STEEP)
+
+
+def find_cut(
+    head: Mesh, landmarks: Mapping[str, NDArray[np.float64]] | None = None, raise_by: float = 0.0, tilt: float = 0.0
+) -> NeckCut:
+    """The plane on which to end a posed head.
+
+    Parameters
+    ----------
+    head : closed mesh, +z up
+    landmarks : (3,) positions by name; gnathion, vertex and the tragia are used where they are there
+    raise_by : moves the cut up from where it is found, millimetres
+    tilt : turns it about the ear-to-ear axis, radians; positive raises its front
+
+    Returns
+    -------
+    NeckCut. Where the head ends above the neck, the lowest whole section.
+
+    Raises
+    ------
+    NotPossible
+        The plane meets no material.
+    """
+    profile = _profile(head)
+    level, found = _level(profile, landmarks or {})
+    cut = plane((0.0, 0.0, level + raise_by), (0.0, 0.0, 1.0))
+    outline = _main_outline(head, cut)
+    # Rotation by a positive angle about +x lowers the front (-y), so the tilt goes the other way.
+    up = rotation((1.0, 0.0, 0.0), -tilt) @ np.array([0.0, 0.0, 1.0])
+    cut = plane(cut.placed(_middle(outline)[None])[0], up)
+    if tilt:
+        outline = _main_outline(head, cut)
+        cut = plane(cut.placed(_middle(outline)[None])[0], up)
+    return NeckCut(cut, _main_outline(head, cut), found)
+
+
+def narrowest_depth(head: Mesh, cut: Plane, up_to: float) -> float:
+    """Least distance from the axis over `cut` to the neck's surface, from the cut to `up_to` above it; negative where
+    the axis leaves the neck. Millimetres.
+    """
+    least = np.inf
+    for outlines in sections(head, cut, np.linspace(0.0, up_to, 9) + 1e-6 * max(up_to, 1.0)):
+        depths = [outline.depth((0.0, 0.0)) for outline in outlines if outline.area > 0]
+        holes = [-outline.depth((0.0, 0.0)) for outline in outlines if outline.area < 0]
+        least = min(least, max(depths, default=-np.inf), min(holes, default=np.inf))
+    return float(least)
+
+
+def _profile(head: Mesh) -> _Profile:
+    low, high = head.vertices[:, 2].min(), head.vertices[:, 2].max()
+    heights = np.linspace(low, high, LEVELS + 2)[1:-1]
+    level = plane((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+    areas = [max((o.area for o in outlines), default=0.0) for outlines in sections(head, level, heights)]
+    return _Profile(heights, np.sqrt(np.maximum(areas, 0.0) / np.pi))
+
+
+def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> tuple[float, str]:
+    """Height of the cut, and from what it was found."""
+    heights, radii = profile.heights, profile.radii
+    if "gnathion" in landmarks:
+        chin = float(landmarks["gnathion"][2])
+        crown = float(landmarks["vertex"][2]) if "vertex" in landmarks else float(heights[-1])
+        ears = [float(landmarks[name][2]) for name in ("tragion-left", "tragion-right") if name in landmarks]
+        top = min([chin, *ears]) - BELOW_CHIN[0] * (crown - chin)
+        zone = (heights <= top) & (heights >= chin - BELOW_CHIN[1] * (crown - chin))
+        found = "landmarks"
+    else:
+        largest = np.maximum.accumulate(radii[::-1])[::-1]
+        zone = (radii <= NECK_OF_HEAD * largest) & (heights[-1] - heights >= HEAD_HEIGHT * largest)
+        found = "narrowest section"
+    candidates = np.flatnonzero(zone & profile.upright)
+    if not len(candidates):
+        return min(_lowest_whole(profile), float(landmarks.get("gnathion", (0, 0, np.inf))[2])), "lowest section"
+    return float(heights[_first_narrow(radii, candidates)]), found
+
+
+def _first_narrow(radii: NDArray[np.float64], candidates: NDArray[np.int64]) -> int:
+    """The narrowest of the candidate levels above the shoulders, looked for from the top down."""
+    best = int(candidates[-1])
+    for level in candidates[::-1].tolist():
+        if radii[level : best + 1].max() > FLARE * radii[best]:
+            break
+        if radii[level] < radii[best]:
+            best = level
+    return best
+
+
+def _lowest_whole(profile: _Profile) -> float:
+    """The lowest level that is as wide as the lower third of the head mostly is: above a rounded or torn end."""
+    lower = profile.radii[: LEVELS // 3]
+    return float(profile.heights[int(np.argmax(lower >= 0.6 * lower.max()))])
+
+
+def _main_outline(head: Mesh, cut: Plane) -> Outline:
+    """The largest outline round material."""
+    outlines = [outline for outline in section(head, cut) if outline.area > 0]
+    if not outlines:
+        x, y, z = cut.origin
+        raise NotPossible(f"the neck's cut at ({x:.1f}, {y:.1f}, {z:.1f}) meets no material: move it up or down")
+    return outlines[0]
+
+
+def _middle(outline: Outline) -> NDArray[np.float64]:
+    """(2,) the centre of area, or the deepest place where that lies near the edge."""
+    middle, heart = outline.centroid, outline.heart
+    return middle if outline.depth(middle) >= 0.8 * outline.depth(heart) else heart
+
+
+def _smooth(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean over three levels, ends kept."""
+    padded = np.pad(values, 1, mode="edge")
+    return np.asarray((padded[:-2] + padded[1:-1] + padded[2:]) / 3)
