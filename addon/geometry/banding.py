@@ -1,0 +1,109 @@
+"""Following a surface through the cells of a grid, so that a field is asked only where the surface passes."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import NotPossible
+from .neighbours import morton_codes
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """Nodes of a grid, (n, 3) int, and the field's values there."""
+
+    nodes: NDArray[np.int64]
+    values: NDArray[np.float64]
+
+
+def followed(
+    cells: NDArray[np.int64], field: Callable[[NDArray[np.int64]], NDArray[np.float64]], rounds: int = 2000
+) -> Band:
+    """The band of nodes around the zero set of a field, grown from some cells until the surface does not leave it.
+
+    Parameters
+    ----------
+    cells : (m, 3) int array, cells to start from; repeated ones do no harm
+    field : gives the values at (n, 3) nodes of the grid
+    rounds : growing rings at most
+
+    Returns
+    -------
+    Band, ready for `isosurface_of_band`.
+
+    Raises
+    ------
+    NotPossible
+        The surface still grows after so many rounds: the field has no bounded zero set.
+    """
+    grid = _Numbers(cells)
+    known, values = np.empty(0, np.int64), np.empty(0)
+    have = np.empty(0, np.int64)
+    new = np.unique(grid.of(cells))
+    for _ in range(rounds):
+        have = _merged(have, new)
+        corners = np.unique((new[:, None] + grid.corner_offsets).ravel())
+        fresh = corners[~_within(corners, known)]
+        found = np.empty(len(fresh))
+        order = np.argsort(morton_codes(grid.indices(fresh)), kind="stable")
+        found[order] = field(grid.indices(fresh[order]) + grid.low)
+        place = np.searchsorted(known, fresh)
+        known, values = np.insert(known, place, fresh), np.insert(values, place, found)
+        new = _entered(new, known, values, have, grid)
+        if not len(new):
+            return Band(grid.indices(known) + grid.low, values)
+    raise NotPossible("the surface does not close: give normals that agree, or remove far strays first")
+
+
+class _Numbers:
+    """One number for each cell or node of a box of 2**20 a side about the starting cells."""
+
+    def __init__(self, cells: NDArray[np.int64]) -> None:
+        self.low = cells.min(axis=0) - 2**18
+        self.strides = np.array([2**40, 2**20, 1], dtype=np.int64)
+        self.corner_offsets = np.array([[b & 1, b >> 1 & 1, b >> 2 & 1] for b in range(8)]) @ self.strides
+
+    def of(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
+        numbers: NDArray[np.int64] = (cells - self.low) @ self.strides
+        return numbers
+
+    def indices(self, numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+        return np.stack([numbers >> 40, numbers >> 20 & (2**20 - 1), numbers & (2**20 - 1)], axis=1)
+
+
+def _entered(
+    cells: NDArray[np.int64],
+    known: NDArray[np.int64],
+    values: NDArray[np.float64],
+    have: NDArray[np.int64],
+    grid: _Numbers,
+) -> NDArray[np.int64]:
+    """Cells not held yet that the surface enters through a face of the given ones."""
+    inside = values[np.searchsorted(known, cells[:, None] + grid.corner_offsets)] < 0
+    crossed = np.flatnonzero(inside.any(axis=1) & ~inside.all(axis=1))
+    inside, cells = inside[crossed], cells[crossed]
+    entered = []
+    for axis in range(3):
+        for side in (0, 1):
+            face = inside[:, [bits for bits in range(8) if bits >> axis & 1 == side]]
+            through = face.any(axis=1) & ~face.all(axis=1)
+            entered.append(cells[through] + (grid.strides[axis] if side else -grid.strides[axis]))
+    candidates = np.unique(np.concatenate(entered))
+    unheld: NDArray[np.int64] = candidates[~_within(candidates, have)]
+    return unheld
+
+
+def _within(numbers: NDArray[np.int64], sorted_numbers: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which of the numbers stand in a sorted list."""
+    if not len(sorted_numbers):
+        return np.zeros(len(numbers), bool)
+    place = np.minimum(np.searchsorted(sorted_numbers, numbers), len(sorted_numbers) - 1)
+    held: NDArray[np.bool_] = sorted_numbers[place] == numbers
+    return held
+
+
+def _merged(one: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Two sorted lists without common members as one."""
+    return np.insert(one, np.searchsorted(one, other), other)

@@ -1,0 +1,216 @@
+"""From a cloud to one closed surface: sharp where points are dense, smooth where nothing was seen."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from .banding import followed
+from .errors import BadCloud
+from .implicit import SphereFit
+from .isosurface import isosurface_of_band
+from .measures import components
+from .mesh import Mesh
+from .neighbours import Arranged, arranged
+from .normals import plane_normals
+from .orientation import along_a_tree
+from .poisson import Field, winding_field
+from .progress import SILENT, Progress
+from .thinning import Thinned, thinned
+
+
+@dataclass(frozen=True, eq=False)
+class Closed:
+    """A closed surface and how it came about.
+
+    `mesh` carries two columns: `distance_from_data_mm` and `confidence`, 1 where points support the surface, falling
+    to 0 where it was only filled in. `resolution` is the grid step used, `spacing` the cloud's median, millimetres;
+    `pieces_dropped` counts the closed pieces that were not the body.
+    """
+
+    mesh: Mesh
+    resolution: float
+    spacing: float
+    pieces_dropped: int
+
+
+def closed_surface(
+    points: NDArray[np.float64],
+    normals: NDArray[np.float64] | None = None,
+    colours: NDArray[np.uint8] | None = None,
+    resolution: float = 0.0,
+    progress: Progress = SILENT,
+) -> Closed:
+    """The closed 2-manifold surface of the body a cloud was taken from.
+
+    Parameters
+    ----------
+    points : (n, 3) float array, millimetres, strays removed
+    normals : (n, 3) unit vectors out of the body, or None to find them
+    colours : (n, 3) uint8 array carried over to the mesh, or None
+    resolution : step of the grid the surface is cut from, millimetres; 0 chooses it from the points' spacing
+    progress : told how far the work is
+
+    Raises
+    ------
+    BadCloud
+        Too few points, or points that do not surround a body.
+
+    Notes
+    -----
+    Near the points the surface is that of spheres fitted to them (`implicit`); away from them it is where their
+    winding number passes one half (`poisson`), which lies flat across an open neck. Between the two it is blended.
+    """
+    if len(points) < _FEWEST:
+        raise BadCloud(f"{len(points)} points are too few to close a surface over: {_FEWEST} at least")
+    progress(0.0, "measuring the spacing")
+    spacing = median_spacing(points)
+    step = resolution or float(np.clip(_STEPS_PER_SPACING * spacing, *_AUTOMATIC))
+    cloud = thinned(points, _THINNING * step)
+    held = arranged(cloud.points)
+    progress(0.1, "finding which way the surface faces")
+    if normals is None:
+        facing, _ = plane_normals(held, 16)
+        facing = _oriented(held, facing)
+    else:
+        facing = _unit(cloud.sums(normals))[held.rows]
+    progress(0.35, "telling inside from outside")
+    coarse = _Coarse.made(held, facing, _COARSER * step)
+    progress(0.45, "fitting the surface")
+    reach = _spacings(held)
+    fit = SphereFit(held.points, facing, np.minimum(cloud.counts[held.rows], 8).astype(np.float64))
+    origin = held.points.min(axis=0) - 10 * step
+
+    def field(nodes: NDArray[np.int64]) -> NDArray[np.float64]:
+        places = origin + nodes * step
+        near = fit.near(places)
+        beyond = np.clip((near.gap / np.maximum(reach[near.row], step) - _SEEN) / (_UNSEEN - _SEEN), 0, 1)
+        beyond = beyond * beyond * (3 - 2 * beyond)
+        value = near.distance
+        far = beyond > 0
+        value[far] += beyond[far] * (coarse.distance(places[far]) - value[far])
+        return value
+
+    starts = np.concatenate([held.points, coarse.crossings(step)])
+    cells = np.unique(np.floor((starts - origin) / step).astype(np.int64), axis=0)
+    band = followed(cells, field)
+    progress(0.85, "drawing the surface")
+    mesh = isosurface_of_band(band.nodes, band.values, 0.0, origin, step)
+    mesh, dropped = outermost(mesh)
+    progress(0.95, "carrying colours over")
+    return Closed(_with_columns(mesh, cloud, held, reach, step, colours), step, spacing, dropped)
+
+
+_FEWEST = 100
+_STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.6, 2.0)
+_THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
+_COARSER = 4.0  # grid steps in one of the coarse grid
+_WIDEST = 5.0  # spacing, of the median one, from which points no longer make a surface
+_SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which the points rule and from which they don't
+
+
+def median_spacing(points: NDArray[np.float64]) -> float:
+    """The median distance from a point to its nearest other, from a thousand of them, in the points' unit."""
+    chosen = np.unique(np.linspace(0, len(points) - 1, 1000).astype(np.int64))
+    distances, _ = cKDTree(points, balanced_tree=False).query(points[chosen], 8, workers=-1)
+    apart = np.where(distances > 0, distances, np.inf)
+    nearest = apart.min(axis=1)
+    if not np.isfinite(nearest).any():
+        raise BadCloud("the points all lie in one place")
+    return float(np.median(nearest[np.isfinite(nearest)])) * 2.0  # the nearest of a random scatter lies at half
+
+
+def _spacings(held: Arranged, count: int = 8) -> NDArray[np.float64]:
+    """(u,) the side of the square each point has to itself; a stray's is not believed."""
+    distances, _ = held.nearest(count)
+    sides = distances[:, -1] * np.sqrt(np.pi / (count + 0.5))
+    believed: NDArray[np.float64] = np.minimum(sides, _WIDEST * np.median(sides))
+    return believed
+
+
+def _unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
+    unit: NDArray[np.float64] = vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12)
+    return unit
+
+
+def _oriented(held: Arranged, normals: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Outward normals by the tree over the cloud."""
+    _, rows = held.nearest(8)
+    return along_a_tree(held.points, normals, rows)
+
+
+@dataclass(frozen=True, eq=False)
+class _Coarse:
+    """The winding number on a coarse grid, read as a distance of the right sign."""
+
+    field: Field
+    level: float
+    jump: float
+
+    @classmethod
+    def made(cls, held: Arranged, facing: NDArray[np.float64], step: float) -> "_Coarse":
+        sparse = thinned(held.points, 0.6 * step)
+        facing = _unit(sparse.sums(facing))
+        own = arranged(sparse.points)
+        areas = _spacings(own) ** 2
+        size = float(np.ptp(held.points, axis=0).max())
+        field = winding_field(own.points, facing[own.rows], areas, step, 0.25 * size + 4 * step)
+        outwards = 2.5 * step * facing[own.rows]
+        jump = float(np.median(field.at(own.points - outwards) - field.at(own.points + outwards)))
+        if jump <= 0.2:
+            raise BadCloud("the points do not show which side is inside: clean the cloud, or give it normals")
+        return cls(field, jump / 2, jump)
+
+    def distance(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) negative inside, in millimetres near the surface and fainter away from the points."""
+        return (self.level - self.field.at(places)) * (2 * self.field.spacing / self.jump)
+
+    def crossings(self, step: float) -> NDArray[np.float64]:
+        """Centres of fine cells where the coarse surface passes."""
+        inside = self.field.values > self.level
+        case = np.zeros(tuple(n - 1 for n in inside.shape), np.uint8)
+        for bits in range(8):
+            part = tuple(slice(bits >> a & 1, n - 1 + (bits >> a & 1)) for a, n in enumerate(inside.shape))
+            case += inside[part]
+        cells = np.argwhere((case > 0) & (case < 8))
+        ratio = round(self.field.spacing / step)
+        offsets = (np.stack(np.meshgrid(*[np.arange(ratio)] * 3, indexing="ij"), -1).reshape(-1, 3) + 0.5) / ratio
+        places = self.field.origin + self.field.spacing * (cells[:, None] + offsets).reshape(-1, 3)
+        close = np.abs(self.distance(places)) < step
+        found: NDArray[np.float64] = places[close]
+        return found
+
+
+def outermost(mesh: Mesh) -> tuple[Mesh, int]:
+    """The piece of a closed mesh with the largest volume, and how many others were dropped (islands, cavities)."""
+    label = components(mesh)
+    if len(label) == 0 or label.max() == 0:
+        return mesh, 0
+    owner = label[mesh.triangles[:, 0]] if len(label) == len(mesh.vertices) else label
+    a, b, c = mesh.corners.transpose(1, 0, 2)
+    volumes = np.bincount(owner, weights=np.einsum("ij,ij->i", a, np.cross(b, c)))
+    return mesh.kept(owner == volumes.argmax()), int(owner.max())
+
+
+def _with_columns(
+    mesh: Mesh,
+    cloud: Thinned,
+    held: Arranged,
+    reach: NDArray[np.float64],
+    step: float,
+    colours: NDArray[np.uint8] | None,
+) -> Mesh:
+    """The mesh with confidence, distance from the data, and the colours of the points around each vertex."""
+    apart, rows = held.tree.query(mesh.vertices, 4, workers=-1)
+    gap = apart[:, 0]
+    spare = gap / np.maximum(reach[rows[:, 0]], step)
+    confidence = np.clip((_UNSEEN - spare) / (_UNSEEN - _SEEN), 0, 1)
+    painted = None
+    if colours is not None:
+        means = cloud.means(colours)[held.rows]
+        weight = 1.0 / (apart + 0.1 * step)
+        mixed = np.einsum("vk,vkc->vc", weight, means[rows]) / weight.sum(axis=1, keepdims=True)
+        painted = np.clip(np.rint(mixed), 0, 255).astype(np.uint8)
+    columns = {"confidence": confidence.astype(np.float32), "distance_from_data_mm": gap.astype(np.float32)}
+    return Mesh(mesh.vertices, mesh.triangles, painted, columns)

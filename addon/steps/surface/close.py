@@ -1,0 +1,92 @@
+"""The step that turns what was scanned into one closed head."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...geometry.cloud import Cloud
+from ...geometry.errors import NotReady
+from ...geometry.mesh import Mesh
+from ...geometry.progress import SILENT, Progress
+from ..step import Step, setting
+from ..workpiece import Workpiece
+
+
+@dataclass(frozen=True)
+class Close(Step):
+    """Close the scan into one watertight head, sharp where points are dense, smooth where nothing was seen."""
+
+    NAME = "close"
+    STAGE = "surface"
+
+    resolution: float = setting(
+        0.0, low=0.0, high=10.0, unit="mm", at="life", help="Step of the grid the surface is cut from; 0 chooses it"
+    )
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece with `head` and `skin` closed, each vertex with its confidence and distance from the data."""
+        from ...geometry.closing import closed_surface
+        from ...geometry.measures import area, edge_faults, genus, triangle_areas, volume
+        from ...geometry.sampling import spread_over
+
+        scan = piece.scan
+        if scan is None or not len(scan.points if isinstance(scan, Cloud) else scan.triangles):
+            raise NotReady("there is no scan to close: load one first")
+        if isinstance(scan, Mesh):
+            faults = edge_faults(scan)
+            if not faults and not self.resolution and volume(scan) > 0:
+                return _kept_as_it_is(piece, scan)
+            piece = piece.noted(f"The mesh had {faults}: it was surfaced anew from its points and normals.")
+            scan = spread_over(scan, _edge(scan))
+        closed = closed_surface(scan.points, _outward(scan), scan.colours, self.resolution, progress)
+        head = closed.mesh
+        areas = triangle_areas(head)
+        seen = (head.columns["confidence"][head.triangles].mean(axis=1) > 0.5) @ areas / areas.sum()
+        piece = piece.measured(
+            resolution_mm=closed.resolution,
+            spacing_mm=closed.spacing,
+            triangles=len(head.triangles),
+            area_mm2=area(head),
+            volume_mm3=volume(head),
+            genus=genus(head),
+            pieces_dropped=closed.pieces_dropped,
+            seen_percent=100 * float(seen),
+            farthest_from_data_mm=float(head.columns["distance_from_data_mm"].max()),
+        )
+        if seen < 0.8:
+            piece = piece.noted(
+                f"The scan covers {100 * seen:.0f} % of the closed surface: the rest was filled in and is not likeness."
+            )
+        return piece.but(head=head, skin=head)
+
+
+def _edge(mesh: Mesh) -> float:
+    """The median edge, millimetres, at most what a lid needs: the spacing a broken mesh is sampled at."""
+    lengths = np.linalg.norm(mesh.corners - np.roll(mesh.corners, 1, axis=1), axis=2)
+    return float(np.clip(np.median(lengths), 0.1, 0.7))
+
+
+def _outward(scan: Cloud) -> NDArray[np.float64] | None:
+    """The scan's normals turned to the sensors that saw them, where both are known."""
+    from ...geometry.orientation import towards_sensors
+
+    if scan.normals is not None and scan.sensors is not None and "view" in scan.columns:
+        return towards_sensors(scan.points, scan.normals, scan.sensors, scan.columns["view"].astype(np.int64))
+    return scan.normals
+
+
+def _kept_as_it_is(piece: Workpiece, mesh: Mesh) -> Workpiece:
+    """A mesh that is closed already keeps its own vertices and triangles; only what lies loose is dropped."""
+    from ...geometry.closing import outermost
+    from ...geometry.measures import area, genus, volume
+
+    head, dropped = outermost(mesh)
+    piece = piece.measured(
+        triangles=len(head.triangles),
+        area_mm2=area(head),
+        volume_mm3=volume(head),
+        genus=genus(head),
+        pieces_dropped=dropped,
+    )
+    return piece.noted("The mesh was closed already: its own triangles were kept.").but(head=head, skin=head)
