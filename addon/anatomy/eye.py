@@ -10,9 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.errors import BadSetting
-
-GLOBE = 24.2
-"""Width of an adult globe, mm: 250 adults on CT, range 21 to 27 (Bekerman, Gottlieb, Vaiman 2014)."""
+from .dimensions import GLOBE_WIDTH
 
 FISSURE_LENGTH, FISSURE_HEIGHT = 27.1, 9.7
 """Opening between the lids, straight gaze, mm: 76 young adults, ± 1.5 and ± 1.2 (Read et al. 2006)."""
@@ -91,7 +89,7 @@ class EyeShape:
     @property
     def pupil(self) -> float:
         """Radius of the pupil at an indoor opening."""
-        return PUPIL / 2 * self.diameter / GLOBE
+        return PUPIL / 2 * self.diameter / GLOBE_WIDTH
 
     def reach(self, cosines: NDArray[np.float64], gap: float = 0.0) -> NDArray[np.float64]:
         """Distance from the globe's centre to the surface `gap` outside both spheres.

@@ -21,8 +21,8 @@ AHEAD = np.array([0.0, -1.0, 0.0])
 
 _LANDMARKS_OFF = (1.5, 1.5, 1.5)  # mm, one standard deviation of x, y, z: people differ, and so do landmarks
 _LIDS_OFF = (1.0, 0.7, 1.2)  # lids differ in thickness, most of all the fat behind the upper one
-_SCLERA_OFF = (0.1, 0.25, 0.12)  # what a scan's smoothing and the globe's unknown size leave
-_LEAST_SCLERA = 40  # points; fewer say too little
+_SCLERA_OFF = (0.1, 0.2, 0.12)  # what a scan's smoothing and the globe's unknown size leave
+_LEAST_POINTS = 15  # fewer say too little
 _TUKEY = 4.685
 
 
@@ -74,7 +74,7 @@ def from_lids(points: NDArray[np.float64], fissure: Fissure, radius: float, prio
     away = np.linalg.norm(off, axis=1) - radius
     over_globe = (np.abs(off[:, 0]) < 9.0) & (np.abs(off[:, 2]) < 10.0) & (np.abs(away - LID_THICKNESS) < 4.0)
     lids = over_globe & (beyond > 1.5) & (beyond < 6.0) & (off[:, 1] < 0)
-    if lids.sum() < _LEAST_SCLERA:
+    if lids.sum() < _LEAST_POINTS:
         return None
     upper = points[lids, 2] > (fissure.upper[2] + fissure.lower[2]) / 2
     fit = fit_sphere(
@@ -108,7 +108,7 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
     depth = depth_inside(points[:, [0, 2]], fissure.curve()[:, [0, 2]])
     close_by = np.abs(np.linalg.norm(points - prior.centre, axis=1) - radius) < 5.0
     between = points[close_by & (depth > -0.5) & (points[:, 1] < prior.centre[1])]
-    if not fissure.is_open or len(between) < _LEAST_SCLERA:
+    if not fissure.is_open or len(between) < _LEAST_POINTS:
         return None
     centre = _searched(between, radius, prior)
     axis, axis_seen = AHEAD, False
@@ -123,7 +123,7 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
     except BadCloud:
         return None
     used = int((fit.weights > 0.1).sum())
-    if used < _LEAST_SCLERA:
+    if used < _LEAST_POINTS:
         return None
     estimate = Estimate("sclera", centre, fit.covariance + np.diag(np.square(_SCLERA_OFF)))
     return ScleraFit(estimate, axis, axis_seen, used, fit.spread)

@@ -115,7 +115,13 @@ def fit_sphere(
     elif radius_prior is not None:
         found_radius = radius_prior[0]
     task = _Task(
-        points, np.zeros(len(points)) if offsets is None else offsets, radius is None, noise, cut, radius_prior, centre_prior
+        points,
+        np.zeros(len(points)) if offsets is None else offsets,
+        radius is None,
+        noise,
+        cut,
+        radius_prior,
+        centre_prior,
     )
     return task.solved(np.append(np.asarray(known, dtype=np.float64), found_radius))
 

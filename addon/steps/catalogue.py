@@ -8,6 +8,8 @@ STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
 
 def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
+    from .eyes.carve_sockets import CarveSockets
+    from .eyes.place_eyes import PlaceEyes
     from .intake.load import Load
     from .output.export import Export
     from .output.hollow import Hollow
@@ -16,7 +18,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .pose.pose import Pose
     from .pose.scale import Scale
 
-    return (Load, Landmarks, Pose, Scale, Neck, Hollow, Export)
+    return (Load, Landmarks, Pose, Scale, PlaceEyes, CarveSockets, Neck, Hollow, Export)
 
 
 def step_named(name: str) -> type[Step]:

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye import GLOBE, STOCK_SERIES, EyeShape, nearest_stock, stock_series
+from canthus.anatomy.dimensions import GLOBE_WIDTH
+from canthus.anatomy.eye import STOCK_SERIES, EyeShape, nearest_stock, stock_series
 from canthus.geometry.errors import BadSetting
 
 
@@ -38,7 +39,7 @@ def test_profile_lies_on_the_spheres():
 
 @pytest.mark.parametrize(("scale", "size"), [(1 / 12, 2), (1 / 6, 4), (1 / 4, 6), (1 / 3, 8), (1 / 2, 12), (1, 24)])
 def test_nearest_stock_as_tabled(scale, size):
-    assert nearest_stock(GLOBE * scale) == size
+    assert nearest_stock(GLOBE_WIDTH * scale) == size
 
 
 def test_series_can_be_edited_and_is_checked():

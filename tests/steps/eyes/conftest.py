@@ -33,7 +33,9 @@ def protrusion(x, z):
     skin = 1.5 * np.logaddexp(face / 1.5, lid / 1.5)
     shape = EyeShape(2 * GLOBE_RADIUS)
     globe = np.sqrt(np.maximum(GLOBE_RADIUS**2 - across, 0.0))
-    cornea = np.where(across < shape.limbus**2, shape.cornea_ahead + np.sqrt(np.maximum(shape.cornea**2 - across, 0)), 0)
+    cornea = np.where(
+        across < shape.limbus**2, shape.cornea_ahead + np.sqrt(np.maximum(shape.cornea**2 - across, 0)), 0
+    )
     inside = np.maximum(np.maximum(globe, cornea), face - 1.0)
     upper, lower, _ = margins(outwards)
     within = np.minimum(upper - z, z - lower)

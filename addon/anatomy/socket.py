@@ -1,0 +1,161 @@
+"""The tools that carve a socket: pocket, room for the cornea, bore, and the opening between the lids.
+
+Lengths are in the unit of the mesh that is carved; `scale` says how large a life-size millimetre is in it.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+
+from ..geometry.inside_view import InsideView
+from ..geometry.mesh import Mesh
+from ..geometry.solids import cylinder, sphere
+from .eye import EyeShape
+from .eye_path import Bore
+from .lid_margin import SPOKES, Opening, standing_out
+
+FINENESS = 0.0004
+"""Deepest facet of the pocket under its true sphere, in radii: keeps its volume within 0.1 % of the closed form."""
+
+_RINGS = 12  # of the opening's tool, from its middle to the margin
+_WIDEST_RIM = 1.3  # mm at life size: how far the rim may retreat behind the margin to find thickness
+_LID_BAND = 6.0  # mm at life size, beyond the rim: what counts as lid when thickness is told
+_OVER_RIM, _OVER_MIDDLE = 1.5, 4.5  # mm at life size: how far the opening's tool reaches out of the skin
+
+
+@dataclass(frozen=True, eq=False)
+class Pocket:
+    """One eye's place: (3,) `centre` and unit `gaze`, the `shape` that goes in, the `clearance` round it."""
+
+    centre: NDArray[np.float64]
+    gaze: NDArray[np.float64]
+    shape: EyeShape
+    clearance: float
+
+    @property
+    def radius(self) -> float:
+        """Of the sphere that is cut."""
+        return self.shape.sclera + self.clearance
+
+    def cover(self, view: InsideView, opening: Opening, angles: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(SPOKES, m) thickness of what lies over the pocket along each spoke; NaN where nothing is seen."""
+        gap = self.clearance
+        reach = self.shape.reach(opening.spoke_directions(angles) @ self.gaze, gap)
+        plain = standing_out(view, opening, angles, EyeShape(1e-9), self.gaze)
+        return np.asarray(plain - reach)
+
+
+def rim_of(pocket: Pocket, view: InsideView, opening: Opening, rim: float, scale: float) -> Opening:
+    """The opening cut so far out that the lids end in a rim of some thickness instead of a razor's edge.
+
+    Parameters
+    ----------
+    pocket, view, opening : of one eye; the opening as found on the skin
+    rim : thickness wanted at the rim
+    scale : life-size millimetre in the mesh's unit
+
+    Notes
+    -----
+    Where the lid never gets that thick within 1.3 mm (life size) of the margin, the rim stays at nine tenths of what
+    there is: a thin lid is better than a gaping one.
+    """
+    step = 0.08 * scale / pocket.radius
+    steps = np.arange(0.0, _WIDEST_RIM * scale / pocket.radius, step)
+    angles = opening.angles[:, None] + steps
+    cover = gaussian_filter1d(
+        np.nan_to_num(pocket.cover(view, opening, angles), nan=10 * rim), 1.0, axis=0, mode="wrap"
+    )
+    enough = np.minimum(rim, 0.9 * cover.max(axis=1))
+    first = np.argmax(cover >= enough[:, None], axis=1)
+    # The widest of the neighbours, then evened out: a rim that wavers would show teeth.
+    grown = gaussian_filter1d(maximum_filter1d(steps[first], 5, mode="wrap"), 2.5, mode="wrap")
+    return replace(opening, angles=opening.angles + grown)
+
+
+def opening_tool(pocket: Pocket, view: InsideView, opening: Opening, scale: float) -> Mesh:
+    """The closed solid that clears the opening: walls square to the globe, from inside the pocket to before the lids."""
+    share = np.linspace(0.0, 1.0, _RINGS + 1)[1:]
+    directions = opening.spoke_directions(opening.angles[:, None] * share)
+    skin = view.distances(opening.spoke_directions(opening.angles[:, None] + 0.02)[:, 0])
+    skin = np.where(np.isfinite(skin), skin, pocket.radius + 2 * scale)
+    skin = np.clip(skin, pocket.radius, pocket.radius + 6 * scale)
+    skin = gaussian_filter1d(maximum_filter1d(skin, 5, mode="wrap"), 2.0, mode="wrap")
+    top = float(skin.max()) + _OVER_MIDDLE * scale
+    outer = top + (skin[:, None] + _OVER_RIM * scale - top) * share**3
+    inner = np.full_like(outer, 0.5 * pocket.radius)
+    shells = [directions * reach[:, :, None] for reach in (outer, inner)]
+    ahead = opening.frame[2]
+    tips = np.stack([ahead * top, ahead * 0.5 * pocket.radius])
+    vertices = np.concatenate([*(shell.transpose(1, 0, 2).reshape(-1, 3) for shell in shells), tips])
+    return Mesh(pocket.centre + vertices, _tool_triangles())
+
+
+def _tool_triangles() -> NDArray[np.int32]:
+    """Triangles of two domes of rings, outer and inner, joined by a wall along their last rings."""
+    here = np.arange(SPOKES)
+    ahead = np.roll(here, -1)
+    shell = SPOKES * _RINGS
+    outer_tip, inner_tip = 2 * shell, 2 * shell + 1
+    dome = []
+    for ring in range(_RINGS - 1):
+        low, high = ring * SPOKES, (ring + 1) * SPOKES
+        dome += [np.column_stack([low + here, high + here, high + ahead])]
+        dome += [np.column_stack([low + here, high + ahead, low + ahead])]
+    outer = np.concatenate([np.column_stack([np.full(SPOKES, outer_tip), here, ahead]), *dome])
+    inner = np.concatenate([np.column_stack([np.full(SPOKES, inner_tip - shell), here, ahead]), *dome])[:, ::-1] + shell
+    last = (_RINGS - 1) * SPOKES
+    wall = np.concatenate(
+        [
+            np.column_stack([last + here, shell + last + here, shell + last + ahead]),
+            np.column_stack([last + here, shell + last + ahead, last + ahead]),
+        ]
+    )
+    return np.concatenate([outer, inner, wall]).astype(np.int32)
+
+
+def pocket_tools(pocket: Pocket, bore: Bore | None) -> list[Mesh]:
+    """The pocket's sphere, the room for the corneal bulge under the lids, and the bore behind."""
+    relief = pocket.shape.cornea + pocket.clearance
+    ahead = pocket.centre + pocket.gaze * pocket.shape.cornea_ahead
+    tools = [
+        sphere(pocket.radius, pocket.centre, FINENESS * pocket.radius),
+        sphere(relief, ahead, FINENESS * relief),
+    ]
+    if bore is not None:
+        tools.append(cylinder(bore.start, bore.end, bore.radius, FINENESS * bore.radius))
+    return tools
+
+
+def lid_cover(pocket: Pocket, view: InsideView, opening: Opening, scale: float) -> tuple[NDArray[np.float64], float]:
+    """(SPOKES,) thickness of the lids at their rim, and the least within 6 mm (life size) beyond it."""
+    steps = np.arange(0.3, _LID_BAND, 0.3) * scale / pocket.radius
+    cover = pocket.cover(view, opening, opening.angles[:, None] + steps)
+    return np.asarray(cover[:, 0]), float(np.nanmin(cover))
+
+
+def least_wall(
+    head: Mesh, pocket: Pocket, bore: Bore | None, opening: Opening, scale: float
+) -> tuple[float, NDArray[np.float64]]:
+    """Least thickness between pocket or bore and the skin, lids aside, and the (3,) place of it.
+
+    Parameters
+    ----------
+    head : before carving
+    pocket, bore, opening : of one eye
+    scale : life-size millimetre in the mesh's unit
+    """
+    away = head.vertices - pocket.centre
+    near = (away**2).sum(axis=1) < (30 * scale + 2 * pocket.radius) ** 2
+    away, places = away[near], head.vertices[near]
+    across, up, ahead = (away @ opening.frame.T).T
+    around = np.arctan2(up, across) % (2 * np.pi)
+    angles = np.arctan2(np.hypot(across, up), ahead)
+    rim = np.interp(around, 2 * np.pi * np.arange(SPOKES) / SPOKES, opening.angles, period=2 * np.pi)
+    lids = angles < rim + _LID_BAND * scale / pocket.radius
+    along = np.clip(-(away @ pocket.gaze), 0.0, 0.0 if bore is None else np.linalg.norm(bore.end - bore.start))
+    cover = np.linalg.norm(away + along[:, None] * pocket.gaze, axis=1) - pocket.radius
+    cover[lids] = np.inf
+    thinnest = int(np.argmin(cover))
+    return float(cover[thinnest]), places[thinnest]
