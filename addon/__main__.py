@@ -1,7 +1,9 @@
 """`canthus` and `python -m canthus`."""
 
 import importlib.util
+import signal
 import sys
+from types import FrameType
 
 from .job.command import main
 from .job.studio import Studio
@@ -10,7 +12,12 @@ from .job.studio import Studio
 def run() -> int:
     """The command line with the words it was called with. Returns the exit status."""
     words = sys.argv[1:]
+    signal.signal(signal.SIGTERM, _stop)  # being ended politely leaves as little behind as Ctrl-C
     return main(words, _studio() if words[:1] == ["make"] else None)
+
+
+def _stop(_signal: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
 
 
 def _studio() -> Studio | None:
