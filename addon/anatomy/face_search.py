@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from ..geometry.cloud import Cloud
 from ..geometry.progress import SILENT, Progress
-from ..geometry.transforms import applied, rotation, transform
+from ..geometry.transforms import rotation, transform
 from .mean_face import face_points
 from .proportions import mean_head
 
@@ -49,30 +49,41 @@ def find_face(surface: Cloud, progress: Progress = SILENT) -> Face:
     -------
     Face; always the best there is, however poor: look at `likeness`.
     """
-    assert surface.normals is not None
     tree = cKDTree(surface.points)
-    tips, axes = _tips(surface, tree)
-    shape, directions = face_points(10.0)
-    starts = _starts(tips, axes)
-    fitted = []
-    for row, start in enumerate(starts):
-        if row % 64 == 0:
-            progress(0.6 * row / len(starts), "looking for the face")
-        fitted.append(_laid(start, 1.0, shape, directions, surface, tree, reach=(24.0, 16.0, 12.0)))
-    order = np.argsort([-likeness for _, _, likeness in fitted])[:40]
-    shape, directions = face_points(6.0)
-    better = []
-    for place, row in enumerate(order):
-        progress(0.6 + 0.4 * place / len(order), "laying a mean face over the best places")
-        pose, size, _ = fitted[row]
-        better.append(
-            _laid(pose, size, shape, directions, surface, tree, reach=(10.0, 8.0, 7.0, 6.0, 6.0, 6.0, 6.0, 6.0))
-        )
-    best = max(better, key=lambda each: each[2])
-    nose = mean_head()["pronasale"]
-    here = applied(best[0], nose * best[1])
-    elsewhere = [each[2] for each in better if np.linalg.norm(applied(each[0], nose * each[1]) - here) > 25.0]
-    return Face(np.linalg.inv(best[0]), best[1], best[2], max(elsewhere, default=0.0))
+    progress(0.0, "looking for the face")
+    laid = _starts(*_tips(surface, tree))
+    coarse = face_points(11.0)
+    for row, reach in enumerate((24.0, 16.0, 12.0)):
+        progress(0.2 + 0.2 * row, "laying a mean face wherever something sticks out")
+        laid = _slid(laid, coarse, surface, tree, reach)
+    laid = laid.kept(np.argsort(-_likeness(laid, coarse, surface, tree))[:40])
+    fine = face_points(6.0)
+    for row, reach in enumerate((10.0, 8.0, 7.0, *[6.0] * 5)):
+        progress(0.7 + 0.3 * row / 8, "laying it over the best places")
+        laid = _slid(laid, fine, surface, tree, reach)
+    likeness = _likeness(laid, fine, surface, tree)
+    best = int(np.argmax(likeness))
+    noses = laid.places(mean_head()["pronasale"][None])[:, 0]
+    away = np.linalg.norm(noses - noses[best], axis=1) > 25.0
+    back = np.linalg.inv(transform(laid.turns[best], laid.shifts[best]))
+    return Face(back, float(laid.sizes[best]), float(likeness[best]), float(likeness[away].max(initial=0.0)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """Mean faces laid over a surface: (n, 3, 3) turns, (n, 3) shifts, (n,) sizes."""
+
+    turns: NDArray[np.float64]
+    shifts: NDArray[np.float64]
+    sizes: NDArray[np.float64]
+
+    def places(self, shape: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, k, 3) places of the k points of the mean face."""
+        return np.asarray(self.sizes[:, None, None] * (shape @ self.turns.transpose(0, 2, 1)) + self.shifts[:, None])
+
+    def kept(self, rows: NDArray[np.int64]) -> "_Laid":
+        """The chosen ones."""
+        return _Laid(self.turns[rows], self.shifts[rows], self.sizes[rows])
 
 
 def _tips(surface: Cloud, tree: cKDTree) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -95,57 +106,75 @@ def _tips(surface: Cloud, tree: cKDTree) -> tuple[NDArray[np.float64], NDArray[n
     return places[chosen], axes[chosen]
 
 
-def _starts(tips: NDArray[np.float64], axes: NDArray[np.float64]) -> list[NDArray[np.float64]]:
+def _starts(tips: NDArray[np.float64], axes: NDArray[np.float64]) -> _Laid:
     """Poses that put the mean nose tip on each tip, at every roll about its axis."""
     nose = mean_head()["pronasale"]
-    starts = []
-    for tip, axis in zip(tips, axes, strict=True):
+    turns = []
+    for axis in axes:
         back = -axis
         side = np.cross(back, np.eye(3)[np.argmin(np.abs(back))])
         side /= np.linalg.norm(side)
         upright = np.column_stack([side, back, np.cross(side, back)])
         for roll in np.arange(_ROLLS) * (2 * np.pi / _ROLLS):
-            for pitch in _PITCHES:
-                turn = upright @ rotation([0, 1, 0], roll) @ rotation([1, 0, 0], pitch)
-                starts.append(transform(turn, tip - turn @ nose))
-    return starts
+            turns += [upright @ rotation([0, 1, 0], roll) @ rotation([1, 0, 0], pitch) for pitch in _PITCHES]
+    every = np.array(turns)
+    shifts = np.repeat(tips, _ROLLS * len(_PITCHES), axis=0) - every @ nose
+    return _Laid(every, shifts, np.ones(len(every)))
 
 
-def _laid(
-    pose: NDArray[np.float64],
-    size: float,
-    shape: NDArray[np.float64],
-    directions: NDArray[np.float64],
-    surface: Cloud,
-    tree: cKDTree,
-    reach: tuple[float, ...],
-) -> tuple[NDArray[np.float64], float, float]:
-    """The mean face slid onto the surface: pose, size and likeness. Point-to-plane steps, `reach` mm each."""
+def _met(
+    laid: _Laid, face: tuple[NDArray[np.float64], NDArray[np.float64]], surface: Cloud, tree: cKDTree
+) -> tuple[NDArray[np.float64], ...]:
+    """Of each point of each laid face: place, surface normal nearest it, gap along that, agreement, distance.
+
+    The agreement is the cosine between the normals; where nothing is within 25 mm the gap counts as 25.
+    """
     assert surface.normals is not None
-    for limit in (*reach, 0.0):
-        turn, shift = pose[:3, :3], pose[:3, 3]
-        turned = (size * shape) @ turn.T
-        laid = turned + shift
-        distances, rows = tree.query(laid, distance_upper_bound=25.0)
-        found = rows < len(surface)
-        rows = np.where(found, rows, 0)
-        normals = surface.normals[rows]
-        agree = np.einsum("nd,nd->n", directions @ turn.T, normals)
-        gaps = np.where(found, np.einsum("nd,nd->n", normals, surface.points[rows] - laid), 25.0)
-        if limit == 0.0:
-            close = np.exp(-0.5 * (gaps / 3.5) ** 2) * np.clip(agree, 0, 1) ** 2 * (distances < 9.0)
-            return pose, size, float(close.mean())
-        weights = np.where(found & (agree > 0.3), agree / (1 + (gaps / (0.4 * limit)) ** 2), 0.0)
-        if np.count_nonzero(weights) < 20:
-            return pose, size, 0.0
-        arms = laid - shift
-        slopes = np.column_stack([np.cross(arms, normals), normals, np.einsum("nd,nd->n", arms, normals)])
-        normal_matrix = slopes.T @ (slopes * weights[:, None])
-        # Held towards no change of size, so that a flat patch cannot swell the face.
-        normal_matrix[6, 6] += 0.05 * weights.sum() * 60.0**2
-        change = np.linalg.solve(normal_matrix + 1e-9 * np.eye(7), slopes.T @ (weights * gaps))
-        angle = float(np.linalg.norm(change[:3]))
-        spun = rotation(change[:3], min(angle, 0.4)) @ turn if angle > 1e-9 else turn
-        size = float(np.clip(size * (1 + change[6]), 0.6, 1.5))
-        pose = transform(spun, shift + change[3:6])
-    return pose, size, 0.0
+    shape, directions = face
+    places = laid.places(shape)
+    distances, rows = tree.query(places, distance_upper_bound=25.0, workers=-1)
+    found = np.isfinite(distances)
+    rows = np.where(found, rows, 0)
+    normals = surface.normals[rows]
+    gaps = np.where(found, np.einsum("nkd,nkd->nk", normals, surface.points[rows] - places), 25.0)
+    agree = np.where(found, np.einsum("nkd,nkd->nk", directions @ laid.turns.transpose(0, 2, 1), normals), -1.0)
+    return places, normals, gaps, agree, distances
+
+
+def _likeness(
+    laid: _Laid, face: tuple[NDArray[np.float64], NDArray[np.float64]], surface: Cloud, tree: cKDTree
+) -> NDArray[np.float64]:
+    """(n,) share of each laid face that the surface follows."""
+    _, _, gaps, agree, distances = _met(laid, face, surface, tree)
+    sizes = laid.sizes[:, None]
+    close = np.exp(-0.5 * (gaps / (3.5 * sizes)) ** 2) * agree.clip(0, 1) ** 2 * (distances < 9.0 * sizes)
+    return np.asarray(close @ _telling(face[0]), dtype=np.float64)
+
+
+def _telling(shape: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What each point counts: eyes, nose and mouth more than the smooth forehead and cheeks that any ball has."""
+    x, _, z = shape.T
+    weights = np.where((np.abs(x) < 46) & (z > -64) & (z < 40), 1.0, 0.3)
+    return np.asarray(weights / weights.sum(), dtype=np.float64)
+
+
+def _slid(
+    laid: _Laid, face: tuple[NDArray[np.float64], NDArray[np.float64]], surface: Cloud, tree: cKDTree, reach: float
+) -> _Laid:
+    """Each face after one step towards the surface: point to plane, gaps over some `reach` mm counting little."""
+    places, normals, gaps, agree, _ = _met(laid, face, surface, tree)
+    weights = np.where(agree > 0.3, agree / (1 + (gaps / (0.4 * reach)) ** 2), 0.0)
+    arms = places - laid.shifts[:, None]
+    stretch = np.einsum("nkd,nkd->nk", arms, normals)[:, :, None]
+    slopes = np.concatenate([np.cross(arms, normals), normals, stretch], axis=2)
+    weighted = slopes * weights[:, :, None]
+    squares = np.einsum("nki,nkj->nij", weighted, slopes)
+    squares[:, range(7), range(7)] += 1e-6
+    # Held towards no change of size, so that a flat patch cannot swell the face.
+    squares[:, 6, 6] += 0.05 * weights.sum(axis=1) * 60.0**2
+    change = np.linalg.solve(squares, np.einsum("nki,nk->ni", weighted, gaps)[:, :, None])[:, :, 0]
+    change[(weights > 0).sum(axis=1) < 20] = 0.0
+    angles = np.linalg.norm(change[:, :3], axis=1)
+    turns = [rotation(axis, min(angle, 0.4)) for axis, angle in zip(change[:, :3] + [1e-12, 0, 0], angles, strict=True)]
+    sizes = (laid.sizes * (1 + change[:, 6])).clip(0.6, 1.5)
+    return _Laid(np.array(turns) @ laid.turns, laid.shifts + change[:, 3:6], sizes)
