@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from . import mouth
 from .eyes import EyeForm, opening
-from .shapes import step
+from .hair import hairline
 
 REGIONS = ("skin", "lips", "hair", "brow", "sclera", "iris", "pupil", "caruncle")
 PAINT = {
@@ -20,9 +20,7 @@ def coloured(vertices: NDArray[np.float64], eye: EyeForm) -> tuple[NDArray[np.ui
     across, forward, up = vertices.T
     upper, lower = mouth.vermilion(across, up)
     regions[((upper + lower) > 0.5) & (forward > 70)] = REGIONS.index("lips")
-    hair = step(up - 0.55 * np.maximum(forward - 10, 0), 22, 40) * step(forward, 90, 70)
-    back = step(up + 0.6 * forward, -50, -35) * step(forward, -5, -25)
-    regions[np.maximum(hair, back) > 0.5] = REGIONS.index("hair")
+    regions[hairline(vertices) > 0.8] = REGIONS.index("hair")
     side = vertices.copy()
     side[:, 0] = np.abs(side[:, 0])
     away = side - np.asarray(eye.centre)

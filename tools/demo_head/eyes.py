@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
+from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from .shapes import Field, Points, bump, ellipsoid, line_through, sphere, step, union, without
 
@@ -48,11 +48,11 @@ class EyeForm:
         inner, outer = self.corners
         upper = PchipInterpolator(
             [inner, inner + 7, inner + 18, -24, -8, 10, 30, 46, outer],
-            [-6.0, -0.8, 6.2, top * 0.82, top, top * 0.975, top * 0.76, 8.2, 2.0],
+            [-5.0, -0.6, 6.4, top * 0.84, top, top * 0.985, top * 0.78, 9.2, 2.0],
         )
         lower = PchipInterpolator(
             [inner, inner + 7, inner + 18, -24, -4, 10, 30, 46, outer],
-            [-6.0, -9.6, -13.6, -low * 0.84, -low * 0.97, -low, -low * 0.80, -8.6, 2.0],
+            [-5.0, -8.2, -12.6, -low * 0.79, -low * 0.955, -low, -low * 0.83, -10.5, 2.0],
         )
         return upper, lower
 
@@ -106,15 +106,33 @@ def set_in(skin: Field, points: Points, eye: EyeForm) -> Field:
     return skin
 
 
+_crease = line_through([-52, -42, -25, -5, 20, 40, 56, 70], [10, 18, 33, 41, 38, 27, 15, 8])
+"""Elevation of the upper crease over the bearing, degrees: 8 to 9 mm over the pupil at its height."""
+_crease_slope = CubicSpline(np.arange(-80, 81, 4.0), _crease(np.arange(-80, 81, 4.0))).derivative()
+_pouch = line_through([-60, -45, -20, 5, 30, 55, 70], [-16, -27, -40, -45, -40, -24, -14])
+"""The same for the soft furrow under the lower lid."""
+
+
 def _eye_region(skin: Field, points: Points, eye: EyeForm) -> Field:
     bearing, elevation, distance = _directions(points, eye)
+    at = np.clip(bearing, -80, 80)
+    crease, pouch = _crease(at), _pouch(at)
+    front = step(np.abs(bearing), 88, 68) * step(distance, 27, 20)
+    # Over the crease the brow's soft fold hangs forward of the lid; under it the lid lies on the globe.
+    above = (elevation - crease) / np.sqrt(1 + _crease_slope(at) ** 2)
+    fold = 1.5 * step(above, 0.0, 9.0) * step(above, 34.0, 9.0) * front * step(at, 80, 30) * step(at, -58, -30)
+    skin = skin - fold.astype(np.float32)
     lids = sphere(points, eye.centre, eye.radius + eye.lid_thickness)
-    x, f, z = eye.centre
-    form = union(skin, lids, 5.0)
+    over = step(elevation, crease - 14, crease - 2)
+    melt = 5.0 + 8.0 * step(elevation, -26, -66) - 4.0 * over * step(np.abs(at), 72, 50)
+    form = union(skin, lids, melt.astype(np.float32))
+    groove = 1.1 * bump(above, 2.2) * front * step(at, -54, -40) * step(at, 66, 48)
+    furrow = 0.3 * bump(elevation - pouch, 4.5) * front * step(at, -62, -40) * step(at, 60, 40)
+    form = form + (groove + furrow).astype(np.float32)
     gap = opening(points, eye)
-    edge = without(form, gap, 0.5)
-    corner = ellipsoid(points, (x - 14.2, f + 5.4, z - 1.6), (3.4, 3.2, 2.4))
-    form = union(edge, corner, 0.8)
-    back = sphere(points, (x - 11.5, f + 0.5, z - 0.8), 6.0)
-    form = union(form, back, 0.5)
-    return union(form, globe(points, eye), 0.0)
+    form = without(form, gap, 0.9)
+    x, f, z = eye.centre
+    corner = ellipsoid(points, (x - 12.9, f + 5.8, z - 1.3), (2.4, 2.5, 1.6))
+    bed = sphere(points, (x - 11.0, f + 1.2, z - 1.0), 6.4)
+    inner = union(bed, corner, 1.2)
+    return union(form, union(inner, globe(points, eye), 0.4), 0.35)

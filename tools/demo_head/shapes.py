@@ -30,20 +30,19 @@ def sphere(points: Points, centre: Sequence[float], radius: float) -> Field:
     return np.sqrt(np.einsum("nk,nk->n", away, away)) - np.float32(radius)
 
 
-def union(first: Field, second: Field, blend: float = 0.0) -> Field:
-    """Both forms, melted together over `blend` millimetres."""
-    if blend <= 0:
-        return np.minimum(first, second)
-    near = np.maximum(blend - np.abs(first - second), 0) / np.float32(blend)
-    return np.minimum(first, second) - near**3 * np.float32(blend / 6)
+def union(first: Field, second: Field, blend: float | Field = 0.0) -> Field:
+    """Both forms, melted together over `blend` millimetres (one width, or one a point)."""
+    width = np.maximum(np.asarray(blend, np.float32), np.float32(1e-3))
+    near = np.maximum(width - np.abs(first - second), 0) / width
+    return np.minimum(first, second) - near**3 * width / np.float32(6)
 
 
-def without(form: Field, tool: Field, blend: float = 0.0) -> Field:
+def without(form: Field, tool: Field, blend: float | Field = 0.0) -> Field:
     """The form less the tool, the edge rounded over `blend` millimetres."""
     return -union(-form, tool, blend)
 
 
-def within(first: Field, second: Field, blend: float = 0.0) -> Field:
+def within(first: Field, second: Field, blend: float | Field = 0.0) -> Field:
     """What both forms share, the edge rounded over `blend` millimetres."""
     return -union(-first, -second, blend)
 

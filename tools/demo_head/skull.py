@@ -3,15 +3,13 @@
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline, PchipInterpolator
-from scipy.ndimage import gaussian_filter, map_coordinates
 
+from .loft import Loft, Outline
 from .shapes import Field, Points, bump, line_through, step, union, within
 
 # Half outlines, front to back, as (across, forward) of the skin at a level (mm above the Frankfurt plane, forward
 # of the tragion). The midline depths follow the true-vertical norms named in proportions.py.
-OUTLINES: dict[float, list[tuple[float, float]]] = {
+OUTLINES: dict[float, Outline] = {
     125: [(0, 18), (20, 12), (29, -2), (32, -14), (29, -27), (18, -38), (0, -43)],
     118: [(0, 38), (18, 34), (34, 20), (44, -2), (46, -18), (41, -36), (25, -53), (0, -60)],
     110: [(0, 54), (20, 50), (40, 34), (53, 6), (56.5, -16), (51, -40), (32, -63), (0, -73)],
@@ -20,13 +18,14 @@ OUTLINES: dict[float, list[tuple[float, float]]] = {
     65: [(0, 91.5), (18, 89.5), (34, 81), (46, 67), (54, 52), (64, 28), (73, -2), (75.3, -20), (69, -52), (42, -84), (0, -99.5)],
     50: [(0, 94.5), (16, 92.8), (31, 86.5), (42, 77), (50, 64), (57, 50), (65, 28), (72, 5), (74.5, -18), (69, -50), (42, -83), (0, -100)],
     36: [(0, 95), (15, 94), (30, 90), (42, 82), (49, 71), (55, 56), (62, 36), (69, 10), (72.5, -15), (68, -48), (42, -80), (0, -99)],
-    22: [(0, 84), (11, 80.5), (18, 78.5), (28, 78), (37, 76), (46, 69.5), (53, 58), (60, 40), (67, 15), (70.5, -12), (66, -46), (41, -76), (0, -95)],
-    12: [(0, 84), (11, 79.5), (17, 77), (27, 76.5), (37, 75), (46, 69.5), (54, 59), (61, 42), (67, 18), (69.5, -8), (65, -44), (40, -72), (0, -91)],
-    0: [(0, 92), (12, 86.5), (25, 82.5), (36, 78.5), (47, 71), (56, 59), (63.5, 43), (68, 22), (68.5, -2), (63, -42), (38, -68), (0, -86)],
+    29: [(0, 90), (13, 86.5), (22, 85), (31, 84.3), (40, 79.5), (47.5, 71), (54, 58.5), (61, 39), (68, 13), (71.5, -14), (67, -47), (42, -78), (0, -97)],
+    22: [(0, 84), (11, 81.5), (18, 79.8), (28, 79), (37, 76.5), (46, 69.5), (53, 58), (60, 40), (67, 15), (70.5, -12), (66, -46), (41, -76), (0, -95)],
+    12: [(0, 84), (11, 79.5), (17, 77.7), (27, 79.6), (37, 77), (46, 69.5), (54, 59), (61, 42), (67, 18), (69.5, -8), (65, -44), (40, -72), (0, -91)],
+    0: [(0, 92), (12, 86.5), (25, 84), (36, 80.3), (47, 71.3), (56, 59), (63.5, 43), (68, 22), (68.5, -2), (63, -42), (38, -68), (0, -86)],
     -12: [(0, 95), (12, 90), (25, 85.5), (36, 80.5), (47, 71.5), (56.5, 58), (63.5, 43), (67, 25), (66.5, -2), (60, -38), (36, -62), (0, -80)],
-    -25: [(0, 98), (12, 94.5), (24, 88), (35, 80), (45, 70.5), (53.5, 57.5), (60, 42), (64, 24), (63, -2), (56, -34), (34, -56), (0, -73)],
-    -38: [(0, 100.5), (11, 98), (22, 91), (32, 82), (41.5, 71.5), (49.5, 58), (55.5, 43), (59.5, 25), (59, 0), (50, -28), (30, -48), (0, -62)],
-    -50: [(0, 101), (11, 98.3), (21, 91.5), (30.5, 82), (39, 71), (46.5, 57), (52.5, 41), (57, 24), (56, 3), (45, -20), (26, -36), (0, -46)],
+    -25: [(0, 99.5), (12, 95), (24, 88), (35, 80), (45, 70.5), (53.5, 57.5), (60, 42), (64, 24), (63, -2), (56, -34), (34, -56), (0, -73)],
+    -38: [(0, 102), (11, 98.8), (22, 91), (32, 82), (41.5, 71.5), (49.5, 58), (55.5, 43), (59.5, 25), (59, 0), (50, -28), (30, -48), (0, -62)],
+    -50: [(0, 101.3), (11, 98.3), (21, 91.5), (30.5, 82), (39, 71), (46.5, 57), (52.5, 41), (57, 24), (56, 3), (45, -20), (26, -36), (0, -46)],
     -62: [(0, 97.5), (11, 95.5), (20, 90), (29, 80), (37.5, 68), (44.5, 54), (50, 38), (53.5, 22), (50, 4), (38, -14), (20, -24), (0, -30)],
     -72: [(0, 97), (10, 95.5), (19, 90.5), (27.5, 80), (35.5, 66), (41.5, 51), (45.5, 36), (46, 20), (42, 6), (28, -8), (14, -14), (0, -16)],
     -82: [(0, 99.5), (9, 98.3), (17, 93.5), (24.5, 82.5), (31, 67), (34.5, 52), (35, 38), (33, 24), (27, 10), (18, -4), (0, -12)],
@@ -37,48 +36,15 @@ OUTLINES: dict[float, list[tuple[float, float]]] = {
 APEX = 129.0
 """Level of the vertex of the bare head, before the hair."""
 
-_LEVELS = np.arange(-112.0, 140.0, 1.0)
-_ANGLES = np.linspace(0, np.pi, 181)
-
 
 @cache
-def _squared_radii() -> NDArray[np.float32]:
-    """Squared distance of the skin from the upright axis, (levels, angles).
-
-    Squares pass straight through zero at the top of a dome, where the radius itself has a vertical tangent.
-    """
-    rows = []
-    for outline in OUTLINES.values():
-        across, forward = np.array(outline, float).T
-        angle = np.arctan2(across, forward)
-        angle[0], angle[-1] = 0.0, np.pi
-        radius = np.hypot(across, forward)
-        rows.append(CubicSpline(angle, radius, bc_type="clamped")(_ANGLES) ** 2)
-    levels = np.array(list(OUTLINES), float)
-    order = np.argsort(levels)
-    levels = np.concatenate([[-120, -108], levels[order], [APEX, APEX + 12]])
-    flat = np.ones(len(_ANGLES))
-    known = np.vstack([-900 * flat, -200 * flat, np.array(rows)[order], 0 * flat, -12 / 4 * rows[0].mean() * flat])
-    table = PchipInterpolator(levels, known, axis=0, extrapolate=True)(_LEVELS)
-    return gaussian_filter(table, (3.2, 2.0), mode="nearest").astype(np.float32)
-
-
-@cache
-def _slopes() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    by_level, by_angle = np.gradient(_squared_radii(), _LEVELS, _ANGLES)
-    return by_level, by_angle
+def _loft() -> Loft:
+    return Loft(OUTLINES, forward=0.0, ends=(-107.0, APEX), softness=(3.2, 2.0))
 
 
 def head_mass(points: Points) -> Field:
     """The lofted head, from the vertex to under the chin."""
-    across, forward, up = points.T
-    radius = np.hypot(across, forward)
-    at = np.stack([up - _LEVELS[0], np.abs(np.arctan2(across, forward)) * (len(_ANGLES) - 1) / np.pi])
-    squared, by_level, by_angle = (
-        map_coordinates(table, at, order=1, mode="nearest") for table in (_squared_radii(), *_slopes())
-    )
-    slope = np.sqrt(4 * radius**2 + by_level**2 + (by_angle / np.maximum(radius, 8.0)) ** 2)
-    return (radius**2 - squared) / np.maximum(slope, 20.0)
+    return _loft()(points)
 
 
 NECK_END = -168.0

@@ -1,0 +1,1 @@
+"""The scan simulator: labelled captures with a known truth from any watertight head."""
