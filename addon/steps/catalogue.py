@@ -9,6 +9,7 @@ STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
 def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
     from .eyes.carve_sockets import CarveSockets
+    from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
     from .intake.load import Load
     from .output.export import Export
@@ -18,7 +19,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .pose.pose import Pose
     from .pose.scale import Scale
 
-    return (Load, Landmarks, Pose, Scale, PlaceEyes, CarveSockets, Neck, Hollow, Export)
+    return (Load, Landmarks, Pose, Scale, PlaceEyes, CarveSockets, MakeEyes, Neck, Hollow, Export)
 
 
 def step_named(name: str) -> type[Step]:
