@@ -27,12 +27,14 @@ _MEAN_RADIUS = np.array(
 class Profile:
     """The midline from under the chin to the crown: (n,) `forward` and `height`, mm, and the `bend` there.
 
-    `bend` is the turning per mm, outward bends (nose tip) positive, inward ones (under the nose) negative.
+    `bend` is the turning per mm, outward bends (nose tip) positive, inward ones (under the nose) negative. `places`
+    (n, 3) are the same points unsmoothed, in the posed frame.
     """
 
     forward: NDArray[np.float64]
     height: NDArray[np.float64]
     bend: NDArray[np.float64]
+    places: NDArray[np.float64]
 
 
 def profile_of(head: Mesh, size: float) -> Profile:
@@ -61,9 +63,10 @@ def profile_of(head: Mesh, size: float) -> Profile:
     middle = np.full(len(some), np.nan)
     middle[some] = np.nanmedian(seen.depths[some], axis=1)
     smooth = _smoothed(middle, 0.7 / _PIXEL)
-    forward = smooth * np.cos(seen.up / arc) - centre[0]
-    height = smooth * np.sin(seen.up / arc) + centre[1]
-    return Profile(forward, height, _bend(forward, height))
+    cosine, sine = np.cos(seen.up / arc), np.sin(seen.up / arc)
+    forward, height = smooth * cosine - centre[0], smooth * sine + centre[1]
+    places = np.column_stack([np.zeros(len(middle)), centre[0] - middle * cosine, centre[1] + middle * sine])
+    return Profile(forward, height, _bend(forward, height), places)
 
 
 def midline_landmarks(profile: Profile, size: float) -> Found:
@@ -93,7 +96,7 @@ def midline_landmarks(profile: Profile, size: float) -> Found:
         _add(found, "sellion", profile, root, _told(depth, 0.8, 2.5))
         if brow is not None:
             _add(found, "glabella", profile, brow, _told(_drop(profile, brow, 14.0 * size), 0.1, 0.8))
-    under = _hollow(profile, tip, _between(height, nose - 30 * size, nose - 14 * size) & below)
+    under = _hollow(profile, tip, _between(height, nose - 25 * size, nose - 14 * size) & below)
     if under is None:
         return found
     bends = bend[max(0, under - 5) : under + 6]
@@ -101,7 +104,10 @@ def midline_landmarks(profile: Profile, size: float) -> Found:
     lips = _lowest(bend, _between(height, height[under] - 34 * size, height[under] - 9 * size) & below)
     if lips is None:
         return found
-    _add(found, "stomion", profile, lips, _told(-bend[lips], 0.06, 0.20))
+    sharp = -float(bend[lips])
+    around = np.arange(max(0, lips - 4), lips + 5)
+    lips = int(around[np.nanargmax(profile.places[around, 1])])  # the bottom of the line between the lips
+    _add(found, "stomion", profile, lips, _told(sharp, 0.06, 0.20))
     chin = _chin(profile, lips, size)
     if chin is not None:
         _add(found, "gnathion", profile, chin[0], chin[1])
@@ -142,7 +148,7 @@ def _chin(profile: Profile, lips: int, size: float) -> tuple[int, float] | None:
 
 
 def _add(found: Found, name: str, profile: Profile, row: int, confidence: float) -> None:
-    found[name] = (np.array([0.0, -profile.forward[row], profile.height[row]]), confidence)
+    found[name] = (profile.places[row], confidence)
 
 
 def _between(values: NDArray[np.float64], low: float, high: float) -> NDArray[np.bool_]:
