@@ -27,9 +27,10 @@ LOW, HIGH = np.array([-9.0, -40.0]), np.array([42.0, 39.0])
 
 @dataclass(frozen=True, eq=False)
 class Drawing:
-    """Images over the ear's plane: relief (mm outwards), its slope factor, distance inside the outline."""
+    """Images over the ear's plane: relief (mm outwards), its back, its slope factor, distance inside the outline."""
 
     relief: NDArray[np.float32]
+    back: NDArray[np.float32]
     slope: NDArray[np.float32]
     edge: NDArray[np.float32]
     bowl: NDArray[np.float32]
@@ -69,7 +70,9 @@ def _drawing() -> Drawing:
     shape = (int(np.ceil((HIGH[0] - LOW[0]) / STEP)), -1)
     relief = gaussian_filter(relief.reshape(shape), 0.75 / STEP)
     slope = np.sqrt(1 + sum(g**2 for g in np.gradient(relief, STEP)))
-    images = (relief, slope, edge.reshape(shape), (bowl_place.reshape(shape) - 1.12) * 10)
+    back = np.minimum(relief, gaussian_filter(relief, 2.2 / STEP)) - THICKNESS
+    back = gaussian_filter(back, 1.0 / STEP)
+    images = (relief, back, slope, edge.reshape(shape), (bowl_place.reshape(shape) - 1.12) * 10)
     return Drawing(*(image.astype(np.float32) for image in images))
 
 
@@ -114,12 +117,12 @@ def _ear_region(skin: Field, points: Points) -> Field:
     a, b, out = ((points - origin.astype(np.float32)) @ axes.T.astype(np.float32)).T
     drawing = _drawing()
     at = np.stack([(a - LOW[0]) / STEP, (b - LOW[1]) / STEP])
-    relief, slope, edge, bowl = (
+    relief, behind, slope, edge, bowl = (
         map_coordinates(image, at, order=1, mode="nearest")
-        for image in (drawing.relief, drawing.slope, drawing.edge, drawing.bowl)
+        for image in (drawing.relief, drawing.back, drawing.slope, drawing.edge, drawing.bowl)
     )
     front = (out - relief) / slope
-    back = (relief - THICKNESS - out) / np.sqrt(slope)
+    back = behind - out
     shell = within(within(front, back, 1.5), edge, 4.5)
     # Behind, the ear grows out of the head; in front of it the bowl sinks below the skin around.
     form = union(skin, shell, (1.5 + 3.0 * step(out - relief, -1, -4)).astype(np.float32))

@@ -1,5 +1,6 @@
 """The hair: a hairline, a mass over the scalp, and combed locks laid over each other as a carver lays them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
@@ -20,7 +21,7 @@ SCALP_CENTRE, SCALP_RADII = np.array([0.0, -10.0, 42.0]), np.array([75.0, 91.0, 
 """An ellipsoid near the scalp, on which the hair is combed before it is laid on the head."""
 POLE = np.array([0.0, -0.42, 0.907])
 """The map of the scalp is unrolled around this direction, the crown."""
-MAP_STEP, MAP_REACH, MAP_SCALE = 0.5, 216.0, 85.0
+MAP_STEP, MAP_REACH, MAP_SCALE = 0.6, 216.0, 85.0
 
 
 def hairline(points: Points) -> NDArray[np.float64]:
@@ -146,7 +147,7 @@ def _relief_map() -> NDArray[np.float32]:
     return gaussian_filter(relief.reshape(u.shape), 0.55)
 
 
-def _laid(places: NDArray, locks: Locks, candidates: int = 24) -> NDArray[np.float32]:
+def _laid(places: NDArray, locks: Locks, candidates: int = 16) -> NDArray[np.float32]:
     """Height of the topmost lock at each place."""
     _, rows = cKDTree(locks.places).query(places, candidates, workers=2)
     offset = places[:, None, :] - locks.places[rows]
@@ -181,10 +182,10 @@ def relief(points: Points) -> NDArray[np.float32]:
     return map_coordinates(_relief_map(), (at + MAP_REACH) / MAP_STEP, order=1, mode="constant")
 
 
-def grown_on(skin: Field, points: Points) -> Field:
-    """`skin` with the hair on it."""
+def grown_on(skin: Field, points: Points, scalp: Callable[[Points], Field]) -> Field:
+    """`skin` with the hair on it: the `scalp` swollen outwards from its middle by the hair's mass and relief."""
     inside = hairline(points)
-    near = np.flatnonzero((inside > -3) & (skin < 25))
+    near = np.flatnonzero((inside > -3) & (skin < 30))
     if not len(near):
         return skin
     skin, place, depth = skin.copy(), points[near], inside[near]
@@ -192,5 +193,8 @@ def grown_on(skin: Field, points: Points) -> Field:
     wispy = step(place[:, 1], 20, 60)
     rise = step(depth, -1.0, 9.0 + 7.0 * wispy)
     edge = step(depth, -2.5, 3.0 + 2.0 * wispy)
-    skin[near] -= (thickness(place) * rise + relief(place) * edge * (0.45 + 0.55 * rise)).astype(np.float32)
+    height = thickness(place) * rise + relief(place) * edge * (0.45 + 0.55 * rise)
+    outwards = place - SCALP_CENTRE
+    outwards /= np.linalg.norm(outwards, axis=1, keepdims=True)
+    skin[near] = np.minimum(skin[near], scalp((place - height[:, None] * outwards).astype(np.float32)))
     return skin

@@ -32,11 +32,13 @@ class Loft:
                  softness: tuple[float, float]) -> None:  # fmt: skip
         self.forward = forward
         self.step = 0.5
-        self.levels = np.arange(ends[0] - 12, ends[1] + 12, self.step)
+        self.levels = np.arange(ends[0] - 12, ends[1] + 18, self.step)
         self.angles = np.linspace(0, np.pi, 361)
         known = {level: self._squared(outline) for level, outline in outlines.items()}
         low, high = ends
-        known |= {low: 0 * self.angles, high: 0 * self.angles, low - 12: 0 * self.angles - 500, high + 12: 0 * self.angles - 3000}
+        known |= {low: 0 * self.angles, high: 0 * self.angles, low - 12: 0 * self.angles - 500}
+        steepness = known[max(outlines)].mean() / (high - max(outlines))
+        known |= {high + way: 0 * self.angles - steepness * way for way in (4.0, 8.0, 14.0, 20.0)}
         order = sorted(known)
         table = PchipInterpolator(order, np.array([known[level] for level in order]), axis=0)(self.levels)
         spread = (softness[0] / self.step, softness[1] * 2)

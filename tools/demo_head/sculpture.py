@@ -18,6 +18,6 @@ def whole_head(points: Points, eye: EyeForm) -> Field:
     """Everything, closed by a level cut below the neck."""
     form = bare_head(points)
     form = eyes.set_in(form, points, eye)
-    form = hair.grown_on(form, points)
+    form = hair.grown_on(form, points, skull.body)
     form = ears.set_on(form, points)
     return within(form, (skull.NECK_END - points[:, 2]).astype(np.float32), 1.0)
