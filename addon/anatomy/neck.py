@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from ..geometry.errors import NotPossible
 from ..geometry.mesh import Mesh
-from ..geometry.sections import Outline, Plane, plane, section, sections
+from ..geometry.sections import Outline, Plane, deepest, depths_in, plane, section, sections
 from ..geometry.transforms import rotation
 
 LEVELS = 120
@@ -31,17 +31,14 @@ BELOW_CHIN = 0.04, 0.50
 class NeckCut:
     """The cut: its plane, whose origin is where a joint's axis meets it and whose up side is the head's.
 
-    `outline` is the neck's on that plane; `found` says from what: "landmarks", "narrowest section" or "lowest section".
+    `outline` is the neck's on that plane; `width` the diameter of the largest circle round the axis that stays in
+    material; `found` says from what: "landmarks", "narrowest section" or "lowest section".
     """
 
     plane: Plane
     outline: Outline
+    width: float
     found: str
-
-    @property
-    def width(self) -> float:
-        """Diameter of the largest circle round the axis that stays inside the neck."""
-        return 2 * self.outline.depth(self.plane.flat(self.plane.origin[None])[0])
 
 
 @dataclass(frozen=True)
@@ -81,14 +78,12 @@ def find_cut(
     profile = _profile(head)
     level, found = _level(profile, landmarks or {})
     cut = plane((0.0, 0.0, level + raise_by), (0.0, 0.0, 1.0))
-    outline = _main_outline(head, cut)
+    cut = _centred(head, cut)
     # Rotation by a positive angle about +x lowers the front (-y), so the tilt goes the other way.
     up = rotation((1.0, 0.0, 0.0), -tilt) @ np.array([0.0, 0.0, 1.0])
-    cut = plane(cut.placed(_middle(outline)[None])[0], up)
-    if tilt:
-        outline = _main_outline(head, cut)
-        cut = plane(cut.placed(_middle(outline)[None])[0], up)
-    return NeckCut(cut, _main_outline(head, cut), found)
+    cut = _centred(head, plane(cut.origin, up))
+    outlines = _outlines(head, cut)
+    return NeckCut(cut, outlines[0], 2 * float(depths_in(outlines, np.zeros((1, 2)))[0]), found)
 
 
 def narrowest_depth(head: Mesh, cut: Plane, up_to: float) -> float:
@@ -97,10 +92,8 @@ def narrowest_depth(head: Mesh, cut: Plane, up_to: float) -> float:
     """
     least = np.inf
     for outlines in sections(head, cut, np.linspace(0.0, up_to, 9) + 1e-6 * max(up_to, 1.0)):
-        depths = [outline.depth((0.0, 0.0)) for outline in outlines if outline.area > 0]
-        holes = [-outline.depth((0.0, 0.0)) for outline in outlines if outline.area < 0]
-        least = min(least, max(depths, default=-np.inf), min(holes, default=np.inf))
-    return float(least)
+        least = min(least, float(depths_in(outlines, np.zeros((1, 2)))[0]))
+    return least
 
 
 def _profile(head: Mesh) -> _Profile:
@@ -148,19 +141,23 @@ def _lowest_whole(profile: _Profile) -> float:
     return float(profile.heights[int(np.argmax(lower >= 0.6 * lower.max()))])
 
 
-def _main_outline(head: Mesh, cut: Plane) -> Outline:
-    """The largest outline round material."""
-    outlines = [outline for outline in section(head, cut) if outline.area > 0]
+def _outlines(head: Mesh, cut: Plane) -> tuple[Outline, ...]:
+    """The outlines on the plane, the largest round material first."""
+    outlines = section(head, cut)
     if not outlines:
         x, y, z = cut.origin
         raise NotPossible(f"the neck's cut at ({x:.1f}, {y:.1f}, {z:.1f}) meets no material: move it up or down")
-    return outlines[0]
+    return tuple(sorted(outlines, key=lambda outline: -outline.area))
 
 
-def _middle(outline: Outline) -> NDArray[np.float64]:
-    """(2,) the centre of area, or the deepest place where that lies near the edge."""
-    middle, heart = outline.centroid, outline.heart
-    return middle if outline.depth(middle) >= 0.8 * outline.depth(heart) else heart
+def _centred(head: Mesh, cut: Plane) -> Plane:
+    """The same plane with its origin at the neck's centre of area, or at its deepest place where that lies near an
+    edge or a hole.
+    """
+    outlines = _outlines(head, cut)
+    places = np.stack([outlines[0].centroid, deepest(outlines)])
+    middle, heart = depths_in(outlines, places)
+    return plane(cut.placed(places[:1] if middle >= 0.8 * heart else places[1:])[0], cut.up)
 
 
 def _smooth(values: NDArray[np.float64]) -> NDArray[np.float64]:

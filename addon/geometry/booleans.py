@@ -17,6 +17,7 @@ from .settle import settled
 if TYPE_CHECKING:
     from manifold3d import Manifold
 
+
 def union(*meshes: Mesh) -> Mesh:
     """All of the solids as one. Colours are kept; uncoloured parents take the mean of the coloured ones."""
     return _combined("Add", meshes)

@@ -38,13 +38,14 @@ class ClosestPoint:
         self._frames = _Frames.of(a, b - a, c - a)
 
     def query(
-        self, points: NDArray[np.float64]
+        self, points: NDArray[np.float64], far: float = np.inf
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
         """The closest place for each point.
 
         Parameters
         ----------
         points : (n, 3) array, millimetres
+        far : where the distance is more than this, a place and distance that are near but not nearest will do
 
         Returns
         -------
@@ -59,27 +60,27 @@ class ClosestPoint:
 
         def work(start: int) -> None:
             rows = slice(start, start + CHUNK)
-            squared[rows], triangle[rows], place[rows] = self._closest(points[rows])
+            squared[rows], triangle[rows], place[rows] = self._closest(points[rows], far)
 
         with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
             list(pool.map(work, range(0, len(points), CHUNK)))
         return np.sqrt(squared), triangle, place
 
     def _closest(
-        self, points: NDArray[np.float64]
+        self, points: NDArray[np.float64], far: float
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
         count = len(self._probes.points)
         asked = min(8, count)
-        squared, triangle, place, enough = self._among_nearest(points, asked)
+        squared, triangle, place, enough = self._among_nearest(points, asked, far)
         while asked < count and not enough.all():
             asked = min(4 * asked, count)
             left = np.flatnonzero(~enough)
             for some in np.array_split(left, max(1, len(left) * asked // 500_000)):
-                squared[some], triangle[some], place[some], enough[some] = self._among_nearest(points[some], asked)
+                squared[some], triangle[some], place[some], enough[some] = self._among_nearest(points[some], asked, far)
         return squared, triangle, place
 
     def _among_nearest(
-        self, points: NDArray[np.float64], asked: int
+        self, points: NDArray[np.float64], asked: int, far: float
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64], NDArray[np.bool_]]:
         """The best of the triangles that own the `asked` nearest probes, and whether no other can be closer."""
         away: NDArray[np.float64]
@@ -99,7 +100,7 @@ class ClosestPoint:
         first = first[near[first] < squared[row[first]]]
         at = row[first]
         squared[at], triangle[at], place[at] = near[first], candidate[first], near_place[first]
-        enough = away[:, -1] ** 2 >= self._probes.bound(squared)
+        enough = away[:, -1] ** 2 >= self._probes.bound(np.minimum(squared, far * far))
         return squared, triangle, place, enough
 
 

@@ -48,7 +48,7 @@ def _end(mesh: Mesh, cut: Plane) -> Outline:
     """The outline of the end, taken just above its face."""
     tiny = 1e-5 * float(np.ptp(mesh.vertices, axis=0).max())
     outlines = section(mesh, cut.raised(tiny))
-    if not outlines or outlines[0].depth((0.0, 0.0)) <= 0:
+    if not outlines or outlines[0].depths(np.zeros((1, 2)))[0] <= 0:
         raise NotPossible("the collar's axis does not run inside the neck: move the cut")
     return outlines[0]
 

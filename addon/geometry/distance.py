@@ -39,10 +39,10 @@ class SignedDistance:
         self._edges = _edge_normals(mesh, self._faces)
 
     def query(
-        self, points: NDArray[np.float64]
+        self, points: NDArray[np.float64], far: float = np.inf
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
-        """(n,) signed distance, (n,) triangle and (n, 3) closest place for (n, 3) points."""
-        distance, triangle, place = self._closest.query(points)
+        """(n,) signed distance, (n,) triangle and (n, 3) closest place for (n, 3) points; `far` as for `ClosestPoint`."""
+        distance, triangle, place = self._closest.query(points, far)
         facing = np.einsum("ij,ij->i", points - place, self._normals_at(triangle, place))
         return np.where(facing < 0, -distance, distance), triangle, place
 

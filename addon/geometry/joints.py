@@ -11,11 +11,16 @@ import numpy as np
 from .booleans import difference, union
 from .errors import NotPossible
 from .mesh import Mesh
-from .solids import box, cylinder, revolved
+from .solids import box, revolved
+from .transforms import rotation
 
 EDGE = 1.0
 SAG = 0.001
 """Facets of round joints lie within this of the true surface, mm: a tenth of the 0.01 mm fits are judged by."""
+
+
+ROOT = 0.6
+"""How far past a cup's middle its slots reach, over its radius."""
 
 
 @dataclass(frozen=True)
@@ -112,9 +117,14 @@ class BallCup:
         return max((self.ball - self.opening) / 2, 0.0)
 
     @property
+    def top(self) -> float:
+        """Height over the face up to which slots and moat reach: past the middle of the ball, so that it is held."""
+        return self.height + ROOT * self.radius
+
+    @property
     def finger(self) -> float:
-        """Free length of the wall between two slots, from the lip up to where the slots end."""
-        return self.height + 0.35 * self.radius - self.lead
+        """Free length of the wall between two slots, from the lip up to its root, along its middle."""
+        return self.height - self.lead + (self.radius + self.wall / 2) * float(np.arcsin(ROOT))
 
     @property
     def strain(self) -> float:
@@ -150,21 +160,25 @@ class BallCup:
             raise NotPossible(f"a cup's opening must be under its ball's {self.ball:g} mm, not {self.opening:g}")
         cut = [self._hollow()]
         if self.slots:
-            top = self.lead + self.finger
-            inner, outer = self.radius + self.wall, self.outer_radius
-            ring = difference(
-                cylinder((0, 0, -EDGE), (0, 0, top), outer, SAG),
-                cylinder((0, 0, -2 * EDGE), (0, 0, top + EDGE), inner, SAG),
-            )
-            cut.append(ring)
-            half, reach = self.slot_width / 2, inner + 0.5 * self.moat
-            for turn in range(self.slots):
-                angle = 2 * np.pi * turn / self.slots
-                slot = box((0.0, -half, -EDGE), (reach, half, top))
-                matrix = np.eye(4)
-                matrix[:2, :2] = [[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]]
-                cut.append(slot.moved(matrix))
+            room, wall = self._shell(self.outer_radius, EDGE), self._shell(self.radius + self.wall, 2 * EDGE)
+            cut.append(difference(room, wall))
+            cut += [self._slot(2 * np.pi * turn / self.slots) for turn in range(self.slots)]
         return union(*cut)
+
+    def _shell(self, radius: float, below: float) -> Mesh:
+        """A round bar up to the cup's centre that ends in a dome; the moat's outside is cut flat at its top."""
+        end = np.pi / 2 if below > EDGE else float(np.arcsin((self.top - self.height) / radius))
+        angles = np.linspace(0.0, end, 48)
+        dome = np.column_stack([radius * np.cos(angles), self.height + radius * np.sin(angles)])
+        if below > EDGE:
+            dome[-1, 0] = 0.0
+        return revolved(np.vstack([[(radius, -below)], dome]), sag=SAG)
+
+    def _slot(self, angle: float) -> Mesh:
+        half, reach = self.slot_width / 2, self.radius + self.wall + 0.5 * self.moat
+        matrix = np.eye(4)
+        matrix[:3, :3] = rotation((0.0, 0.0, 1.0), angle)
+        return box((0.0, -half, -EDGE), (reach, half, self.top)).moved(matrix)
 
     def _hollow(self) -> Mesh:
         """The ball's room and the mouth below it."""

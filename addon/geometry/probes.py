@@ -95,7 +95,9 @@ def _twice_leans(mesh: Mesh) -> NDArray[np.float64]:
     """(n,) sine of twice the largest angle between a vertex's mean normal and its faces; 1 on rims and bad edges."""
     count, flat = len(mesh.vertices), mesh.triangles.ravel()
     normals = triangle_normals(mesh)
-    mean: NDArray[np.float64] = np.stack([np.bincount(flat, np.repeat(normals[:, k], 3), count) for k in range(3)], axis=1)
+    mean: NDArray[np.float64] = np.stack(
+        [np.bincount(flat, np.repeat(normals[:, k], 3), count) for k in range(3)], axis=1
+    )
     mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), 1e-300)
     cosines = np.einsum("tci,ti->tc", mean[mesh.triangles], normals)
     least = np.ones(count)

@@ -1,13 +1,12 @@
 """Plane sections of closed meshes: the outlines where a plane meets the surface, and what they measure."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .curves import depth_inside, inside
 from .mesh import Mesh
 
 
@@ -92,25 +91,42 @@ class Outline:
         middle = np.array([((x + np.roll(x, -1)) * turns).sum(), ((y + np.roll(y, -1)) * turns).sum()]) / total
         return np.asarray(self.points[0] + middle)
 
-    def depth(self, point: ArrayLike) -> float:
-        """Distance from a (2,) point to the line; negative outside it."""
-        place = np.asarray(point, dtype=np.float64).reshape(1, 2)
-        ahead = np.roll(self.points, -1, axis=0) - self.points
+    def depths(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) distances of (n, 2) points to the line, negative outside it."""
+        start, end = self.points, np.roll(self.points, -1, axis=0)
+        ahead = end - start
         lengths = np.maximum(np.einsum("ij,ij->i", ahead, ahead), 1e-300)
-        shares = np.clip(np.einsum("ij,ij->i", place - self.points, ahead) / lengths, 0, 1)
-        distance = float(np.linalg.norm(self.points + shares[:, None] * ahead - place, axis=1).min())
-        return distance if bool(inside(place, self.points)[0]) else -distance
+        away = points[:, None] - start
+        shares = np.clip(np.einsum("nij,ij->ni", away, ahead) / lengths, 0, 1)
+        distances: NDArray[np.float64] = np.linalg.norm(away - shares[..., None] * ahead, axis=2).min(axis=1)
+        x, y = points[:, :1], points[:, 1:]
+        spans = (start[:, 1] > y) != (end[:, 1] > y)
+        rise = np.where(ahead[:, 1] == 0, 1.0, ahead[:, 1])
+        crossings = (spans & (x < start[:, 0] + (y - start[:, 1]) / rise * ahead[:, 0])).sum(axis=1)
+        return np.asarray(np.where(crossings % 2 == 1, distances, -distances), np.float64)
 
-    @cached_property
-    def heart(self) -> NDArray[np.float64]:
-        """(2,) the point deepest inside: centre of the largest circle that fits, to a two-hundredth of the width."""
-        low, high = self.points.min(axis=0), self.points.max(axis=0)
-        best, step = self.centroid, float((high - low).max()) / 10
-        for _ in range(5):
-            around = np.stack(np.meshgrid(*[np.arange(-5, 6) * step] * 2), axis=-1).reshape(-1, 2) + best
-            depths = np.where(inside(around, self.points), depth_inside(around, self.points), -1.0)
-            best, step = around[int(np.argmax(depths))], step / 3
-        return best
+
+def depths_in(outlines: Sequence[Outline], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) distances of (n, 2) points of a section to its nearest outline; negative outside material or in a hole."""
+    if not outlines:
+        return np.full(len(points), -np.inf)
+    each = np.stack([outline.depths(points) for outline in outlines])
+    nearest = np.abs(each).min(axis=0)
+    return np.where((each > 0).sum(axis=0) % 2 == 1, nearest, -nearest)
+
+
+def deepest(outlines: Sequence[Outline]) -> NDArray[np.float64]:
+    """(2,) the point of a section deepest in material within its largest outline: centre of the largest circle that
+    fits, to a two-hundredth of the width.
+    """
+    low, high = outlines[0].points.min(axis=0), outlines[0].points.max(axis=0)
+    best: NDArray[np.float64] = (low + high) / 2
+    step = float((high - low).max()) / 20
+    reach = 10
+    for _ in range(4):
+        around = np.stack(np.meshgrid(*[np.arange(-reach, reach + 1) * step] * 2), axis=-1).reshape(-1, 2) + best
+        best, step, reach = around[int(np.argmax(depths_in(outlines, around)))], step / 3, 4
+    return best
 
 
 def section(mesh: Mesh, cut: Plane) -> tuple[Outline, ...]:

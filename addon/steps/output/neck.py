@@ -13,6 +13,10 @@ from ..step import Step, setting
 from ..workpiece import Workpiece
 from .fits import FITS, clearance_of
 
+MOST_STRAIN = 3.0
+"""Percent a cup's wall may be strained before it is remarked on: tough resins stand more, standard ones crack at a few
+percent; common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Neck(Step):
@@ -71,9 +75,9 @@ class Neck(Step):
     wall: float = setting(
         1.0, low=0.2, high=20.0, unit="mm", at="print", help="Least material left round a cup or bore"
     )
-    opening: float = setting(0.9, low=0.7, high=0.99, help="Opening of the cup over its ball's diameter")
+    opening: float = setting(0.94, low=0.7, high=0.99, help="Opening of the cup over its ball's diameter")
     slots: int = setting(4, low=0, high=12, help="Relief slots in the cup's wall, which lets it give way; 0: none")
-    lip: float = setting(0.8, low=0.3, high=5.0, unit="mm", at="print", help="Thickness of the cup's wall")
+    lip: float = setting(0.6, low=0.3, high=5.0, unit="mm", at="print", help="Thickness of the cup's wall")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece whose head ends in the joint."""
@@ -92,7 +96,9 @@ class Neck(Step):
         progress(0.6, f"making the {self.kind}")
         joined, figures = self._joined(trimmed, cut)
         piece = piece.but(head=joined).measured(**figures, **_where(cut))
-        return piece.noted(_remark(cut)) if cut.found == "lowest section" else piece
+        for remark in _remarks(cut, figures):
+            piece = piece.noted(remark)
+        return piece
 
     def _joined(self, head: Mesh, cut: NeckCut) -> tuple[Mesh, dict[str, Any]]:
         """The head with the joint made, and the joint's figures."""
@@ -181,8 +187,17 @@ def _where(cut: NeckCut) -> dict[str, Any]:
     }
 
 
-def _remark(cut: NeckCut) -> str:
-    return (
-        f"The head ends before its neck narrows, so the joint was put on its lowest whole section, "
-        f"{cut.width:.1f} mm across: look at it"
-    )
+def _remarks(cut: NeckCut, figures: dict[str, Any]) -> list[str]:
+    """What a sculptor must know of this neck."""
+    remarks = []
+    if cut.found == "lowest section":
+        remarks.append(
+            "The head ends before its neck narrows, so the joint was put on its lowest whole section, "
+            f"{cut.width:.1f} mm across: look at it"
+        )
+    if figures.get("lip_strain_percent", 0.0) > MOST_STRAIN:
+        remarks.append(
+            f"The cup's lip is bent by {figures['lip_strain_percent']:.1f} % as the ball goes in, and may crack: "
+            "a wider opening, a thinner lip or a larger ball bends it less"
+        )
+    return remarks
