@@ -1,0 +1,132 @@
+"""Saves the workpiece as a .blend that opens looking at the head.
+
+The scene is built here, in the running session, and written out alone; a second Blender process then gives it a window
+layout with the view on the head. So nothing of an open file gets into the .blend, and the open file stays as it was.
+"""
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import bpy
+import numpy as np
+from mathutils import Vector
+
+from ..geometry.errors import BadFile
+from ..steps.workpiece import Workpiece
+from . import lighting, scene_piece
+from .cameras import View, aim, new_camera
+from .own_data import own_data
+
+_LAY_OUT = """
+import sys
+import bpy
+from mathutils import Quaternion, Vector
+loose, saved, scene_name, x, y, z, width = sys.argv[-7:]
+bpy.ops.wm.read_factory_settings(use_empty=True)
+with bpy.data.libraries.load(loose) as (found, wanted):
+    wanted.scenes = [scene_name]
+scene = bpy.data.scenes[scene_name]
+for window in bpy.context.window_manager.windows:
+    window.scene = scene
+for other in [each for each in bpy.data.scenes if each != scene]:
+    bpy.data.scenes.remove(other)
+scene.name = "Scene"
+for screen in bpy.data.screens:
+    for area in screen.areas:
+        if area.type != "VIEW_3D":
+            continue
+        space = area.spaces[0]
+        space.clip_start, space.clip_end = float(width) / 500, float(width) * 100
+        space.shading.color_type = "MATERIAL"
+        space.shading.show_cavity = True
+        space.overlay.show_floor = False
+        view = space.region_3d
+        view.view_perspective = "PERSP"
+        view.view_location = Vector((float(x), float(y), float(z)))
+        view.view_rotation = Quaternion((0.7556, 0.6124, 0.1462, 0.1804))  # a little from the sitter's left, a little above
+        view.view_distance = 1.6 * float(width)
+bpy.ops.wm.save_as_mainfile(filepath=saved, compress=True, check_existing=False)
+"""
+
+
+def save(piece: Workpiece, path: Path) -> None:
+    """Write `path`; nothing is left there if it does not come to an end.
+
+    Raises
+    ------
+    BadFile
+        The file cannot be written.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        loose = Path(folder) / "loose.blend"
+        with own_data():
+            scene, centre, width = _scene(piece)
+            bpy.data.libraries.write(str(loose), {scene}, fake_user=False)
+            name = scene.name
+        waiting = Path(folder) / "scene.blend"
+        _lay_out(loose, waiting, name, centre, width)
+        _move(waiting, path)
+
+
+def _scene(piece: Workpiece) -> tuple[bpy.types.Scene, Vector, float]:
+    """The workpiece, lit, with a camera in front, in millimetres."""
+    scene = bpy.data.scenes.new("Canthus")
+    scene.unit_settings.system = "METRIC"
+    scene.unit_settings.scale_length = 0.001
+    scene.unit_settings.length_unit = "MILLIMETERS"
+    scene_piece.write_piece(piece, scene)
+    low, high = _extent(piece)
+    centre, size = Vector((low + high) / 2), float((high - low).max())
+    turntable = lighting.studio_light(scene, centre, size, float(low[2]))
+    camera = new_camera(scene)
+    aim(camera, View("front", "Front", 20, 4, tuple(centre), 1.22 * size))
+    turntable.rotation_euler.z = np.radians(20)
+    _set_apart(scene)
+    return scene, centre, size
+
+
+def _extent(piece: Workpiece) -> tuple[np.ndarray, np.ndarray]:
+    shapes = [mesh.vertices for mesh in piece.all_parts().values()]
+    if not shapes and piece.scan is not None:
+        shapes = [getattr(piece.scan, "vertices", None) if hasattr(piece.scan, "vertices") else piece.scan.points]
+    if not shapes:
+        raise BadFile(f"{piece.name} holds nothing to save: load a scan first")
+    every = np.concatenate(shapes)
+    return every.min(axis=0), every.max(axis=0)
+
+
+def _set_apart(scene: bpy.types.Scene) -> None:
+    """Lights, paper and camera into a collection of their own, the paper out of the way in the viewport."""
+    studio = bpy.data.collections.new("Studio")
+    scene.collection.children.link(studio)
+    for thing in list(scene.collection.objects):
+        studio.objects.link(thing)
+        scene.collection.objects.unlink(thing)
+        thing.hide_viewport = thing.type in ("MESH", "LIGHT", "EMPTY")
+
+
+def _lay_out(loose: Path, saved: Path, name: str, centre: Vector, width: float) -> None:
+    script = loose.with_name("lay_out.py")
+    script.write_text(_LAY_OUT, encoding="utf-8")
+    blender = bpy.app.binary_path
+    start = [blender, "--background", "--factory-startup", "--python-exit-code", "1", "--python"] if blender else [sys.executable]
+    arguments = [str(loose), str(saved), name, *(f"{each:.6g}" for each in centre), f"{width:.6g}"]
+    command = [*start, str(script), *(["--"] if blender else []), *arguments]
+    outcome = subprocess.run(command, capture_output=True, text=True, check=False)
+    if outcome.returncode or not saved.exists():
+        words = (outcome.stderr.strip().splitlines() or ["it said nothing"])[-1]
+        raise BadFile(f"{saved.name}: the second Blender that lays out the windows failed: {words}")
+
+
+def _move(waiting: Path, path: Path) -> None:
+    """Into place under its final name in one stroke, whichever disk the temporary folder is on."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(waiting.read_bytes())
+        os.replace(part, path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise BadFile(f"{path}: cannot be written ({error.strerror})") from None

@@ -1,0 +1,103 @@
+"""How things look in the viewport: materials, what is shown and what is hidden, points drawn as small balls."""
+
+import bpy
+import numpy as np
+
+from ..geometry.cloud import Cloud
+from ..geometry.mesh import Mesh
+from ..steps.workpiece import Workpiece
+from . import exchange, materials
+
+_CREASE = np.radians(35)
+
+
+def dress(thing: bpy.types.Object, role: str, shape: Mesh | Cloud, piece: Workpiece, unit: float) -> None:
+    """Give a freshly written object its material and, where it is a cloud, something to be seen by."""
+    data = thing.data
+    name = role.removeprefix("parts/")
+    if isinstance(shape, Mesh):
+        data.shade_smooth()
+        data.set_sharp_from_angle(angle=_CREASE)
+        _drop_points(thing)
+    else:
+        _show_points(thing, shape, unit)
+    data.materials.clear()
+    data.materials.append(_material_for(name, shape, piece, unit))
+
+
+def show_latest(collection: bpy.types.Collection, piece: Workpiece) -> None:
+    """Show the latest form of the head only: the scan until there is a closed head; never the untouched skin."""
+    for thing in collection.objects:
+        role = thing.get("canthus_role", "")
+        if role == "scan":
+            _hide(thing, piece.head is not None)
+        elif role == "skin":
+            _hide(thing, True)
+        elif role.startswith("eye/"):
+            _hide(thing, f"eye-{role[4:]}" in piece.parts)
+
+
+def mark_size(piece: Workpiece) -> float:
+    """Radius of a landmark's ball, millimetres: 1.2 at life size, and in proportion."""
+    return 1.2 * piece.scale
+
+
+def _hide(thing: bpy.types.Object, hidden: bool) -> None:
+    thing.hide_render = hidden
+    thing.hide_viewport = hidden
+
+
+def _material_for(name: str, shape: Mesh | Cloud, piece: Workpiece, unit: float) -> bpy.types.Material:
+    for eye in piece.eyes:
+        if name == f"eye-{eye.side}":
+            _forget(f"Canthus Eye {eye.side}")
+            return materials.eye(eye.side, np.asarray(eye.centre) / unit, np.asarray(eye.gaze))
+    if name == "scan" and shape.colours is not None:
+        return bpy.data.materials.get("Canthus Scan") or materials.coloured()
+    return bpy.data.materials.get("Canthus Resin") or materials.resin()
+
+
+def _forget(name: str) -> None:
+    old = bpy.data.materials.get(name)
+    if old is not None and old.users == 0:
+        bpy.data.materials.remove(old)
+
+
+def _show_points(thing: bpy.types.Object, cloud: Cloud, unit: float) -> None:
+    """Points of a mesh without faces are hardly seen: a modifier draws each as a small ball, in its own colour."""
+    modifier = thing.modifiers.get(exchange.POINTS_MODIFIER)
+    if modifier is None:
+        modifier = thing.modifiers.new(exchange.POINTS_MODIFIER, "NODES")
+        modifier.show_expanded = False
+    radius = _ball_radius(cloud) / unit
+    name = f"{exchange.POINTS_MODIFIER} {radius:.3g}"
+    modifier.node_group = bpy.data.node_groups.get(name) or _points_tree(name, radius)
+
+
+def _drop_points(thing: bpy.types.Object) -> None:
+    modifier = thing.modifiers.get(exchange.POINTS_MODIFIER)
+    if modifier is not None:
+        thing.modifiers.remove(modifier)
+
+
+def _ball_radius(cloud: Cloud) -> float:
+    """Half the mean spacing, as if the points lay evenly over a head of their size: close, without covering detail."""
+    low, high = np.percentile(cloud.points[:: max(1, len(cloud) // 20000)], (2, 98), axis=0)
+    sides = np.sort(high - low)[::-1]
+    area = 2.2 * float(sides[0] * max(sides[1], 1e-9))
+    return 0.6 * (area / max(len(cloud), 1)) ** 0.5
+
+
+def _points_tree(name: str, radius: float) -> bpy.types.NodeTree:
+    tree = bpy.data.node_groups.new(name, "GeometryNodeTree")
+    tree.is_modifier = True
+    tree.interface.new_socket("Geometry", in_out="INPUT", socket_type="NodeSocketGeometry")
+    tree.interface.new_socket("Geometry", in_out="OUTPUT", socket_type="NodeSocketGeometry")
+    start, end = tree.nodes.new("NodeGroupInput"), tree.nodes.new("NodeGroupOutput")
+    points = tree.nodes.new("GeometryNodeMeshToPoints")
+    points.inputs["Radius"].default_value = radius
+    for place, node in enumerate((start, points, end)):
+        node.location = (220 * place, 0)
+    tree.links.new(start.outputs[0], points.inputs["Mesh"])
+    tree.links.new(points.outputs[0], end.inputs[0])
+    return tree

@@ -1,0 +1,268 @@
+"""A workpiece in the scene: a collection whose objects carry their role, with the rest of what is known as JSON text.
+
+The marks are plain custom properties, so a scene saved without the extension registered (by the command line) and one
+saved by the extension are the same, and another program can read them. Landmarks and eyes are empties: they can be
+seen, listed, moved by hand, and what was moved by hand is what counts.
+"""
+
+import dataclasses
+import json
+from typing import Any
+
+import bpy
+import numpy as np
+from mathutils import Matrix, Vector
+
+from ..geometry.cloud import Cloud
+from ..geometry.errors import BadFile, BadMesh
+from ..geometry.mesh import Mesh
+from ..job import store
+from ..steps.workpiece import Eye, Landmark, Workpiece
+from . import exchange, looks
+
+ROLE = "canthus_role"
+RECORD = "canthus"
+SHAPES = ("scan", "skin", "head")
+MOVED = 1e-4
+"""An empty further than this from where it was put, millimetres at a head of 250, was moved by hand."""
+
+
+def pieces_in(scene: bpy.types.Scene) -> list[bpy.types.Collection]:
+    """The collections of the scene that hold a workpiece."""
+    return [each for each in scene.collection.children_recursive if RECORD in each]
+
+
+def piece_collection(context: bpy.types.Context) -> bpy.types.Collection | None:
+    """The workpiece being worked on: that of the active object, else the last one in the scene."""
+    found = pieces_in(context.scene)
+    thing = context.view_layer.objects.active if context.view_layer else None
+    if thing is not None:
+        for collection in thing.users_collection:
+            if collection in found:
+                return collection
+    return found[-1] if found else None
+
+
+def role_of(thing: bpy.types.Object) -> str:
+    """ "scan", "head", "skin", "parts/eye-left", "landmark/sellion", "eye/left", or "" for what is not ours."""
+    return str(thing.get(ROLE, ""))
+
+
+def object_with(collection: bpy.types.Collection, role: str) -> bpy.types.Object | None:
+    """The object of that role, or None. Two of one role: the one that is not a copy counts, the first by name."""
+    return min((each for each in collection.objects if role_of(each) == role), key=lambda each: each.name, default=None)
+
+
+def facts_of(collection: bpy.types.Collection) -> dict[str, Any]:
+    """What is known of the workpiece besides its shapes, as `job.store` packs it.
+
+    Raises
+    ------
+    BadFile
+        The text is damaged or of another version.
+    """
+    try:
+        facts: dict[str, Any] = json.loads(collection[RECORD])
+    except (ValueError, TypeError):
+        raise BadFile(f"{collection.name}: its record is damaged: load the scan again") from None
+    return facts
+
+
+def read_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Workpiece:
+    """The workpiece as the scene holds it now, with what was moved or edited by hand.
+
+    Raises
+    ------
+    BadMesh, BadFile
+        An object cannot be read (see `exchange.read_object`), or the record is damaged.
+    """
+    facts = facts_of(collection)
+    openings = facts.pop("openings", {})
+    arrays = {"frame": np.array(facts.pop("frame", np.eye(4).tolist()), dtype=np.float64)}
+    arrays |= {f"eyes/{number}/opening": np.array(points) for number, points in openings.items()}
+    piece = store.unpack(arrays, {**facts, "shapes": {}})
+    unit = exchange.millimetres_per_unit(scene)
+    shapes = {}
+    for thing in collection.objects:
+        role = role_of(thing)
+        if (role in SHAPES or role.startswith("parts/")) and object_with(collection, role) == thing:
+            shapes[role] = exchange.read_object(thing, unit)
+    for role in ("head", "skin"):
+        if isinstance(shapes.get(role), Cloud):
+            raise BadMesh(f"{collection.name}: the {role} has lost its faces: undo, or run close again")
+    return piece.but(
+        scan=shapes.get("scan"),
+        head=shapes.get("head"),
+        skin=shapes.get("skin"),
+        parts={role.removeprefix("parts/"): shape for role, shape in shapes.items() if role.startswith("parts/")},
+        landmarks=_landmarks(piece, collection, unit),
+        eyes=tuple(_eye_by_hand(eye, collection, unit) for eye in piece.eyes),
+    )
+
+
+def write_piece(
+    piece: Workpiece,
+    scene: bpy.types.Scene,
+    collection: bpy.types.Collection | None = None,
+    before: Workpiece | None = None,
+) -> bpy.types.Collection:
+    """Put the workpiece into the scene, or bring its collection up to date.
+
+    Only what differs from `before` (the workpiece as it was read) is written, so an undo step holds no more than
+    what changed.
+    """
+    if collection is None:
+        collection = bpy.data.collections.new(f"Canthus {piece.name}")
+        scene.collection.children.link(collection)
+    unit = exchange.millimetres_per_unit(scene)
+    shapes: dict[str, Mesh | Cloud | None] = {"scan": piece.scan, "skin": piece.skin, "head": piece.head}
+    shapes |= {f"parts/{name}": mesh for name, mesh in piece.parts.items()}
+    old = {} if before is None else {"scan": before.scan, "skin": before.skin, "head": before.head}
+    old |= {} if before is None else {f"parts/{name}": mesh for name, mesh in before.parts.items()}
+    for role, shape in shapes.items():
+        if shape is not None and not same_shape(shape, old.get(role)):
+            _put_shape(collection, role, shape, unit, piece)
+    for thing in list(collection.objects):
+        role = role_of(thing)
+        if (role in SHAPES or role.startswith("parts/")) and shapes.get(role) is None:
+            bpy.data.objects.remove(thing)
+    _put_landmarks(collection, piece, unit)
+    _put_eyes(collection, piece, unit)
+    collection[RECORD] = record_of(piece)
+    looks.show_latest(collection, piece)
+    return collection
+
+
+def record_of(piece: Workpiece) -> str:
+    """All of the workpiece but its shapes, as JSON text."""
+    bare = piece.but(scan=None, head=None, skin=None, parts={})
+    _, facts = store.pack(bare)
+    facts["frame"] = piece.frame.tolist()
+    facts["openings"] = {str(k): eye.opening.tolist() for k, eye in enumerate(piece.eyes) if eye.opening is not None}
+    return json.dumps(facts)
+
+
+def same_shape(one: Mesh | Cloud | None, other: Mesh | Cloud | None) -> bool:
+    """Whether two shapes hold the same, to the last bit of position and column."""
+    if one is other:
+        return True
+    if one is None or other is None or type(one) is not type(other):
+        return False
+    arrays, others = (
+        {**{each.name: getattr(shape, each.name) for each in dataclasses.fields(shape)}, **shape.columns}
+        for shape in (one, other)
+    )
+    if arrays.keys() != others.keys():
+        return False
+    return all(
+        np.array_equal(arrays[name], others[name]) for name in arrays if name != "columns" and arrays[name] is not None
+    ) and all((arrays[name] is None) == (others[name] is None) for name in arrays)
+
+
+def _put_shape(
+    collection: bpy.types.Collection, role: str, shape: Mesh | Cloud, unit: float, piece: Workpiece
+) -> bpy.types.Object:
+    """New data for the object of that role; the object itself stays, with its name, its place in lists, its parents."""
+    name = role.removeprefix("parts/")
+    data = exchange.new_data(f"{piece.name} {name}", shape, unit)
+    thing = object_with(collection, role)
+    if thing is None:
+        thing = bpy.data.objects.new(data.name, data)
+        thing[ROLE] = role
+        collection.objects.link(thing)
+    else:
+        old, thing.data = thing.data, data
+        thing.matrix_world = Matrix()
+        if old.users == 0:
+            bpy.data.meshes.remove(old)
+    sensors = shape.sensors if isinstance(shape, Cloud) else None
+    if sensors is not None:
+        thing["canthus_sensors"] = (sensors / unit).ravel().tolist()
+    elif "canthus_sensors" in thing:
+        del thing["canthus_sensors"]
+    looks.dress(thing, role, shape, piece, unit)
+    return thing
+
+
+def _put_landmarks(collection: bpy.types.Collection, piece: Workpiece, unit: float) -> None:
+    for thing in list(collection.objects):
+        role = role_of(thing)
+        if role.startswith("landmark/") and role.removeprefix("landmark/") not in piece.landmarks:
+            bpy.data.objects.remove(thing)
+    size = looks.mark_size(piece) / unit
+    for name, mark in piece.landmarks.items():
+        thing = _empty(collection, f"landmark/{name}", name, "SPHERE")
+        thing.empty_display_size = size
+        thing.matrix_world = Matrix.Translation(Vector(mark.position) / unit)
+        thing["confidence"], thing["source"] = mark.confidence, mark.source
+        thing.color = (1, 0.75, 0.2, 1) if mark.sure else (1, 0.15, 0.1, 1)
+
+
+def _put_eyes(collection: bpy.types.Collection, piece: Workpiece, unit: float) -> None:
+    sides = [eye.side for eye in piece.eyes]
+    for thing in list(collection.objects):
+        role = role_of(thing)
+        if role.startswith("eye/") and role.removeprefix("eye/") not in sides:
+            bpy.data.objects.remove(thing)
+    for eye in piece.eyes:
+        thing = _empty(collection, f"eye/{eye.side}", f"eye {eye.side}", "SPHERE")
+        thing.empty_display_size = eye.diameter / 2 / unit
+        thing.matrix_world = _eye_matrix(eye, unit)
+        thing["diameter_mm"], thing["clearance_mm"] = eye.diameter, eye.clearance
+        thing.color = (0.3, 0.8, 1, 1)
+
+
+def _empty(collection: bpy.types.Collection, role: str, name: str, shape: str) -> bpy.types.Object:
+    thing = object_with(collection, role)
+    if thing is None:
+        thing = bpy.data.objects.new(name, None)
+        thing[ROLE] = role
+        thing.empty_display_type = shape
+        thing.show_in_front = True
+        collection.objects.link(thing)
+    return thing
+
+
+def _eye_matrix(eye: Eye, unit: float) -> Matrix:
+    """The empty's -Y axis lies along the gaze."""
+    turn = (-Vector(eye.gaze)).to_track_quat("Y", "Z").to_matrix().to_4x4()
+    return Matrix.Translation(Vector(eye.centre) / unit) @ turn
+
+
+def _landmarks(piece: Workpiece, collection: bpy.types.Collection, unit: float) -> dict[str, Landmark]:
+    """The landmarks as the empties stand. One deleted by hand is gone; one moved by hand is sure and says so."""
+    found = {}
+    for thing in sorted(collection.objects, key=lambda each: each.name):
+        name = role_of(thing).removeprefix("landmark/")
+        if not role_of(thing).startswith("landmark/") or name in found:
+            continue
+        x, y, z = (thing.matrix_world.translation * unit)[:]
+        kept = piece.landmarks.get(name)
+        if kept is not None and (Vector(kept.position) - Vector((x, y, z))).length < _tolerance(kept.position):
+            found[name] = kept
+        else:
+            found[name] = Landmark((x, y, z), 1.0, "placed")
+    order = {name: place for place, name in enumerate(piece.landmarks)}
+    return dict(sorted(found.items(), key=lambda item: order.get(item[0], len(order))))
+
+
+def _eye_by_hand(eye: Eye, collection: bpy.types.Collection, unit: float) -> Eye:
+    """The eye as its empty stands, and as its custom properties say."""
+    thing = object_with(collection, f"eye/{eye.side}")
+    if thing is None:
+        raise BadMesh(f"{collection.name}: the {eye.side} eye's empty is gone: undo, or run place-eyes again")
+    changed: dict[str, Any] = {}
+    place = thing.matrix_world.translation * unit
+    if (place - Vector(eye.centre)).length >= _tolerance(eye.centre):
+        changed |= {"centre": tuple(place), "sources": (*eye.sources, "by hand"), "opening": None}
+    gaze = -(thing.matrix_world.to_3x3() @ Vector((0, 1, 0))).normalized()
+    if (gaze - Vector(eye.gaze).normalized()).length >= MOVED:
+        changed["gaze"] = tuple(gaze)
+    for name, value in (("diameter", eye.diameter), ("clearance", eye.clearance)):
+        if float(thing.get(f"{name}_mm", value)) != value:
+            changed[name] = float(thing[f"{name}_mm"])
+    return dataclasses.replace(eye, **changed) if changed else eye
+
+
+def _tolerance(place: tuple[float, float, float]) -> float:
+    return MOVED * max(1.0, max(abs(each) for each in place) / 250)
