@@ -10,6 +10,7 @@ from ..geometry.depth_map import DepthMap, sampled
 from ..geometry.relief import Relief
 
 _ARC = np.linspace(0.0, 1.0, 25)
+_UP = np.array([0.0, 1.0])
 _ROUNDS = 9
 _TRIED = 3000
 _KEPT = 120
@@ -23,7 +24,8 @@ class Opening:
 
     `inner` and `outer` are the canthi, `top` and `bottom` the highest and lowest points of the margins; `upper` and
     `lower` (k, 2) run from the inner canthus to the outer. `strength` is how sharply the surface folds along the
-    margins, against full sharpness; `contrast` that over the folds about the eye.
+    margins, against full sharpness; `contrast` that over the folds about the eye; `spread` how far the best trials
+    still differ, mm; `unlike` how far this eye is from the other's mirror image, mm at a mean adult's size.
     """
 
     inner: NDArray[np.float64]
@@ -35,6 +37,7 @@ class Opening:
     strength: float
     contrast: float
     spread: float
+    unlike: float
 
 
 # What is tried: inner canthus (x, z), length, tilt, height of the upper arc over the chord and its peak's place along
@@ -47,36 +50,80 @@ _MOST = np.array([26.0, 36.0, 37.0, 0.40, 11.0, 0.70, 9.0, 0.75])
 _LENGTHS = np.array([1, 1, 1, 0, 1, 0, 1, 0], dtype=bool)
 
 
-def find_opening(depth: DepthMap, relief: Relief, side: float, size: float) -> Opening:
-    """The opening of one eye.
+def find_openings(depth: DepthMap, relief: Relief, size: float) -> tuple[Opening, Opening]:
+    """The openings of the sitter's left and right eye.
 
     Parameters
     ----------
     depth, relief : the face from the front, posed, origin as in the posed frame of a mean adult of this size
-    side : +1 for the sitter's left eye, -1 for the right
     size : the face against a mean adult's
 
     Returns
     -------
-    Opening; always the best there is: look at `strength` and `contrast`.
+    Left and right Opening; always the best there are: look at `strength`, `contrast`, `spread` and `unlike`.
 
     Notes
     -----
     Cross-entropy search (Rubinstein 1999, doi 10.1023/A:1010091220143) from the published proportions, which only
     steer it: the arcs are paid for lying in folds, with the lids standing out beside them and no fold between them.
+    Each eye is also looked for where its twin lies, and the two that go together best are kept.
     """
     scale = np.where(_LENGTHS, size, 1.0)
-    mean, spread = _MEAN * scale, _SPREAD * scale
-    prior = (mean.copy(), spread.copy())
-    rng = np.random.default_rng(0)
-    for turn in range(_ROUNDS):
-        tried = rng.normal(mean, spread, (_TRIED if turn else 4 * _TRIED, len(mean)))
-        tried = tried.clip(_LEAST * scale, _MOST * scale)
-        tried[0] = mean
-        worth = _worth(tried, depth, relief, side) - 0.010 * (((tried - prior[0]) / prior[1]) ** 2).sum(axis=1)
-        best = tried[np.argsort(-worth)[: _KEPT if turn else 2 * _KEPT]]
-        mean, spread = best.mean(axis=0), best.std(axis=0) + 1e-3
-    return _opening(mean, spread, depth, relief, side)
+    views = [_View(depth, relief, side, scale) for side in (1.0, -1.0)]
+    alone = [view.searched(_MEAN * scale, _SPREAD * scale, _ROUNDS) for view in views]
+    near = _NEAR_TWIN * scale
+    choices = [[alone[here], views[here].searched(alone[1 - here].found, near, _ROUNDS - 3)] for here in (0, 1)]
+    both = [(left, right) for left in choices[0] for right in choices[1]]
+    left, right = max(both, key=lambda two: two[0].worth + two[1].worth - 0.02 * _unlike(two[0], two[1], size) ** 2)
+    unlike = _unlike(left, right, size)
+    return views[0].opening(left, unlike), views[1].opening(right, unlike)
+
+
+_NEAR_TWIN = np.array([1.5, 2.0, 1.5, 0.05, 1.2, 0.06, 1.0, 0.06])
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    found: NDArray[np.float64]
+    spread: NDArray[np.float64]
+    worth: float
+
+
+def _unlike(left: _Fit, right: _Fit, size: float) -> float:
+    """How far two openings are from each other's mirror image, mm at a mean adult's size."""
+    ends = np.array([np.vstack([arc[0, [0, 12, -1]] for arc in _arcs(fit.found[None], 1.0)]) for fit in (left, right)])
+    return float(np.sqrt(((ends[0] - ends[1]) ** 2).sum(axis=1).mean())) / size
+
+
+@dataclass(frozen=True, eq=False)
+class _View:
+    """One eye's side of the face."""
+
+    depth: DepthMap
+    relief: Relief
+    side: float
+    scale: NDArray[np.float64]
+
+    def searched(self, mean: NDArray[np.float64], spread: NDArray[np.float64], rounds: int) -> _Fit:
+        """The best arcs about `mean`, looked for as wide as `spread` to begin with."""
+        rng = np.random.default_rng(0)
+        for turn in range(rounds):
+            tried = rng.normal(mean, spread, (_TRIED if turn else 3 * _TRIED, len(mean)))
+            tried = tried.clip(_LEAST * self.scale, _MOST * self.scale)
+            tried[0] = mean
+            worth = self.worth(tried)
+            best = tried[np.argsort(-worth)[: _KEPT if turn else 2 * _KEPT]]
+            mean, spread = best.mean(axis=0), best.std(axis=0) + 1e-3
+        return _Fit(mean, spread, float(self.worth(mean[None])[0]))
+
+    def worth(self, tried: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What each trial is worth: the look of it, less what is unusual about it."""
+        unusual = (((tried - _MEAN * self.scale) / (_SPREAD * self.scale)) ** 2).sum(axis=1)
+        return np.asarray(_worth(tried, self.depth, self.relief, self.side) - 0.010 * unusual)
+
+    def opening(self, fit: _Fit, unlike: float) -> Opening:
+        """The opening of these arcs, laid into the folds."""
+        return _opening(fit, self.depth, self.relief, self.side, unlike)
 
 
 def _arcs(tried: NDArray[np.float64], side: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -113,17 +160,15 @@ def _read(picture: NDArray[np.float64], depth: DepthMap, curves: NDArray[np.floa
     return np.asarray((values / _SATURATED).clip(0, 1).mean(axis=-1), dtype=np.float64)
 
 
-def _opening(
-    found: NDArray[np.float64], spread: NDArray[np.float64], depth: DepthMap, relief: Relief, side: float
-) -> Opening:
-    upper, lower = (arc[0] for arc in _arcs(found[None], side))
+def _opening(fit: _Fit, depth: DepthMap, relief: Relief, side: float, unlike: float) -> Opening:
+    upper, lower = (arc[0] for arc in _arcs(fit.found[None], side))
     strength = float(_read(relief.valley, depth, upper) + _read(relief.valley, depth, lower)) / 2
-    about = float(_read(relief.valley, depth, upper + [0, 3]) + _read(relief.valley, depth, lower - [0, 3])) / 2
+    about = float(_read(relief.valley, depth, upper + 3 * _UP) + _read(relief.valley, depth, lower - 3 * _UP)) / 2
     upper, lower = _into_the_fold(upper, depth, relief), _into_the_fold(lower, depth, relief)
     over, under = _to_the_edge(upper, 1.0, depth, relief), _to_the_edge(lower, -1.0, depth, relief)
     inner, outer = _corner(upper, lower, (over + under) / 2), _corner(upper[::-1], lower[::-1], (over + under) / 2)
     # The fold runs along the globe, the edge of the lid stands out beside it; the margin lies between the two.
-    upper, lower = upper + [0, over / 2], lower - [0, under / 2]
+    upper, lower = upper + over / 2 * _UP, lower - under / 2 * _UP
     return Opening(
         inner,
         outer,
@@ -133,7 +178,8 @@ def _opening(
         np.vstack([inner, lower[1:-1], outer]),
         strength,
         strength / (strength + about + 0.02),
-        float(spread[:3].max()),
+        float(fit.spread[:3].max()),
+        unlike,
     )
 
 

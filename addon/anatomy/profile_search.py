@@ -93,8 +93,9 @@ def midline_landmarks(profile: Profile, size: float) -> Found:
     if root is not None:
         brow = _highest(forward, _between(height, height[root] + 4 * size, height[root] + 32 * size) & ~below)
         depth = forward[brow] - forward[root] if brow is not None else 0.0
-        _add(found, "sellion", profile, root, _told(depth, 0.8, 2.5))
-        if brow is not None:
+        if _turns(forward, root):
+            _add(found, "sellion", profile, root, _told(depth, 0.8, 2.5))
+        if brow is not None and _turns(-forward, brow):
             _add(found, "glabella", profile, brow, _told(_drop(profile, brow, 14.0 * size), 0.1, 0.8))
     under = _hollow(profile, tip, _between(height, nose - 25 * size, nose - 14 * size) & below)
     if under is None:
@@ -112,6 +113,13 @@ def midline_landmarks(profile: Profile, size: float) -> Found:
     if chin is not None:
         _add(found, "gnathion", profile, chin[0], chin[1])
     return found
+
+
+def _turns(values: NDArray[np.float64], row: int) -> bool:
+    """Whether the value at a row is lower than a little before and after it, not the end of a slope."""
+    reach = round(2.0 / _PIXEL)
+    sides = values[[max(0, row - reach), min(len(values) - 1, row + reach)]]
+    return bool((np.nan_to_num(sides, nan=-np.inf) >= values[row]).all())
 
 
 def _hollow(profile: Profile, tip: int, lip_window: NDArray[np.bool_]) -> int | None:
@@ -167,13 +175,16 @@ def _lowest(values: NDArray[np.float64], where: NDArray[np.bool_]) -> int | None
 
 
 def _drop(profile: Profile, row: int, reach: float) -> float:
-    """How far the profile falls back within `reach` mm of height on the side where it falls less; 0 beside a hole."""
+    """How far the profile falls back within `reach` mm of height, on the side where it falls less.
+
+    Beside a hole half of what the other side falls by is given, which keeps such a place weak.
+    """
     rows = max(1, round(reach / _PIXEL))
-    ends = [row - rows, row + rows]
-    if ends[0] < 0 or ends[1] >= len(profile.forward):
-        return 0.0
+    ends = [max(0, row - rows), min(len(profile.forward) - 1, row + rows)]
     drops = profile.forward[row] - profile.forward[ends]
-    return float(np.nan_to_num(drops, nan=0.0).min())
+    if np.isfinite(drops).all():
+        return float(drops.min())
+    return 0.5 * min(float(np.nan_to_num(drops, nan=0.0).max()), 1.0)
 
 
 def _told(evidence: float, none: float, full: float) -> float:

@@ -15,7 +15,7 @@ from ..geometry.transforms import applied
 from .ear_search import find_tragion
 from .face_search import Face, find_face
 from .frame import head_frame
-from .lid_search import Opening, find_opening
+from .lid_search import Opening, find_openings
 from .mouth_search import find_corners
 from .profile_search import Found, midline_landmarks, profile_of
 from .symmetry import squared_up
@@ -37,6 +37,10 @@ class Proposals:
     marks: Found
     face: Face
     asymmetry: float
+
+
+TRACE = 0.05
+"""What is less sure than this has left no trace worth showing, and is not proposed."""
 
 
 def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
@@ -70,7 +74,11 @@ def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
     marks |= _ears(posed, face.size)
     marks |= _crown(posed, marks, face.size)
     back = np.linalg.inv(matrix)
-    moved = {name: (applied(back, place), confidence) for name, (place, confidence) in marks.items()}
+    moved = {
+        name: (applied(back, place), confidence)
+        for name, (place, confidence) in marks.items()
+        if confidence >= TRACE and np.isfinite(place).all()
+    }
     return Proposals(moved, face, asymmetry)
 
 
@@ -99,9 +107,8 @@ def _front(posed: Mesh, size: float) -> DepthMap:
 
 def _eyes(front: DepthMap, size: float) -> Found:
     found: Found = {}
-    folds = relief(front, _FOLD)
-    for side, sign in (("left", 1.0), ("right", -1.0)):
-        opening = find_opening(front, folds, sign, size)
+    openings = find_openings(front, relief(front, _FOLD), size)
+    for side, opening in zip(("left", "right"), openings, strict=True):
         confidence = _opening_confidence(opening)
         for name, place in (
             ("endocanthion", opening.inner),
@@ -117,7 +124,8 @@ def _opening_confidence(opening: Opening) -> float:
     sharp = np.clip((opening.strength - 0.25) / 0.35, 0, 1)
     apart = np.clip((opening.contrast - 0.6) / 0.25, 0, 1)
     steady = np.clip((1.2 - opening.spread) / 0.8, 0, 1)
-    return float(0.95 * sharp * apart * steady)
+    alike = np.clip((7.0 - opening.unlike) / 4.0, 0, 1)
+    return float(0.95 * sharp * apart * steady * alike)
 
 
 def _mouth(front: DepthMap, marks: Found, size: float) -> Found:
