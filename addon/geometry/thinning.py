@@ -13,11 +13,12 @@ from .neighbours import morton_codes
 class Thinned:
     """The mean point of each occupied cell, in tree order.
 
-    `points` (u, 3); `counts` (u,) how many each stands for; `order` (n,) the cloud's rows sorted by cell and `starts`
+    `points` (u, 3); `cells` (u, 3) the indices of their cells; `counts` (u,) how many points each stands for; `order` (n,) the cloud's rows sorted by cell and `starts`
     (u,) where each cell begins in it, so that any column can be averaged alike.
     """
 
     points: NDArray[np.float64]
+    cells: NDArray[np.int64]
     counts: NDArray[np.int64]
     order: NDArray[np.int64]
     starts: NDArray[np.int64]
@@ -51,12 +52,13 @@ def thinned(points: NDArray[np.float64], size: float) -> Thinned:
     low = points.min(axis=0)
     if float((points.max(axis=0) - low).max()) >= size * (2**21 - 1):
         raise BadCloud(f"the cloud spans more than {size * 2**21:.0f}: remove its far strays first")
-    codes = morton_codes(((points - low) / size).astype(np.int64))
+    cells = ((points - low) / size).astype(np.int64)
+    codes = morton_codes(cells)
     order = np.argsort(codes, kind="stable")
     codes = codes[order]
     starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
     counts = np.diff(np.append(starts, len(points)))
-    return Thinned(_sums(points, order, starts) / counts[:, None], counts, order, starts)
+    return Thinned(_sums(points, order, starts) / counts[:, None], cells[order[starts]], counts, order, starts)
 
 
 def _sums(values: NDArray[np.generic], order: NDArray[np.int64], starts: NDArray[np.int64]) -> NDArray[np.float64]:

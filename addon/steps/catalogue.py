@@ -8,6 +8,7 @@ STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
 
 def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
+    from .clean.cull_strays import CullStrays
     from .eyes.carve_sockets import CarveSockets
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
@@ -18,8 +19,9 @@ def all_steps() -> tuple[type[Step], ...]:
     from .pose.landmarks import Landmarks
     from .pose.pose import Pose
     from .pose.scale import Scale
+    from .surface.close import Close
 
-    return (Load, Landmarks, Pose, Scale, PlaceEyes, CarveSockets, MakeEyes, Neck, Hollow, Export)
+    return (Load, CullStrays, Close, Landmarks, Pose, Scale, PlaceEyes, CarveSockets, MakeEyes, Neck, Hollow, Export)
 
 
 def step_named(name: str) -> type[Step]:

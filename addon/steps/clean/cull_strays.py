@@ -1,0 +1,76 @@
+"""The step that takes away what belongs to no surface."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...geometry.cloud import Cloud
+from ...geometry.errors import NotPossible, NotReady
+from ...geometry.mesh import Mesh
+from ...geometry.progress import SILENT, Progress
+from ..step import Step, setting
+from ..workpiece import Workpiece
+
+
+@dataclass(frozen=True)
+class CullStrays(Step):
+    """Remove points that belong to no surface: lone ones, flying clusters, veils at depth edges."""
+
+    NAME = "cull-strays"
+    STAGE = "clean"
+
+    neighbours: int = setting(8, low=4, high=64, help="Points looked at around each point")
+    spread: float = setting(
+        4.0, low=0.5, high=6.0, help="Robust standard deviations of the log distance, against the points around, kept"
+    )
+    island: float = setting(
+        1.0, low=0.0, high=50.0, unit="%", help="Extent of the largest piece below which a loose piece is culled"
+    )
+    mode: str = setting(
+        "remove", choices=("remove", "mark"), help="Remove the strays, or mark them in a column 'stray'"
+    )
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece with its scan culled, or marked: 0 surface, 1 lone, 2 cluster, 3 veil."""
+        if piece.scan is None:
+            raise NotReady("there is no scan to cull: load one first")
+        if isinstance(piece.scan, Mesh):
+            return self._of_mesh(piece, piece.scan)
+        return self._of_cloud(piece, piece.scan, progress)
+
+    def _of_cloud(self, piece: Workpiece, scan: Cloud, progress: Progress) -> Workpiece:
+        from ...geometry import strays
+
+        found = strays.found_strays(scan.points, self.neighbours, self.spread, self.island / 100, progress)
+        good = found.kind == strays.GOOD
+        if not good.any():
+            raise NotPossible("every point would be culled: raise spread")
+        piece = piece.measured(
+            points=len(scan),
+            lone_points=found.count(strays.LONE),
+            cluster_points=found.count(strays.CLUSTER),
+            veil_points=found.count(strays.VEIL),
+            culled_percent=100 * float(1 - good.mean()),
+            spacing_mm=found.spacing,
+        )
+        if good.mean() < 0.8:
+            piece = piece.noted(f"{100 * (1 - good.mean()):.0f} % of the points were strays: look at the scan again.")
+        return piece.but(scan=scan.kept(good) if self.mode == "remove" else scan.with_column("stray", found.kind))
+
+    def _of_mesh(self, piece: Workpiece, scan: Mesh) -> Workpiece:
+        from ...geometry.islands import loose_triangles
+
+        loose = loose_triangles(scan, self.island / 100)
+        piece = piece.measured(triangles=len(scan.triangles), cluster_triangles=int(loose.sum()))
+        if self.mode == "remove":
+            return piece.but(scan=scan.kept(~loose))
+        mark = _vertices_of(scan, loose)
+        return piece.but(scan=replace(scan, columns={**scan.columns, "stray": mark}))
+
+
+def _vertices_of(mesh: Mesh, chosen: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """(n,) 2 at the vertices of the chosen triangles, 0 elsewhere: a cluster, as in a cloud."""
+    mark = np.zeros(len(mesh.vertices), np.uint8)
+    mark[mesh.triangles[chosen]] = 2
+    return mark
