@@ -1,0 +1,152 @@
+"""Surfaces at a set distance from a closed mesh, from distances asked for only where such a surface can pass."""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from .distance import ClosestPoint, SignedDistance
+from .errors import NotPossible
+from .isosurface import isosurface_of_band
+from .measures import needs_closed
+from .mesh import Mesh
+from .progress import SILENT, Progress
+from .winding import Winding
+
+Field = Callable[[NDArray[np.float64], float], NDArray[np.float64]]
+
+_EIGHT = np.array([[bits & 1, bits >> 1 & 1, bits >> 2 & 1] for bits in range(8)], dtype=np.int64)
+
+
+def inset(
+    mesh: Mesh, depth: float, spacing: float, closest: ClosestPoint | None = None, progress: Progress = SILENT
+) -> Mesh:
+    """The surface at `depth` under the skin of a closed mesh, facing outwards; empty where nothing is that deep.
+
+    Parameters
+    ----------
+    mesh : a closed mesh; where it cuts itself, inside is where its winding number is a half or more
+    depth : millimetres
+    spacing : step of the grid it is found on, millimetres, at most a quarter of the depth
+    closest : the mesh's own, where it is at hand
+
+    Notes
+    -----
+    As the grid finds it, rounded by half a step at its creases; `drawn_to` puts the vertices at the exact depth.
+    """
+    needs_closed(mesh, "the mesh")
+    if spacing > depth / 4:
+        raise NotPossible(f"a grid of {spacing:g} mm is too coarse for a depth of {depth:g} mm: take a quarter of it")
+    closest = closest or ClosestPoint(mesh)
+    winding = Winding(mesh)
+    nodes, values = level_band(
+        lambda points, far: closest.query(points, far)[0], depth, mesh.vertices, spacing, winding.inside, progress
+    )
+    return isosurface_of_band(nodes, -values, -depth, mesh.vertices.min(axis=0), spacing)
+
+
+def outset(mesh: Mesh, height: float, spacing: float, progress: Progress = SILENT) -> Mesh:
+    """The surface at `height` mm outside a closed mesh that does not cut itself."""
+    signed = SignedDistance(mesh)
+    reach = np.array([mesh.vertices.min(axis=0) - height, mesh.vertices.max(axis=0) + height])
+    nodes, values = level_band(lambda points, far: signed.query(points, far)[0], height, reach, spacing, None, progress)
+    return isosurface_of_band(nodes, values, height, reach[0], spacing)
+
+
+def drawn_to(surface: Mesh, closest: ClosestPoint, depth: float, near: float) -> Mesh:
+    """The surface with each vertex that is less than `near` deeper than `depth`, or shallower, put at that depth."""
+    distance, _, place = closest.query(surface.vertices)
+    wanted = (distance < depth + near) & (distance > 0)
+    away = (surface.vertices - place) / np.where(wanted, distance, 1.0)[:, None]
+    vertices = np.where(wanted[:, None], place + depth * away, surface.vertices)
+    return Mesh(vertices, surface.triangles, surface.colours, surface.columns)
+
+
+def level_band(
+    distance: Field,
+    level: float,
+    within: NDArray[np.float64],
+    spacing: float,
+    inside: Callable[[NDArray[np.float64]], NDArray[np.bool_]] | None = None,
+    progress: Progress = SILENT,
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """The nodes of a grid about one level of a distance, and the distance there.
+
+    Parameters
+    ----------
+    distance : gives the distance at (n, 3) points, exact up to the second argument; it must nowhere change faster
+        than the points do
+    level : the level looked for, millimetres
+    within : (k, 3) points whose bounding box holds the level; the grid starts at its low corner
+    spacing : step of the grid, millimetres
+    inside : where given, only the level's sheet inside is kept; `distance` then needs no sign
+
+    Returns
+    -------
+    nodes : (n, 3) int64 steps from the low corner
+    values : (n,) float64, millimetres
+
+    Notes
+    -----
+    Cells of 16 steps are asked for the distance at their middle, halved where the level can be within half their
+    diagonal, and so on down to 2 steps: a distance changes by no more than the way gone.
+    """
+    low, high = within.min(axis=0), within.max(axis=0)
+    size = 16
+    cells = np.stack(np.meshgrid(*(np.arange(n) for n in np.ceil((high - low) / (size * spacing)).astype(int) + 1)), -1)
+    cells = (cells.reshape(-1, 3) - 1) * size + size // 2  # half a cell over on every side
+    told_apart = inside is None
+    while True:
+        progress({16: 0.0, 8: 0.05, 4: 0.15, 2: 0.3}[size], "finding where the surface passes")
+        middles = low + (cells + size / 2) * spacing
+        half_diagonal = size * spacing * 3**0.5 / 2
+        cells = cells[np.abs(distance(middles, level + half_diagonal) - level) <= half_diagonal]
+        if inside is not None and not told_apart and (half_diagonal < level / 2 or size == 2):
+            cells, told_apart = cells[_by_region(cells, size, low, spacing, inside)], True
+        if size == 2:
+            break
+        size //= 2
+        cells = (cells[:, None] + _EIGHT * size).reshape(-1, 3)
+    offsets = np.stack(np.meshgrid(*[np.arange(3)] * 3, indexing="ij"), -1).reshape(-1, 3)
+    nodes = _distinct((cells[:, None] + offsets).reshape(-1, 3))
+    progress(0.5, "measuring distances")
+    return nodes, distance(low + nodes * spacing, np.inf)
+
+
+def _by_region(
+    cells: NDArray[np.int64],
+    size: int,
+    low: NDArray[np.float64],
+    spacing: float,
+    inside: Callable[[NDArray[np.float64]], NDArray[np.bool_]],
+) -> NDArray[np.bool_]:
+    """(n,) whether cells that the surface does not reach are inside: asked once for all that hang together."""
+    if not len(cells):
+        return np.zeros(0, bool)
+    steps = (cells - cells.min(axis=0)) // size
+    shape = steps.max(axis=0) + 2  # one to spare, so that no row runs on into the next
+    keys = np.ravel_multi_index(tuple(steps.T), tuple(shape))
+    order = np.argsort(keys)
+    pairs = []
+    for stride in (1, shape[2], shape[1] * shape[2]):
+        there = np.minimum(np.searchsorted(keys[order], keys + stride), len(keys) - 1)
+        met = np.flatnonzero(keys[order[there]] == keys + stride)
+        pairs.append(np.stack([met, order[there[met]]]))
+    rows, columns = np.concatenate(pairs, axis=1)
+    links = coo_array((np.ones(len(rows), np.int8), (rows, columns)), shape=(len(keys),) * 2)
+    regions = connected_components(links, directed=False)[1]
+    _, first = np.unique(regions, return_index=True)
+    answers: NDArray[np.bool_] = inside(low + (cells[first] + size / 2) * spacing)[regions]
+    return answers
+
+
+def _distinct(nodes: NDArray[np.int64]) -> NDArray[np.int64]:
+    if not len(nodes):
+        return nodes
+    low = nodes.min(axis=0)
+    shape = tuple((nodes.max(axis=0) - low + 1).tolist())
+    keys = np.unique(np.ravel_multi_index(tuple((nodes - low).T), shape))
+    distinct: NDArray[np.int64] = np.stack(np.unravel_index(keys, shape), axis=1) + low
+    return distinct

@@ -1,0 +1,76 @@
+"""Taking out the inside of the head, and the ways the eyes go in."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...geometry.errors import NotPossible
+from ...geometry.mesh import Mesh
+from ...geometry.progress import SILENT, Progress
+from ..step import Step, setting
+from ..workpiece import Eye, Workpiece
+
+
+@dataclass(frozen=True)
+class Hollow(Step):
+    """Hollow the head to an even wall, with a way in from behind for eyes that need one."""
+
+    NAME = "hollow"
+    STAGE = "output"
+
+    wall: float = setting(2.0, low=0.4, high=20, unit="mm", at="print", help="Thickness left everywhere")
+    narrowest: float = setting(
+        1.0, low=0.0, high=5, unit="mm", at="print", help="Narrowest passage left in the hollow, so that resin drains"
+    )
+    cell: float = setting(
+        0.0, low=0.0, high=2, unit="mm", at="print", help="Fineness of the inner face; 0 takes an eighth of the wall"
+    )
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """Cut the hollow into `head`; every distance is judged against the head as it stands, pockets included."""
+        from ...geometry.cavities import closed_cavities, hollowed, inner_surface
+        from ...geometry.distance import ClosestPoint
+        from ...geometry.measures import volume
+
+        head = piece.needed_head()
+        if closed_cavities(head):
+            raise NotPossible("the head is hollow already: hollow it once, or start from the solid head")
+        cell = self.cell or self.wall / 8
+        inner = inner_surface(head, self.wall, self.narrowest, cell, progress.stretch(0.0, 0.85))
+        if not len(inner.triangles):
+            raise NotPossible(f"a wall of {self.wall:g} mm leaves no hollow: take a thinner wall, or print it solid")
+        solid = volume(head)
+        progress(0.85, "measuring the wall")
+        walls = ClosestPoint(head).query(inner.corners.mean(axis=1))[0]
+        hollow = hollowed(head, inner)
+        progress(0.9, "cutting the ways in for the eyes")
+        hollow, eyes = _with_ways_in(piece, hollow, inner)
+        return piece.but(head=hollow, eyes=eyes).measured(
+            wall_mm=self.wall,
+            least_wall_mm=float(walls.min()),
+            mean_wall_mm=float(walls.mean()),
+            resin_ml=volume(hollow) / 1000,
+            resin_saved_ml=(solid - volume(hollow)) / 1000,
+        )
+
+
+def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tuple[Eye, ...]]:
+    """The hollow head with a bore from the pocket of each eye that is set from behind, and the eyes with its length."""
+    from ...anatomy.eye_entry import entry_length
+    from ...anatomy.eye_path import eye_bore
+    from ...anatomy.socket import FINENESS
+    from ...geometry.booleans import difference
+    from ...geometry.solids import cylinder
+
+    skin = piece.skin if piece.skin is not None else piece.needed_head()
+    tools, eyes = [], []
+    for eye in piece.eyes:
+        if eye.bore_length > 0:
+            centre, gaze = np.asarray(eye.centre), np.asarray(eye.gaze)
+            length = entry_length(centre, gaze, eye.pocket_radius, inner, skin, eye.side)
+            bore = eye_bore(centre, gaze, eye.pocket_radius, length)
+            tools.append(cylinder(bore.start, bore.end, bore.radius, FINENESS * bore.radius))
+            eyes.append(replace(eye, bore_length=length))
+        else:
+            eyes.append(eye)
+    return (difference(hollow, *tools) if tools else hollow), tuple(eyes)
