@@ -9,6 +9,7 @@ BY_SUFFIX = {
     ".ply": "PLY", ".obj": "OBJ", ".stl": "STL", ".3mf": "3MF",
     ".xyz": "XYZ", ".txt": "XYZ", ".asc": "XYZ", ".csv": "XYZ", ".pts": "XYZ",
 }  # fmt: skip
+PACKAGE = "a zip package that is no 3MF"
 OTHERS = {
     b"\x1f\x8b": "a gzip archive",
     b"\x89PNG": "a PNG picture",
@@ -28,7 +29,7 @@ def format_of(path: Path, data: bytes) -> str:
     if suffix not in BY_SUFFIX:
         raise BadFile(f"its name ends in {suffix or 'nothing'}: Canthus reads {', '.join(BY_SUFFIX)}")
     named, held = BY_SUFFIX[suffix], _format_by_bytes(data)
-    if held is None or held == named:
+    if held is None or held == named or (held == PACKAGE and named == "3MF"):
         return named
     if held in BY_SUFFIX.values():
         raise BadFile(f"is named {suffix} but holds {held}: rename it to {path.stem}.{held.lower()}")
@@ -40,7 +41,7 @@ def _format_by_bytes(data: bytes) -> str | None:
     if data[:3] == b"ply" and data[3:4] in b"\r\n \t":
         return "PLY"
     if data[:4] == b"PK\x03\x04":
-        return "3MF" if b"3D/" in data or b"3dmodel" in data else "a zip archive"
+        return "3MF" if b"3D/" in data else PACKAGE if b"_rels/.rels" in data else "a zip archive"
     for magic, name in OTHERS.items():
         if data.startswith(magic):
             return name

@@ -207,4 +207,8 @@ def _typed(values: NDArray[np.float64], each: Property) -> Array:
         return values
     if not (values == np.rint(values)).all():
         raise BadFile(f"{each.name} holds {values[values != np.rint(values)][0]:g} where whole numbers belong")
-    return np.asarray(values, dtype=each.type if np.abs(values).max(initial=0) < 256 else np.int64)
+    range_of = np.iinfo(each.type)
+    outside = (values < range_of.min) | (values > range_of.max)
+    if outside.any():
+        raise BadFile(f"{each.name} holds {values[outside][0]:g}, which its type cannot hold")
+    return np.asarray(values, dtype=each.type)

@@ -58,6 +58,8 @@ class Header:
 
 def header_of(data: bytes) -> Header:
     """Read the header at the start of `data`. Raises `BadFile` with the line at fault."""
+    if not data.startswith(b"ply"):
+        raise BadFile("does not begin with the word ply")
     end = re.search(rb"(?:^|[\r\n])end_header[ \t]*(\r\n|\n|\r|$)", data[:LONGEST])
     if end is None:
         raise BadFile("the PLY header has no end_header line: the file is cut short or damaged")

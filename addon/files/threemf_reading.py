@@ -70,7 +70,7 @@ def _model_of(data: bytes) -> _Model:
             names = {name.lower(): name for name in package.namelist()}
             start = _start(_member(package, names, "_rels/.rels"))
             return _parsed(_member(package, names, start.lstrip("/").lower()), start)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as fault:
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, OSError) as fault:
         raise BadFile(f"its zip archive is damaged: {fault}") from None
 
 
