@@ -140,6 +140,10 @@ def _as_in_the_mean_head(marks: Marks) -> tuple[NDArray[np.float64], NDArray[np.
     if np.linalg.svd(source - source.mean(axis=0), compute_uv=False)[1] < 15.0:
         raise NotReady("the sure landmarks lie near one line: add one above or below the eyes")
     laid = matched(source, target, scaled=True)
-    missing = "tragia" if any(name not in marks for name in FRANKFURT) else "orbitalia"
-    how = f"no sure {missing}: {', '.join(names)} laid as on a mean adult head"
+    weak = [
+        *(["tragia"] if any(name not in marks for name in FRANKFURT) else []),
+        *(["orbitalia"] if all(name not in marks for name in ORBITALIA) else []),
+    ]
+    missing = " and ".join(weak)
+    how = f"the {missing} are not sure, so {len(names)} landmarks were laid as on a mean adult head"
     return laid[:3, 3], -laid[:3, 1], how

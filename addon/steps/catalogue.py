@@ -17,11 +17,12 @@ def all_steps() -> tuple[type[Step], ...]:
     from .output.hollow import Hollow
     from .output.neck import Neck
     from .pose.landmarks import Landmarks
+    from .pose.measure import MeasureHead
     from .pose.pose import Pose
     from .pose.scale import Scale
     from .surface.close import Close
 
-    return (Load, CullStrays, Close, Landmarks, Pose, Scale, PlaceEyes, CarveSockets, MakeEyes, Neck, Hollow, Export)
+    return (Load, CullStrays, Close, Landmarks, Pose, MeasureHead, Scale, PlaceEyes, CarveSockets, MakeEyes, Neck, Hollow, Export)
 
 
 def step_named(name: str) -> type[Step]:
