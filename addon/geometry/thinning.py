@@ -13,8 +13,9 @@ from .neighbours import morton_codes
 class Thinned:
     """The mean point of each occupied cell, in tree order.
 
-    `points` (u, 3); `cells` (u, 3) the indices of their cells; `counts` (u,) how many points each stands for; `order` (n,) the cloud's rows sorted by cell and `starts`
-    (u,) where each cell begins in it, so that any column can be averaged alike.
+    `points` (u, 3); `cells` (u, 3) the indices of their cells; `counts` (u,) how many points each stands for;
+    `order` (n,) the cloud's rows sorted by cell and `starts` (u,) where each cell begins in it, so that any column
+    can be averaged alike.
     """
 
     points: NDArray[np.float64]
