@@ -81,7 +81,9 @@ def face_range_map() -> Mesh:
 @skipping
 def mri_volume_file() -> Path:
     """D3: the NIfTI volume, 181 x 217 x 181 voxels of 1 mm."""
-    return kept("ch2.nii.gz", lambda folder: from_debian("mricron-data", "usr/share/mricron/templates/ch2.nii.gz", folder))
+    return kept(
+        "ch2.nii.gz", lambda folder: from_debian("mricron-data", "usr/share/mricron/templates/ch2.nii.gz", folder)
+    )
 
 
 @skipping
