@@ -25,7 +25,7 @@ from .versions import own_version
 
 CHAIN = (
     *("load", "cull-strays", "cull-lashes", "merge-layers", "denoise"),
-    *("close", "landmarks", "pose", "scale"),
+    *("close", "landmarks", "pose", "measure", "scale"),
     *("place-eyes", "rebuild-lids", "carve-sockets", "make-eyes"),
     *("neck", "hollow", "key", "vent", "check"),
 )

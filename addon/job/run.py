@@ -3,6 +3,7 @@
 import time
 from collections.abc import Sequence
 
+from ..geometry.errors import CanthusError
 from ..geometry.progress import SILENT, Progress
 from ..steps.step import Step
 from ..steps.workpiece import Done, Workpiece
@@ -27,7 +28,7 @@ def run(steps: Sequence[Step], piece: Workpiece, progress: Progress = SILENT) ->
     Raises
     ------
     CanthusError
-        A step cannot do its work.
+        A step cannot do its work; the text begins with its name.
     Cancelled
         The listener stopped the work. `piece` is as it was.
     """
@@ -45,7 +46,11 @@ def run_step(step: Step, piece: Workpiece, progress: Progress = SILENT) -> Workp
     progress(0.0, step.NAME)
     peak = PeakMemory()
     begun = time.perf_counter()
-    after = step.apply(piece.but(figures={}), Progress(named))
+    try:
+        after = step.apply(piece.but(figures={}), Progress(named))
+    except CanthusError as fault:
+        told = str(fault)
+        raise type(fault)(told if told.startswith(f"{step.NAME}:") else f"{step.NAME}: {told}") from fault
     seconds = time.perf_counter() - begun
     done = Done(step.NAME, plain(step.values()), plain(after.figures), round(seconds, 3), round(peak.megabytes(), 1))
     progress(1.0, f"{step.NAME} done")

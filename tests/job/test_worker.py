@@ -37,7 +37,7 @@ def test_a_child_process_gives_back_what_the_step_makes(tmp_path):
 def test_what_cannot_be_done_is_the_last_line(workshop, tmp_path, capsys):
     worker.hand_over(tmp_path, Workpiece(), [Close(), Look(least=50)])
     assert worker.main(tmp_path) == 2
-    assert lines_of(capsys.readouterr().out)[-1] == {"error": "the wall is wider than the head: set least lower"}
+    assert lines_of(capsys.readouterr().out)[-1] == {"error": "check: the wall is wider than the head: set least lower"}
     assert not (tmp_path / "out.npz").exists()
 
 
