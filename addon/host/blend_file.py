@@ -19,6 +19,7 @@ from ..steps.workpiece import Workpiece
 from . import lighting, scene_piece
 from .cameras import View, aim, new_camera
 from .own_data import own_data
+from .quiet import quiet
 
 _LAY_OUT = """
 import sys
@@ -64,7 +65,8 @@ def save(piece: Workpiece, path: Path) -> None:
         loose = Path(folder) / "loose.blend"
         with own_data():
             scene, centre, width = _scene(piece)
-            bpy.data.libraries.write(str(loose), {scene}, fake_user=False)
+            with quiet():
+                bpy.data.libraries.write(str(loose), {scene}, fake_user=False)
             name = scene.name
         waiting = Path(folder) / "scene.blend"
         _lay_out(loose, waiting, name, centre, width)
@@ -112,7 +114,11 @@ def _lay_out(loose: Path, saved: Path, name: str, centre: Vector, width: float) 
     script = loose.with_name("lay_out.py")
     script.write_text(_LAY_OUT, encoding="utf-8")
     blender = bpy.app.binary_path
-    start = [blender, "--background", "--factory-startup", "--python-exit-code", "1", "--python"] if blender else [sys.executable]
+    start = (
+        [blender, "--background", "--factory-startup", "--python-exit-code", "1", "--python"]
+        if blender
+        else [sys.executable]
+    )
     arguments = [str(loose), str(saved), name, *(f"{each:.6g}" for each in centre), f"{width:.6g}"]
     command = [*start, str(script), *(["--"] if blender else []), *arguments]
     outcome = subprocess.run(command, capture_output=True, text=True, check=False)

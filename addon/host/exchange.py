@@ -43,7 +43,9 @@ def placement(thing: bpy.types.Object, unit: float) -> NDArray[np.float64]:
         raise BadMesh(f"{thing.name} is mirrored (negative scale): apply its scale and flip its normals first")
     directions = linear / lengths
     if np.ptp(lengths) > 1e-4 * lengths.max() or np.abs(directions.T @ directions - np.eye(3)).max() > 1e-4:
-        raise BadMesh(f"{thing.name} is scaled unevenly ({', '.join(f'{each:.3g}' for each in lengths)}): apply its scale")
+        raise BadMesh(
+            f"{thing.name} is scaled unevenly ({', '.join(f'{each:.3g}' for each in lengths)}): apply its scale"
+        )
     matrix[:3] *= unit
     return matrix
 

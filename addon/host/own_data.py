@@ -6,7 +6,16 @@ from contextlib import contextmanager
 import bpy
 
 _OWNERS = (
-    "scenes", "collections", "objects", "meshes", "lights", "cameras", "materials", "worlds", "node_groups", "images"
+    "scenes",
+    "collections",
+    "objects",
+    "meshes",
+    "lights",
+    "cameras",
+    "materials",
+    "worlds",
+    "node_groups",
+    "images",
 )
 
 

@@ -20,9 +20,10 @@ from ..steps.workpiece import Eye, Workpiece
 from . import blend_file, exchange, lighting, materials, sections
 from .cameras import View, aim, new_camera
 from .own_data import own_data
+from .quiet import quiet
 
 PIXELS = 900
-SAMPLES = 10
+SAMPLES = 6
 CREASE = np.radians(35)
 """Edges sharper than this are drawn as edges, so that a cut or a bore does not look melted."""
 
@@ -105,7 +106,8 @@ class Stage:
         aim(self.camera, shot.view)
         path = folder / f"{shot.view.name}.png"
         self.scene.render.filepath = str(path)
-        bpy.ops.render.render(write_still=True, scene=self.scene.name)
+        with quiet():
+            bpy.ops.render.render(write_still=True, scene=self.scene.name)
         return Picture(shot.view.name, shot.view.title, path.read_bytes())
 
 
@@ -140,34 +142,46 @@ def _section_shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
         for half in halves:
             sections.paint_cut(half.data, eye.centre[0], outward)
         whole_head = View(
-            f"section-{eye.side}", f"Cut through the {eye.side} eye", 90 * outward, 0, tuple(stage.centre), 1.22 * stage.size
+            f"section-{eye.side}",
+            f"Cut through the {eye.side} eye",
+            90 * outward,
+            0,
+            tuple(stage.centre),
+            1.22 * stage.size,
         )
         yield Shot(whole_head, halves)
         near = View(
-            f"section-eye-{eye.side}", f"The {eye.side} eye in its socket, cut", 90 * outward, 0, eye.centre, 2.4 * _globe(eye)
+            f"section-eye-{eye.side}",
+            f"The {eye.side} eye in its socket, cut",
+            90 * outward,
+            0,
+            eye.centre,
+            2.4 * _globe(eye),
         )
         yield Shot(near, halves)
 
 
 def _laid_out(stage: Stage) -> Shot:
     """Every part drawn out of the head along its own way: eyes forward, the rest from the middle outwards."""
-    head = stage.parts.get("head")
-    middle = stage.centre
-    moved, reach = {}, 0.0
+    moved, boxes = {}, []
     for name, part in stage.parts.items():
-        if part is head:
-            continue
         corners = np.array([tuple(corner) for corner in part.bound_box])
-        way = corners.mean(axis=0) - middle
-        if name.startswith("eye"):
-            way = np.array([0.35 * np.sign(way[0]), -1.0, 0.0])
-        else:
-            way = np.where(np.abs(way) == np.abs(way).max(), way, 0.0)
-        shift = way / max(np.linalg.norm(way), 1e-9) * 0.42 * stage.size
+        shift = np.zeros(3) if name == "head" else _way_out(name, corners.mean(axis=0) - stage.centre) * 0.4 * stage.size
         moved[part.name] = Vector(shift)
-        reach = max(reach, float(np.abs(shift).max()))
-    view = View("parts", "The parts, drawn apart", 38, 14, tuple(middle), 1.25 * stage.size + 1.1 * reach)
+        boxes.append(corners + shift)
+    every = np.concatenate(boxes)
+    low, high = every.min(axis=0), every.max(axis=0)
+    view = View("parts", "The parts, drawn apart", 38, 14, tuple((low + high) / 2), 1.3 * float((high - low).max()))
     return Shot(view, tuple(stage.parts.values()), moved)
+
+
+def _way_out(name: str, offset: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Unit vector along which a part is drawn out of the head."""
+    if name.startswith("eye"):
+        way = np.array([0.35 * np.sign(offset[0]), -1.0, 0.0])
+    else:
+        way = np.where(np.abs(offset) == np.abs(offset).max(), offset, 0.0)
+    return way / max(float(np.linalg.norm(way)), 1e-9)
 
 
 def _globe(eye: Eye) -> float:
@@ -206,6 +220,7 @@ def _choose_renderer(scene: bpy.types.Scene) -> None:
     # The quick prefilter: with the accurate one cleaning a picture of 900 pixels costs ten times the rendering of it.
     cycles.denoiser, cycles.denoising_prefilter, cycles.denoising_quality = "OPENIMAGEDENOISE", "FAST", "BALANCED"
     cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = 3, 2, 1
+    cycles.use_light_tree = False  # four lights: choosing among them costs more than it saves
     cycles.use_adaptive_sampling, cycles.adaptive_threshold = True, 0.05
     cycles.seed = 0
     scene.render.resolution_x = scene.render.resolution_y = PIXELS

@@ -1,0 +1,47 @@
+"""What a step wants to find, told before its button is pressed. The step itself has the last word (`NotReady`)."""
+
+from collections.abc import Mapping
+from typing import Any
+
+_SCAN = ("scan",)
+_HEAD = ("head",)
+_NEEDS: dict[str, tuple[str, ...]] = {
+    "load": (),
+    "assess": _SCAN,
+    "register": _SCAN,
+    "cull-strays": _SCAN,
+    "cull-lashes": _SCAN,
+    "merge-layers": _SCAN,
+    "denoise": _SCAN,
+    "close": _SCAN,
+    "landmarks": ("scan or head",),
+    "pose": ("scan or head",),
+    "measure": ("landmarks",),
+    "scale": ("scan or head",),
+    "place-eyes": _HEAD,
+    "rebuild-lids": ("head", "eyes"),
+    "carve-sockets": ("head", "eyes"),
+    "make-eyes": ("eyes",),
+    "export": ("scan or head",),
+}
+_MISSING = {
+    "scan": "There is no scan yet: press Load first",
+    "head": "There is no closed head yet: press Close first",
+    "landmarks": "There are no landmarks yet: press Landmarks first",
+    "eyes": "No eyes are placed yet: press Place Eyes first",
+    "scan or head": "There is no scan and no head yet: press Load first",
+}
+
+
+def missing(step: str, held: Mapping[str, Any]) -> str:
+    """The sentence that says what `step` lacks, or "" where it can be pressed.
+
+    Parameters
+    ----------
+    step : the step's name
+    held : what the scene holds: "scan", "head", "landmarks", "eyes" to whether they are there
+    """
+    for need in _NEEDS.get(step, _HEAD):
+        if not any(held.get(each) for each in need.split(" or ")):
+            return _MISSING[need]
+    return ""

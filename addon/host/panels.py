@@ -1,0 +1,170 @@
+"""The sidebar tab: one panel a stage, in the order of the work."""
+
+from typing import Any
+
+import bpy
+
+from ..steps.catalogue import STAGES, all_steps
+from ..steps.step import Step
+from . import scene_piece, states
+from .settings import copy_settings, identifier, stored
+from .step_operator import BY_FILE
+from .wording import title, us_spelling
+
+TAB = "Canthus"
+_ICONS = {states.DONE: "CHECKMARK", states.STALE: "FILE_REFRESH", states.TO_DO: "LAYER_USED"}
+_HINTS = {states.STALE: "Something before it has changed: run it again"}
+_STAGE_TITLES = {
+    "intake": "Intake",
+    "clean": "Clean",
+    "surface": "Surface",
+    "pose": "Pose and Size",
+    "eyes": "Eyes",
+    "detail": "Detail",
+    "output": "Output",
+}
+
+
+class _Tab:
+    bl_space_type, bl_region_type, bl_category = "VIEW_3D", "UI", TAB
+
+
+class CANTHUS_PT_job(_Tab, bpy.types.Panel):
+    bl_label = "Head"
+    bl_order = 0
+
+    def draw(self, context: bpy.types.Context) -> None:
+        layout = self.layout
+        progress = context.window_manager.canthus
+        if progress.running:
+            layout.progress(factor=progress.fraction, text=f"{progress.title}: {progress.what}")
+            layout.operator("canthus.stop", icon="CANCEL")
+            return
+        collection = scene_piece.piece_collection(context)
+        if collection is None:
+            layout.label(text="Load a scan of a head to begin")
+        else:
+            _draw_facts(layout, states.facts_shown(collection))
+        column = layout.column(align=True)
+        column.operator("canthus.load", text="Load Scan...", icon="FILE_FOLDER")
+        if not context.object or not scene_piece.role_of(context.object):
+            column.operator("canthus.take_object", icon="OBJECT_DATA")
+        if collection is not None:
+            layout.operator("canthus.make", icon="PLAY")
+
+
+def _draw_facts(layout: bpy.types.UILayout, facts: dict[str, Any]) -> None:
+    if not facts:
+        row = layout.row()
+        row.alert = True
+        row.label(text="The record of this head is damaged: load the scan again", icon="ERROR")
+        return
+    scale = facts.get("scale", 1.0)
+    size = "life size" if scale == 1 else f"print size, 1:{1 / scale:.3g}" if scale < 1 else f"{scale:.3g} times life"
+    layout.label(text=f"{facts.get('name', '')}, {size}", icon="USER")
+
+
+class _StagePanel(_Tab):
+    """A stage's buttons. Each step has its own fold that holds its settings."""
+
+    stage: str
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw_header_preset(self, context: bpy.types.Context) -> None:
+        found = states.step_states(states.history_of(scene_piece.piece_collection(context)))
+        mine = [found[step.NAME] for step in _steps_of(self.stage)]
+        if states.STALE in mine:
+            self.layout.label(text="", icon=_ICONS[states.STALE])
+        elif mine and all(each == states.DONE for each in mine):
+            self.layout.label(text="", icon=_ICONS[states.DONE])
+
+    def draw(self, context: bpy.types.Context) -> None:
+        found = states.step_states(states.history_of(scene_piece.piece_collection(context)))
+        for step in _steps_of(self.stage):
+            draw_step(self.layout, context, step, found[step.NAME])
+
+
+def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type[Step], state: str) -> None:
+    """The step's button with its state, its settings folded underneath."""
+    name = identifier(step)
+    header, body = layout.panel(f"CANTHUS_{name}", default_closed=True)
+    row = header.row(align=True)
+    if step.NAME in BY_FILE:
+        row.operator(f"canthus.{name}", text=f"{title(step.NAME)}...", icon=_ICONS[state])
+    else:
+        button = row.operator(f"canthus.{name}", text=title(step.NAME), icon=_ICONS[state])
+        copy_settings(step, stored(context.scene, step), button)
+    if body is None:
+        return
+    body.use_property_split = True
+    body.use_property_decorate = False  # nothing here is animated
+    if state in _HINTS:
+        body.label(text=_HINTS[state], icon="INFO")
+    column = body.column()
+    for each in step.settings():
+        column.prop(stored(context.scene, step), each.name)
+
+
+class CANTHUS_PT_check_results(_Tab, bpy.types.Panel):
+    bl_label = "Findings"
+    bl_order = 90
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return bool(states.facts_shown(scene_piece.piece_collection(context)).get("checks"))
+
+    def draw(self, context: bpy.types.Context) -> None:
+        for check in states.facts_shown(scene_piece.piece_collection(context))["checks"]:
+            draw_check(self.layout, check)
+
+
+def draw_check(layout: bpy.types.UILayout, check: dict[str, Any]) -> None:
+    """One finding: what, how much, and what to do where it is not well."""
+    row = layout.row()
+    row.alert = not check["ok"] and check["grave"]
+    icon = "CHECKMARK" if check["ok"] else "ERROR" if check["grave"] else "INFO"
+    unit = f" {check['unit']}" if check["unit"] else ""
+    row.label(text=f"{us_spelling(check['name'])}: {check['value']:.4g}{unit} (limit {check['limit']:.4g})", icon=icon)
+    if not check["ok"] and check["advice"]:
+        layout.label(text=us_spelling(check["advice"]), icon="BLANK1")
+
+
+class CANTHUS_PT_notes(_Tab, bpy.types.Panel):
+    bl_label = "Notes"
+    bl_order = 91
+    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return bool(states.facts_shown(scene_piece.piece_collection(context)).get("notes"))
+
+    def draw(self, context: bpy.types.Context) -> None:
+        width = max(20, int(context.region.width / (7.5 * context.preferences.system.ui_scale)))
+        for note in states.facts_shown(scene_piece.piece_collection(context))["notes"]:
+            column = self.layout.column(align=True)
+            for number, line in enumerate(wrapped(us_spelling(note), width)):
+                column.label(text=line, icon="INFO" if number == 0 else "BLANK1")
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """The text in lines of at most `width` letters, cut between words."""
+    lines = [""]
+    for word in text.split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
+            lines.append("")
+        lines[-1] = f"{lines[-1]} {word}".strip()
+    return lines
+
+
+def _steps_of(stage: str) -> list[type[Step]]:
+    return [step for step in all_steps() if step.STAGE == stage]
+
+
+def panel_classes() -> list[type]:
+    """The panels in their order; a stage without steps has none."""
+    stages = []
+    for order, stage in enumerate(STAGES, start=1):
+        if _steps_of(stage):
+            body = {"bl_label": _STAGE_TITLES[stage], "bl_order": 10 * order, "stage": stage}
+            stages.append(type(f"CANTHUS_PT_{stage}", (_StagePanel, bpy.types.Panel), body))
+    return [CANTHUS_PT_job, *stages, CANTHUS_PT_check_results, CANTHUS_PT_notes]

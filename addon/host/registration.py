@@ -1,0 +1,54 @@
+"""What Blender is told when the extension is enabled, and what is taken away when it is disabled.
+
+Nothing heavy is imported here: the solid and sparse libraries come in with the first step that needs them.
+"""
+
+import bpy
+
+from . import chain_operator, files_operator, panels, progress, settings, step_operator
+
+_registered: list[type] = []
+_command: list[object] = []
+
+
+def register() -> None:
+    """Classes first, then what points at them."""
+    for each in _classes():
+        bpy.utils.register_class(each)
+        _registered.append(each)
+    bpy.types.Scene.canthus = bpy.props.PointerProperty(type=_named("CANTHUS_PG_settings"))
+    bpy.types.WindowManager.canthus = bpy.props.PointerProperty(type=progress.CANTHUS_PG_progress)
+    _command.append(bpy.utils.register_cli_command("canthus", run_command))
+
+
+def unregister() -> None:
+    """In the opposite order, so that nothing points at what is gone."""
+    while _command:
+        bpy.utils.unregister_cli_command(_command.pop())
+    del bpy.types.WindowManager.canthus
+    del bpy.types.Scene.canthus
+    while _registered:
+        bpy.utils.unregister_class(_registered.pop())
+
+
+def run_command(argv: list[str]) -> int:
+    """`blender --command canthus ...`: the same command line, with this Blender as the studio."""
+    from ..job.command import main
+    from .studio import BlenderStudio
+
+    return main(argv, BlenderStudio() if argv[:1] == ["make"] else None)
+
+
+def _classes() -> list[type]:
+    return [
+        progress.CANTHUS_PG_progress,
+        *settings.group_classes(),
+        *step_operator.operator_classes(),
+        *files_operator.CLASSES,
+        *chain_operator.CLASSES,
+        *panels.panel_classes(),
+    ]
+
+
+def _named(name: str) -> type:
+    return next(each for each in _registered if each.__name__ == name)

@@ -1,0 +1,61 @@
+"""How far a head has come: which steps were done, and which must be done again because something before them changed."""
+
+import functools
+import json
+from typing import Any
+
+import bpy
+
+from ..steps.catalogue import all_steps
+from . import scene_piece
+
+DONE, STALE, TO_DO = "done", "stale", "to do"
+
+
+def step_states(history: tuple[str, ...]) -> dict[str, str]:
+    """Each step's name to `DONE`, `STALE` or `TO_DO`.
+
+    Parameters
+    ----------
+    history : names of the steps that were run, oldest first
+
+    Notes
+    -----
+    A step is stale once one that comes earlier in the trade's order was run after it.
+    """
+    order = {step.NAME: place for place, step in enumerate(all_steps())}
+    states = dict.fromkeys(order, TO_DO)
+    last = {name: place for place, name in enumerate(history) if name in order}
+    for name, when in last.items():
+        undone = any(later > when and order[other] < order[name] for other, later in last.items())
+        states[name] = STALE if undone else DONE
+    return states
+
+
+@functools.lru_cache(maxsize=8)
+def facts_in(text: str) -> dict[str, Any]:
+    """The record of a workpiece, read once a change: panels ask for it at every redraw. Damaged text gives {}."""
+    try:
+        facts = json.loads(text)
+    except ValueError:
+        return {}
+    return facts if isinstance(facts, dict) else {}
+
+
+def facts_shown(collection: bpy.types.Collection | None) -> dict[str, Any]:
+    """What the panels show of a workpiece."""
+    return {} if collection is None else facts_in(str(collection[scene_piece.RECORD]))
+
+
+def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
+    """Whether there is a scan, a head, landmarks, eyes."""
+    if collection is None:
+        return {}
+    roles = {scene_piece.role_of(thing).split("/")[0] for thing in collection.objects}
+    names = {"scan": "scan", "head": "head", "landmarks": "landmark", "eyes": "eye"}
+    return {name: role in roles for name, role in names.items()}
+
+
+def history_of(collection: bpy.types.Collection | None) -> tuple[str, ...]:
+    """Names of the steps that were run, oldest first."""
+    return tuple(str(each["name"]) for each in facts_shown(collection).get("history", ()))

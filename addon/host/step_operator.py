@@ -1,0 +1,189 @@
+"""A button for each step, made from the step's declaration.
+
+Pressed in a window, a light step works in place and a heavy one in a child process; called from Python, or without a
+window, every step works in place. Either way what comes of it is one undo step.
+"""
+
+from typing import Any, ClassVar
+
+import bpy
+
+from ..geometry.errors import CanthusError
+from ..job.run import run
+from ..steps.catalogue import all_steps
+from ..steps.step import Step
+from ..steps.workpiece import Workpiece
+from . import scene_piece, states
+from .child import Child
+from .modes import object_mode
+from .needs import missing
+from .settings import copy_settings, identifier, properties_of, step_from, stored
+from .wording import description, title
+
+BY_FILE = ("load", "export")
+"""Steps whose button asks for a file or folder first: written by hand in `files_operator`."""
+_STOP = {"ESC"}
+
+
+class PieceOperator:
+    """What the buttons that work on the workpiece share. `steps_to_run` says what they do to it."""
+
+    child: Child | None = None
+    before: Workpiece | None = None
+    collection_uid: int = 0
+
+    def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
+        raise NotImplementedError
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        try:
+            with object_mode(context):
+                collection = scene_piece.piece_collection(context)
+                before = self.piece_before(context)
+                after = run(self.steps_to_run(context), before)
+                scene_piece.write_piece(after, context.scene, collection, before)
+        except CanthusError as error:
+            self.report({"ERROR"}, told(error))
+            return {"CANCELLED"}
+        self.tell(after)
+        return {"FINISHED"}
+
+    def piece_before(self, context: bpy.types.Context) -> Workpiece:
+        return scene_piece.read_piece(scene_piece.piece_collection(context), context.scene)
+
+    def start(self, context: bpy.types.Context) -> set[str]:
+        """Begin the work in a child process and watch it from a timer."""
+        try:
+            with object_mode(context):
+                self.before = self.piece_before(context)
+            self.collection_uid = scene_piece.piece_collection(context).session_uid
+            self.child = Child(self.before, self.steps_to_run(context))
+        except CanthusError as error:
+            self.report({"ERROR"}, told(error))
+            return {"CANCELLED"}
+        self.timer = context.window_manager.event_timer_add(0.1, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        progress = context.window_manager.canthus
+        progress.stop, progress.title, progress.running = False, self.bl_label, True
+        self.show_progress(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if (event.type in _STOP and event.value == "PRESS") or context.window_manager.canthus.stop:
+            self.cancel(context)
+            self.report({"INFO"}, f"{self.bl_label} stopped, nothing has changed")
+            return {"CANCELLED"}
+        if event.type != "TIMER":
+            return {"PASS_THROUGH"}
+        if self.child.look():
+            self.show_progress(context)
+            return {"RUNNING_MODAL"}
+        self.end_progress(context)
+        child, self.child = self.child, None
+        try:
+            after = child.result()
+            with object_mode(context):
+                scene_piece.write_piece(after, context.scene, self.collection_again(context), self.before)
+        except CanthusError as error:
+            self.report({"ERROR"}, told(error))
+            return {"CANCELLED"}
+        self.tell(after)
+        return {"FINISHED"}
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """The host calls this too, when a file is loaded or it quits in the middle."""
+        if self.child is not None:
+            self.child.stop()
+            self.child = None
+        self.end_progress(context)
+
+    def collection_again(self, context: bpy.types.Context) -> bpy.types.Collection:
+        """The collection the work began with. References do not outlive an undo, so it is looked up."""
+        for collection in scene_piece.pieces_in(context.scene):
+            if collection.session_uid == self.collection_uid:
+                return collection
+        raise CanthusError("the head was taken away while the work ran: nothing was written")
+
+    def show_progress(self, context: bpy.types.Context) -> None:
+        progress = context.window_manager.canthus
+        progress.fraction, progress.what = self.child.fraction, self.child.what
+        context.workspace.status_text_set(f"{self.bl_label}: {self.child.what}   Esc: Cancel")
+        for area in context.screen.areas:
+            if area.type == "VIEW_3D":
+                area.tag_redraw()
+
+    def end_progress(self, context: bpy.types.Context) -> None:
+        context.window_manager.canthus.running = False
+        if getattr(self, "timer", None) is not None:
+            context.window_manager.event_timer_remove(self.timer)
+            self.timer = None
+        if context.workspace is not None:
+            context.workspace.status_text_set(None)
+
+    def tell(self, after: Workpiece) -> None:
+        """One line on what was done, and what the sculptor must know."""
+        new = after.notes[len(self.before.notes) if self.before else 0 :] if self.before else ()
+        for note in new:
+            self.report({"WARNING"}, note)
+        done = after.history[-1]
+        self.report({"INFO"}, f"{title(done.name)} done in {done.seconds:.1f} s")
+
+
+class StepOperator(PieceOperator):
+    """The part of a step's button that is the same for all."""
+
+    step: ClassVar[type[Step]]
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        if context.window_manager.canthus.running:
+            cls.poll_message_set(f"{context.window_manager.canthus.title} is at work: wait, or press Esc")
+            return False
+        collection = scene_piece.piece_collection(context)
+        if collection is None:
+            cls.poll_message_set("There is no head in this scene: press Load Scan first")
+            return False
+        lacking = missing(cls.step.NAME, states.held_by(collection))
+        if lacking:
+            cls.poll_message_set(lacking)
+        return not lacking
+
+    def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
+        return [step_from(self.step, self)]
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        outcome = super().execute(context)
+        if outcome == {"FINISHED"}:
+            copy_settings(self.step, self, stored(context.scene, self.step))
+        return outcome
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if self.step.LIGHT or bpy.app.background or context.window is None:
+            return self.execute(context)
+        return self.start(context)
+
+
+def told(error: CanthusError) -> str:
+    """An error's line as the host shows it: a capital first."""
+    text = str(error)
+    return text[:1].upper() + text[1:]
+
+
+def operator_for(step: type[Step]) -> type:
+    """The operator class of a step: `canthus.cull_strays` for `cull-strays`."""
+    body: dict[str, Any] = {
+        "__annotations__": properties_of(step),
+        "__doc__": description(step),
+        "bl_idname": f"canthus.{identifier(step)}",
+        "bl_label": title(step.NAME),
+        "bl_description": description(step),
+        # Redo runs `execute`, in place: only for steps that answer at once.
+        "bl_options": {"REGISTER", "UNDO"} if step.LIGHT else {"UNDO"},
+        "step": step,
+    }
+    return type(f"CANTHUS_OT_{identifier(step)}", (StepOperator, bpy.types.Operator), body)
+
+
+def operator_classes() -> list[type]:
+    """The generated operators."""
+    return [operator_for(step) for step in all_steps() if step.NAME not in BY_FILE]

@@ -1,0 +1,39 @@
+"""The view: millimetres in the scene, and looking at the head."""
+
+from collections.abc import Iterator
+
+import bpy
+from mathutils import Quaternion, Vector
+
+THREE_QUARTER = Quaternion((0.7556, 0.6124, 0.1462, 0.1804))
+"""A little from the sitter's left, a little from above."""
+
+
+def set_millimetres(context: bpy.types.Context) -> None:
+    """Let one unit of the scene be one millimetre, and say lengths in it."""
+    units = context.scene.unit_settings
+    units.system, units.length_unit = "METRIC", "MILLIMETERS"
+    units.scale_length = 0.001
+
+
+def look_at(context: bpy.types.Context, thing: bpy.types.Object) -> None:
+    """Turn every 3D view of the window to an object, near and far limits to suit its size."""
+    context.view_layer.update()
+    corners = [thing.matrix_world @ Vector(corner) for corner in thing.bound_box]
+    low = Vector(min(corner[axis] for corner in corners) for axis in range(3))
+    high = Vector(max(corner[axis] for corner in corners) for axis in range(3))
+    size = max((high - low)[:]) or 1.0
+    for space in views(context):
+        space.clip_start, space.clip_end = size / 500, size * 100
+        view = space.region_3d
+        view.view_perspective = "PERSP"
+        view.view_location, view.view_rotation = (low + high) / 2, THREE_QUARTER
+        view.view_distance = 1.7 * size
+
+
+def views(context: bpy.types.Context) -> Iterator[bpy.types.SpaceView3D]:
+    """The 3D views on the screen."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                yield area.spaces[0]

@@ -1,0 +1,62 @@
+"""Words for the interface: labels in title case, United States spelling, units in brackets."""
+
+import re
+
+from ..steps.step import Setting, Step
+
+_SPELLING = {
+    "colour": "color",
+    "centre": "center",
+    "grey": "gray",
+    "millimetre": "millimeter",
+    "mould": "mold",
+    "fibre": "fiber",
+    "smoothe": "smooth",
+    "neighbour": "neighbor",
+    "symmetris": "symmetriz",
+    "normalis": "normaliz",
+    "labelled": "labeled",
+    "metre": "meter",
+    "calibre": "caliber",
+}
+_SMALL = {"a", "an", "and", "at", "by", "for", "from", "in", "of", "on", "or", "out", "the", "to", "with"}
+_SIZES = {"life": "life size", "print": "print"}
+_UNITS = {"deg": "°", "%": "%", "mm": "mm"}
+
+
+def us_spelling(text: str) -> str:
+    """The text as it is spelled in the interface."""
+    for british, american in _SPELLING.items():
+        text = re.sub(british, american, text)
+        text = re.sub(british.capitalize(), american.capitalize(), text)
+    return text
+
+
+def title(name: str) -> str:
+    """ "cull-strays" and "cull_strays" as "Cull Strays"."""
+    words = us_spelling(name.replace("-", " ").replace("_", " ")).split()
+    return " ".join(
+        word if number and word in _SMALL else word[:1].upper() + word[1:] for number, word in enumerate(words)
+    )
+
+
+def label(each: Setting) -> str:
+    """A setting's label with its unit, and the size its lengths are meant at. Angles show their own sign."""
+    remarks = [_UNITS.get(each.unit, each.unit)] if each.unit and each.unit != "deg" else []
+    remarks += [_SIZES[each.at]] if each.at else []
+    return f"{title(each.name)} ({', '.join(remarks)})" if remarks else title(each.name)
+
+
+def sentence(text: str) -> str:
+    """A description as the host shows it: no full stop, which it adds itself."""
+    return us_spelling(text.strip()).rstrip(".")
+
+
+def choice(text: str) -> str:
+    """How one of a setting's choices is shown: units stay as they are written."""
+    return text if len(text) <= 2 else title(text)
+
+
+def description(step: type[Step]) -> str:
+    """The line of help of a step's button."""
+    return sentence(step.summary())
