@@ -41,18 +41,19 @@ def barycentric(corners: NDArray[np.float64], places: NDArray[np.float64]) -> ND
     with np.errstate(divide="ignore", invalid="ignore"):
         second = ((x - ax) * (cy - ay) - (cx - ax) * (y - ay)) / doubled
         third = ((bx - ax) * (y - ay) - (x - ax) * (by - ay)) / doubled
-    return np.stack([1 - second - third, second, third], 1)
+        return np.stack([1 - second - third, second, third], 1)
 
 
 def _covered(image: NDArray, depth: NDArray, triangles: NDArray,
              shape: tuple[int, int]) -> Iterator[tuple[NDArray, NDArray, NDArray]]:  # fmt: skip
     """Cells, depths and triangles for every cell centre inside a triangle, in batches of like-sized triangles."""
     corners = image[triangles]
-    low = np.maximum(np.ceil(corners.min(axis=1)), 0).astype(np.int64)
-    high = np.minimum(np.floor(corners.max(axis=1)), np.array(shape) - 1).astype(np.int64)
+    first, second, third = corners.transpose(1, 0, 2)
+    low = np.maximum(np.ceil(np.minimum(np.minimum(first, second), third)), 0).astype(np.int64)
+    high = np.minimum(np.floor(np.maximum(np.maximum(first, second), third)), np.array(shape) - 1).astype(np.int64)
     extent = high - low + 1
-    visible = (extent > 0).all(axis=1)
-    size = np.where(visible, 2 ** np.ceil(np.log2(np.maximum(extent.max(axis=1), 1))).astype(int), 0)
+    visible = (extent[:, 0] > 0) & (extent[:, 1] > 0)
+    size = np.where(visible, 2 ** np.ceil(np.log2(np.maximum(np.maximum(extent[:, 0], extent[:, 1]), 1))).astype(int), 0)
     for side in np.unique(size[size > 0]):
         rows_of_size = np.flatnonzero(size == side)
         for rows in np.array_split(rows_of_size, max(1, len(rows_of_size) * side**2 // 2_000_000)):
