@@ -15,6 +15,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .intake.load import Load
     from .output.export import Export
     from .output.hollow import Hollow
+    from .output.key import Key
     from .output.neck import Neck
     from .pose.landmarks import Landmarks
     from .pose.measure import MeasureHead
@@ -22,7 +23,22 @@ def all_steps() -> tuple[type[Step], ...]:
     from .pose.scale import Scale
     from .surface.close import Close
 
-    return (Load, CullStrays, Close, Landmarks, Pose, MeasureHead, Scale, PlaceEyes, CarveSockets, MakeEyes, Neck, Hollow, Export)
+    return (
+        Load,
+        CullStrays,
+        Close,
+        Landmarks,
+        Pose,
+        MeasureHead,
+        Scale,
+        PlaceEyes,
+        CarveSockets,
+        MakeEyes,
+        Neck,
+        Hollow,
+        Key,
+        Export,
+    )
 
 
 def step_named(name: str) -> type[Step]:
