@@ -85,7 +85,9 @@ def closed_surface(
     def field(nodes: NDArray[np.int64]) -> NDArray[np.float64]:
         places = origin + nodes * step
         near = fit.near(places)
-        beyond = np.clip((near.gap / np.maximum(reach[near.row], step) - _SEEN) / (_UNSEEN - _SEEN), 0, 1)
+        apart = (near.gap / np.maximum(reach[near.row], step) - _SEEN) / (_UNSEEN - _SEEN)
+        outside = (near.lean - _RIM) / (_PAST_RIM - _RIM)
+        beyond = np.clip(np.maximum(apart, outside), 0, 1)
         beyond = beyond * beyond * (3 - 2 * beyond)
         value = near.distance
         far = beyond > 0
@@ -107,6 +109,7 @@ _STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.6, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
 _COARSER = 4.0  # grid steps in one of the coarse grid
 _WIDEST = 5.0  # spacing, of the median one, from which points no longer make a surface
+_RIM, _PAST_RIM = 0.3, 0.6  # leans between which the points' word gives way: a straight rim has 0.26
 _SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which the points rule and from which they don't
 
 

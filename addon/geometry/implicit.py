@@ -9,9 +9,14 @@ from scipy.spatial import cKDTree
 
 @dataclass(frozen=True, eq=False)
 class Near:
-    """What a cloud says about places near it: `distance` signed and smooth, `gap` to the nearest point, its `row`."""
+    """What a cloud says about places near it: `distance` signed and smooth, `gap` to the nearest point, its `row`.
+
+    `lean` is how far the fit's points lie to one side of the place, of the kernel's radius: 0 amid the points, 0.26
+    on a straight rim, towards 1 beyond it.
+    """
 
     distance: NDArray[np.float64]
+    lean: NDArray[np.float64]
     gap: NDArray[np.float64]
     row: NDArray[np.int64]
 
@@ -46,14 +51,15 @@ class SphereFit:
 
     def near(self, places: NDArray[np.float64]) -> Near:
         """The cloud's word on (m, 3) places, which are best given in an order that keeps neighbours together."""
-        distance, gap, row = np.empty(len(places)), np.empty(len(places)), np.empty(len(places), np.int64)
+        distance, lean, gap = np.empty(len(places)), np.empty(len(places)), np.empty(len(places))
+        row = np.empty(len(places), np.int64)
         for start in range(0, len(places), _CHUNK):
             part = slice(start, start + _CHUNK)
             apart, rows = self._tree.query(places[part], self._count, workers=-1)
             apart, rows = apart.reshape(-1, self._count), rows.reshape(-1, self._count)
-            distance[part] = _sphere_distance(places[part], apart, self._known[rows])
+            distance[part], lean[part] = _sphere_distance(places[part], apart, self._known[rows])
             gap[part], row[part] = apart[:, 0], rows[:, 0]
-        return Near(distance, gap, row)
+        return Near(distance, lean, gap, row)
 
 
 _CHUNK = 40_000
@@ -62,8 +68,8 @@ _OTHER_SKIN = -0.2  # cosine below which a neighbour's normal shows it to lie on
 
 def _sphere_distance(
     places: NDArray[np.float64], apart: NDArray[np.float64], known: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Signed distance of each place to the sphere through its neighbours (m, k, 7: point, normal, weight)."""
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Signed distance of each place to the sphere through its neighbours (m, k, 7: point, normal, weight), and lean."""
     way = known[..., :3] - places[:, None]
     normal = known[..., 3:6]
     fall = 1.0 - (apart / np.maximum(apart[:, -1:], 1e-12)) ** 2
@@ -83,5 +89,7 @@ def _sphere_distance(
     offset = -(np.einsum("mi,mi->m", slope, way_sum) + bend * squared) / total
     steep = np.einsum("mi,mi->m", slope, slope)
     root = np.sqrt(np.maximum(steep - 4 * bend * offset, 0.0))
-    found: NDArray[np.float64] = 2 * offset / np.maximum(np.sqrt(steep) + root, 1e-6)
-    return found
+    middle = way_sum / total[:, None]
+    height = np.einsum("mi,mi->m", middle, slope) / np.maximum(steep, 1e-12)
+    aside = np.linalg.norm(middle - height[:, None] * slope, axis=1) / np.maximum(apart[:, -1], 1e-12)
+    return 2 * offset / np.maximum(np.sqrt(steep) + root, 1e-6), aside
