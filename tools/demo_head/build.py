@@ -39,9 +39,10 @@ def build(seed: int = 0, grid_mm: float = 0.6) -> DemoHead:
     form = partial(sculpture.whole_head, eye=eye)
     axes = _axes(grid_mm, eye)
     vertices, triangles = sampling.surface(_closed(sampling.sampled(form, axes)), axes)
+    vertices = sampling.settled(form, vertices, triangles, grid_mm / 3)
     colours, regions = coloured(vertices, eye)
     moved = variation.apply(vertices) @ POSED
-    mesh = Mesh(moved, triangles, colours, {"region": regions})
+    mesh = Mesh(moved, triangles[:, ::-1], colours, {"region": regions})
     return DemoHead(mesh, _truth(form, eye, variation, mesh, seed, grid_mm))
 
 

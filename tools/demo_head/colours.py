@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from . import mouth
+from . import face, mouth
 from .eyes import EyeForm, opening
 from .hair import hairline
 
@@ -20,6 +20,7 @@ def coloured(vertices: NDArray[np.float64], eye: EyeForm) -> tuple[NDArray[np.ui
     across, forward, up = vertices.T
     upper, lower = mouth.vermilion(across, up)
     regions[((upper + lower) > 0.5) & (forward > 70)] = REGIONS.index("lips")
+    regions[(face.brow_hair(across, up)[0] > 0.5) & (forward > 60)] = REGIONS.index("brow")
     regions[hairline(vertices) > 0.8] = REGIONS.index("hair")
     side = vertices.copy()
     side[:, 0] = np.abs(side[:, 0])

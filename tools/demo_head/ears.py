@@ -71,6 +71,7 @@ def _drawing() -> Drawing:
     relief = gaussian_filter(relief.reshape(shape), 0.75 / STEP)
     slope = np.sqrt(1 + sum(g**2 for g in np.gradient(relief, STEP)))
     back = np.minimum(relief, gaussian_filter(relief, 2.2 / STEP)) - THICKNESS
+    back = back - 5.0 * step(bowl_place, 1.35, 0.9).reshape(shape)  # the bowl is backed by the head
     back = gaussian_filter(back, 1.0 / STEP)
     images = (relief, back, slope, edge.reshape(shape), (bowl_place.reshape(shape) - 1.12) * 10)
     return Drawing(*(image.astype(np.float32) for image in images))

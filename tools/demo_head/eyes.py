@@ -91,7 +91,9 @@ def opening(points: Points, eye: EyeForm) -> Field:
 def globe(points: Points, eye: EyeForm) -> Field:
     """Sclera and cornea, the limbus rounded by less than a tenth of a millimetre."""
     x, f, z = eye.centre
-    return union(sphere(points, eye.centre, eye.radius), sphere(points, (x, f + eye.cornea_shift, z), eye.cornea_radius), 0.25)
+    return union(
+        sphere(points, eye.centre, eye.radius), sphere(points, (x, f + eye.cornea_shift, z), eye.cornea_radius), 0.25
+    )
 
 
 def set_in(skin: Field, points: Points, eye: EyeForm) -> Field:

@@ -125,7 +125,9 @@ def _combed_locks(count: int = 1100, pace: float = 1.2) -> Locks:
     row, share = np.concatenate(rows), np.concatenate(along)
     taper = step(share, -0.12, 0.25) * np.sqrt(np.clip(1.02 - share, 0, 1)) ** 0.9
     rise = (0.35 + 0.65 * step(share, 0.0, 0.65)) * step(share, 1.03, 0.86)
-    return Locks(np.concatenate(places), np.concatenate(ways), width[row] * np.maximum(taper, 0.15), height[row] * rise, row)
+    return Locks(
+        np.concatenate(places), np.concatenate(ways), width[row] * np.maximum(taper, 0.15), height[row] * rise, row
+    )
 
 
 @cache
@@ -158,7 +160,9 @@ def _laid(places: NDArray, locks: Locks, candidates: int = 16) -> NDArray[np.flo
     normal = (places - SCALP_CENTRE) / SCALP_RADII**2
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     signed = np.sum(np.cross(way, normal[:, None, :]) * offset, axis=2)
-    strands = 0.10 * np.sin(signed * 5.2 + locks.lock[rows] * 1.7) + 0.07 * np.sin(signed * 9.0 + locks.lock[rows] * 2.9)
+    strands = 0.10 * np.sin(signed * 5.2 + locks.lock[rows] * 1.7) + 0.07 * np.sin(
+        signed * 9.0 + locks.lock[rows] * 2.9
+    )
     dome = np.sqrt(np.clip(1 - share**2, 0, 1))
     laid = np.where((share < 1) & (np.abs(along) < 1.0), locks.height[rows] * dome * (1 + strands), 0)
     return laid.max(axis=1).astype(np.float32)

@@ -57,8 +57,8 @@ class Loft:
         forward = points[:, 1] - np.float32(self.forward)
         radius = np.hypot(across, forward)
         at = np.stack([(up - self.levels[0]) / self.step, np.abs(np.arctan2(across, forward)) / self.angles[1]])
-        squared, by_level, by_angle = (
-            map_coordinates(table, at, order=1, mode="nearest") for table in (self.table, *self.slopes)
-        )
+        # The table is smooth, so its own values serve as spline coefficients: no facets from linear steps.
+        squared = map_coordinates(self.table, at, order=3, mode="nearest", prefilter=False)
+        by_level, by_angle = (map_coordinates(table, at, order=1, mode="nearest") for table in self.slopes)
         slope = np.sqrt(4 * radius**2 + by_level**2 + (by_angle / np.maximum(radius, 6.0)) ** 2)
         return (radius**2 - squared) / np.maximum(slope, 12.0)

@@ -17,8 +17,12 @@ def vermilion(across: NDArray, up: NDArray) -> tuple[NDArray, NDArray]:
     """How far into the red of the upper and the lower lip a place is: 1 inside, 0 outside, soft at the border."""
     across = np.abs(across)
     fade = step(across, CORNER + 0.6, CORNER - 1.2)
-    upper = step(up, _line(across) - 0.1, _line(across) + 0.1) * step(up, _upper_border(across) + 0.3, _upper_border(across) - 0.3)
-    lower = step(up, _line(across) + 0.1, _line(across) - 0.1) * step(up, _lower_border(across) - 0.3, _lower_border(across) + 0.3)
+    upper = step(up, _line(across) - 0.1, _line(across) + 0.1) * step(
+        up, _upper_border(across) + 0.3, _upper_border(across) - 0.3
+    )
+    lower = step(up, _line(across) + 0.1, _line(across) - 0.1) * step(
+        up, _lower_border(across) - 0.3, _lower_border(across) + 0.3
+    )
     return upper * fade, lower * fade
 
 
@@ -39,8 +43,8 @@ def relief(points: Points) -> Field:
     roll = 0.35 * taper * bump(up - top - 0.3, 1.0) * step(upper, 0.3, 0.7)
     swell = np.where(up > line, swell_upper, swell_lower) + roll + tubercle
     # The line itself is pressed in, deepest in the pits of the corners.
-    pressed = 1.9 * bump(up - line, 0.75) * step(across, CORNER + 3.0, CORNER - 3.0)
-    pit = 1.6 * bump(across - CORNER - 0.3, 2.0) * bump(up - LINE_LEVEL + 0.8, 2.4)
+    pressed = 1.4 * bump(up - line, 0.8) * step(across, CORNER + 3.0, CORNER - 3.0)
+    pit = 1.1 * bump(across - CORNER - 0.3, 2.0) * bump(up - LINE_LEVEL + 0.8, 2.4)
     node = 1.3 * bump(across - CORNER - 5.5, 3.2) * bump(up - LINE_LEVEL + 1, 5.0)
     philtrum = -0.8 * bump(across, 2.4) * step(up, -31, -34) * step(up, -44.5, -41.5)
     columns = 0.55 * bump(across - 4.8 + (up + 36) * 0.06, 2.0) * step(up, -30, -35) * step(up, -45, -41)

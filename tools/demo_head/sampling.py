@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from skimage.measure import marching_cubes
+
+from canthus.geometry.isosurface import isosurface
 
 Form = Callable[[NDArray[np.float32]], NDArray[np.float32]]
 
@@ -42,13 +43,9 @@ def sampled(form: Form, axes: list[NDArray], block: int = 8, slack: float = 2.5)
     centres = np.stack(np.meshgrid(*middles, indexing="ij"), -1).reshape(-1, 3).astype(np.float32)
     reach = np.sqrt(sum(h**2 for h in np.meshgrid(*halves, indexing="ij"))).ravel()
     coarse = in_pieces(form, centres)
-    values = np.empty(counts, np.float32)
-    for dimension in range(3):
-        coarse_grid = coarse.reshape([len(s) for s in starts])
-    spread = coarse_grid
+    values = np.where(coarse < 0, np.float32(-1), np.float32(1)).reshape([len(s) for s in starts])
     for dimension, n in enumerate(counts):
-        spread = np.repeat(spread, block, axis=dimension).take(range(n), axis=dimension)
-    values[:] = np.where(np.abs(spread) < 0.5, np.where(spread < 0, -0.5, 0.5), spread)
+        values = np.repeat(values, block, axis=dimension).take(range(n), axis=dimension)
     near = np.flatnonzero(np.abs(coarse) < reach * 1.15 + slack)
     corner = np.stack(np.unravel_index(near, [len(s) for s in starts]), 1) * block
     inside_block = np.stack(np.meshgrid(*[np.arange(block)] * 3, indexing="ij"), -1).reshape(-1, 3)
@@ -66,7 +63,19 @@ def in_pieces(form: Form, points: NDArray[np.float32], size: int = 400_000) -> N
 
 
 def surface(values: NDArray[np.float32], axes: list[NDArray]) -> tuple[NDArray, NDArray]:
-    """Closed triangles where the values pass through zero, outward counter-clockwise in a right-handed frame."""
-    rows, triangles, _, _ = marching_cubes(values, 0.0, gradient_direction="ascent")
-    vertices = np.stack([np.interp(rows[:, k], np.arange(len(axes[k])), axes[k]) for k in range(3)], 1)
-    return vertices, triangles
+    """Vertices (n, 3) and triangles (m, 3) of the closed surface where the values pass through zero."""
+    mesh = isosurface(values)
+    vertices = np.stack([np.interp(mesh.vertices[:, k], np.arange(len(axes[k])), axes[k]) for k in range(3)], 1)
+    return vertices, mesh.triangles
+
+
+def settled(form: Form, vertices: NDArray, triangles: NDArray, reach: float) -> NDArray[np.float64]:
+    """The vertices moved along their normals onto the form, `reach` mm at most: a step of Newton's method."""
+    corners = vertices[triangles]
+    faces = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = np.stack(
+        [sum(np.bincount(triangles[:, c], faces[:, k], len(vertices)) for c in range(3)) for k in range(3)], axis=1
+    )
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    off = np.clip(in_pieces(form, vertices.astype(np.float32)), -reach, reach)
+    return vertices - off[:, None] * normals

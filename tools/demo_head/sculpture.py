@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from . import ears, eyes, hair, mouth, nose, skull
+from . import ears, eyes, face, hair, mouth, nose, skull
 from .eyes import EyeForm
 from .shapes import Field, Points, within
 
 
 def bare_head(points: Points) -> Field:
     """Head and neck with nose and mouth, no eyes, ears or hair."""
-    skin = skull.body(points)
+    skin = skull.body(points) - face.relief(points)
     skin = nose.nose(points, skin)
     return skin - mouth.relief(points)
 
@@ -17,7 +17,7 @@ def bare_head(points: Points) -> Field:
 def whole_head(points: Points, eye: EyeForm) -> Field:
     """Everything, closed by a level cut below the neck."""
     form = bare_head(points)
-    form = eyes.set_in(form, points, eye)
+    form = eyes.set_in(form, points, eye) - face.brows(points)
     form = hair.grown_on(form, points, skull.body)
     form = ears.set_on(form, points)
     return within(form, (skull.NECK_END - points[:, 2]).astype(np.float32), 1.0)

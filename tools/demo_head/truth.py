@@ -168,5 +168,6 @@ def lid_margins(eye: EyeForm, count: int = 60) -> tuple[NDArray, NDArray]:
     """Upper and lower lid edge on the globe, (count, 3) each, inner to outer corner, left eye, sculptor's frame."""
     bearings = np.linspace(*eye.corners, count)
     return tuple(
-        np.array([np.asarray(eye.centre) + eye.radius * _direction(b, float(m(b))) for b in bearings]) for m in eye.margins
+        np.array([np.asarray(eye.centre) + eye.radius * _direction(b, float(m(b))) for b in bearings])
+        for m in eye.margins
     )

@@ -1,0 +1,79 @@
+"""The whole job on the demo head: `python3 tools/demo.py [--out DIR] [--points N]`.
+
+Sculpts the demo head, simulates a capture of it as a scanner gives it (any orientation, metres), and runs
+`canthus make` on the capture. Makes its own environment; nothing has to be installed first.
+"""
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import environment
+
+
+def main(arguments: list[str]) -> int:
+    """Run the demo; 0 when every part came out sound."""
+    parser = argparse.ArgumentParser(description="Run the whole job on the demo head")
+    parser.add_argument("--out", type=Path, default=environment.ROOT / "out" / "demo", help="where the results go")
+    parser.add_argument("--points", type=int, default=200_000, help="points of the simulated capture")
+    parser.add_argument("--grid", type=float, default=0.7, help="grid the head is sculpted on (mm)")
+    given = parser.parse_args(arguments)
+    with tempfile.TemporaryDirectory() as folder:
+        capture = Path(folder) / "demo.ply"
+        _say(f"sculpting the demo head and scanning it ({given.points:,} points)")
+        truth = captured(capture, given.points, given.grid)
+        _say("canthus make")
+        status = made(capture, given.out)
+    (given.out / "truth.json").write_text(json.dumps(truth, indent=1), encoding="utf-8")
+    print(summary(given.out))
+    return status
+
+
+def captured(path: Path, points: int, grid_mm: float) -> dict[str, object]:
+    """Write a simulated raw capture of the demo head; what is known of it, in the capture's own frame."""
+    from canthus.files.writing import write
+    from demo_head.build import build
+    from simulator.capture import raw_frame, simulate
+    from simulator.settings import Settings
+
+    settings = Settings(points=points, seed=1, posed=False, unit="m")
+    head = build(grid_mm=grid_mm)
+    write(path, simulate(head.mesh, settings, head.truth), overwrite=True)
+    return head.truth.moved(raw_frame(settings)).to_json() | {"frame": raw_frame(settings).tolist(), "unit": "m"}
+
+
+def made(capture: Path, out: Path) -> int:
+    """Run `canthus make` as a user does; its exit status."""
+    from canthus.__main__ import run
+
+    sys.argv = ["canthus", "make", str(capture), "--scale", "1/6", "--out", str(out), "--overwrite"]
+    return int(run() or 0)
+
+
+def summary(out: Path) -> str:
+    """A few lines on what was made, from the report."""
+    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    lines = [
+        f"{part['name']}: {part['triangles']:,} triangles, {part['volume_mm3'] / 1000:.2f} ml, "
+        + ("watertight" if part["watertight"] else "NOT watertight")
+        for part in report["parts"]
+    ]
+    failed = [check["name"] for check in report["checks"] if not check["ok"]]
+    seconds = sum(step["seconds"] for step in report["steps"])
+    lines.append(f"{len(report['checks'])} checks" + (f", not passed: {', '.join(failed)}" if failed else ", all passed"))
+    lines.append(f"{seconds:.0f} s in {len(report['steps'])} steps; see {out / 'report.html'}")
+    return "\n".join(lines)
+
+
+def _say(what: str) -> None:
+    print(f"{time.strftime('%H:%M:%S')} {what}", flush=True)
+
+
+if __name__ == "__main__":
+    environment.enter("host")
+    sys.exit(main(sys.argv[1:]))
