@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
-from .page_sections import assembly, cautions, checks, eyes, landmarks, notes, parts, steps, verdict
+from .page_sections import assembly, cautions, checks, eyes, landmarks, likeness, notes, parts, steps, verdict
 from .page_style import STYLE
 from .studio import Picture
 from .wording import scale_text, value_text
@@ -32,6 +32,7 @@ def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
         _section("Parts", parts(figures)),
         _section("Eyes", eyes(figures)),
         _section("Checks", checks(figures)),
+        _section("Likeness", likeness(figures)),
         _section("What was changed, and why", notes(figures)),
         _section("Putting it together", assembly(figures)),
         _section("Before you print", cautions()),

@@ -77,6 +77,28 @@ def checks(figures: Figures) -> str:
     return _table(("check", "#found", "#limit", "", "where", "what to do"), rows)
 
 
+def likeness(figures: Figures) -> str:
+    """How far the closed head lies from the scan, at life size."""
+    found = figures["likeness"]
+    if not found:
+        return ""
+    words = (
+        "Distance of the cleaned scan from the closed head before anything was cut into it, in life-size millimetres."
+    )
+    rows = [
+        (
+            f"{found['points']:,}",
+            value_text(found["mean_mm"]),
+            value_text(found["rms_mm"]),
+            value_text(found["p95_mm"]),
+            value_text(found["max_outside_mm"]),
+            value_text(found["max_inside_mm"]),
+        )
+    ]
+    heads = ("#points", "#mean", "#RMS", "#95 of 100 within", "#farthest outside", "#farthest inside")
+    return f"<p>{words}</p>{_table(heads, rows)}"
+
+
 def notes(figures: Figures) -> str:
     """What the steps had to say."""
     sentences = [*figures["notes"], *(figures["left_out"])]

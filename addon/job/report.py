@@ -6,6 +6,7 @@ from typing import Any
 from ..geometry.measures import is_watertight, volume
 from ..geometry.mesh import Mesh
 from ..steps.workpiece import Check, Done, Eye, Landmark, Workpiece
+from .likeness import likeness
 from .memory import PeakMemory
 from .plain import plain
 from .versions import versions
@@ -22,8 +23,8 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
 
     Returns
     -------
-    `name`, `units_in`, `scale`, `steps`, `parts`, `eyes`, `landmarks`, `checks`, `notes`, `left_out`, `versions`.
-    Lengths are millimetres in the coordinates of the exported parts; every key carries its unit.
+    `name`, `units_in`, `scale`, `steps`, `parts`, `eyes`, `landmarks`, `checks`, `likeness`, `notes`, `left_out`,
+    `frame`, `versions`. Lengths are millimetres in the coordinates of the exported parts; every key carries its unit.
     """
     figures = {
         "name": piece.name,
@@ -38,6 +39,7 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
         "eyes": [_eye(eye) for eye in piece.eyes],
         "landmarks": {name: _landmark(mark) for name, mark in piece.landmarks.items()},
         "checks": [_check(check) for check in piece.checks],
+        "likeness": likeness(piece),
         "notes": piece.notes,
         "left_out": left_out,
         "frame": piece.frame,
