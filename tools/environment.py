@@ -68,7 +68,9 @@ def ensured(version: str, extras: Sequence[str]) -> Path:
     print(f"making {home.relative_to(ROOT)} (once; {', '.join(wanted) or 'no extras'})", file=sys.stderr, flush=True)
     stamp.unlink(missing_ok=True)
     if not python.exists():
-        _run(interpreters().get(version, Path(sys.executable)), "-m", "venv", "--clear", home)
+        if version not in interpreters():
+            sys.exit(f"tools/environment.py: Python {version} lacks venv: install it (Debian: python3-venv) and run again")
+        _run(interpreters()[version], "-m", "venv", "--clear", home)
     packages = f"{ROOT}[{','.join(wanted)}]" if wanted else str(ROOT)
     _run(python, "-m", "pip", "install", "-qq", "--disable-pip-version-check", "-e", packages)
     stamp.write_text(text)
