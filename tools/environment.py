@@ -69,7 +69,7 @@ def ensured(version: str, extras: Sequence[str]) -> Path:
     stamp.unlink(missing_ok=True)
     if not python.exists():
         if version not in interpreters():
-            sys.exit(f"tools/environment.py: Python {version} lacks venv: install it (Debian: python3-venv) and run again")
+            sys.exit(f"tools/environment.py: Python {version} lacks venv: install it (Debian: python3-venv)")
         _run(interpreters()[version], "-m", "venv", "--clear", home)
     packages = f"{ROOT}[{','.join(wanted)}]" if wanted else str(ROOT)
     _run(python, "-m", "pip", "install", "-qq", "--disable-pip-version-check", "-e", packages)
