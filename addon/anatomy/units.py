@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from ..geometry.errors import BadCloud, BadSetting
 
@@ -140,6 +139,8 @@ def _largest_clump(points: NDArray[np.float64]) -> NDArray[np.float64]:
     # Strays sit alone in their cells; skin that only grazes a cell still leaves a share of the usual number there.
     usual = float(np.median(counts[tuple(places.T)]))
     filled = counts >= max(1.0, 0.05 * usual)
+    from scipy import ndimage  # with the class of a step, this module is imported when the extension is enabled
+
     labels, _ = ndimage.label(filled, structure=np.ones((3, 3, 3)))
     sizes = np.bincount(labels.ravel(), weights=counts.ravel())
     sizes[0] = 0

@@ -2,7 +2,6 @@
 
 import bpy
 
-from ..job.make import CHAIN
 from ..steps.catalogue import all_steps
 from ..steps.step import Step
 from . import scene_piece, states
@@ -27,6 +26,8 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
         return True
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
+        from ..job.make import CHAIN  # with it come the file and solid libraries, which enabling must not wait for
+
         there = {step.NAME: step for step in all_steps()}
         wanted = [there[name] for name in CHAIN if name in there and name != "load"]
         return [step_from(step, stored(context.scene, step)) for step in wanted]

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import bpy
 
-from ..geometry.errors import CanthusError, MissingLibrary, NotPossible
+from ..geometry.errors import MissingLibrary, NotPossible
 from ..job import worker
 from ..steps.step import Step
 from ..steps.workpiece import Workpiece
@@ -92,5 +92,3 @@ def _libraries() -> Path:
         raise MissingLibrary("scipy is missing: install Canthus from its own zip, which brings it along")
     return Path(found.origin).parents[1]
 
-
-__all__ = ["CanthusError", "Child"]

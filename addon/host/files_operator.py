@@ -8,11 +8,10 @@ import numpy as np
 from ..files.writing import SUFFIXES
 from ..geometry.errors import CanthusError
 from ..job.run import run
-from ..job.sidecar import scanned
 from ..steps.catalogue import step_named
 from ..steps.step import Step
 from ..steps.workpiece import Workpiece
-from . import exchange, looks, needs, scene_piece, states, viewport
+from . import exchange, needs, scene_piece, states, viewport
 from .modes import object_mode
 from .settings import copy_settings, properties_of, step_from, stored
 from .step_operator import PieceOperator, told
@@ -34,8 +33,8 @@ class _NewPiece:
         scan = scene_piece.object_with(collection, "scan")
         for other in context.selected_objects:
             other.select_set(False)
-        scan.select_set(True)
-        context.view_layer.objects.active = scan
+        context.view_layer.objects.active = scan  # active, not selected: an orange outline would hide the points
+        viewport.show_colours(context)
         viewport.look_at(context, scan)
         return piece
 
@@ -82,6 +81,8 @@ class CANTHUS_OT_load(_NewPiece, bpy.types.Operator):
         if not names and not self.filepath:
             self.report({"ERROR"}, "No file was named: choose a scan to read")
             return {"CANCELLED"}
+        from ..job.sidecar import scanned  # with it come the heavy libraries, which enabling must not wait for
+
         try:
             with object_mode(context):
                 piece = self.begin(context, scanned([Path(bpy.path.abspath(str(path))) for path in paths]))
@@ -162,4 +163,3 @@ class CANTHUS_OT_export(PieceOperator, bpy.types.Operator):
 
 
 CLASSES = (CANTHUS_OT_load, CANTHUS_OT_take_object, CANTHUS_OT_export)
-__all__ = ["CLASSES", "looks"]

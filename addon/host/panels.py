@@ -24,6 +24,9 @@ _STAGE_TITLES = {
     "output": "Output",
 }
 
+_CLOSED = ("detail",)
+"""Stages that not every head goes through."""
+
 
 class _Tab:
     bl_space_type, bl_region_type, bl_category = "VIEW_3D", "UI", TAB
@@ -68,7 +71,6 @@ class _StagePanel(_Tab):
     """A stage's buttons. Each step has its own fold that holds its settings."""
 
     stage: str
-    bl_options = {"DEFAULT_CLOSED"}
 
     def draw_header_preset(self, context: bpy.types.Context) -> None:
         found = states.step_states(states.history_of(scene_piece.piece_collection(context)))
@@ -166,5 +168,7 @@ def panel_classes() -> list[type]:
     for order, stage in enumerate(STAGES, start=1):
         if _steps_of(stage):
             body = {"bl_label": _STAGE_TITLES[stage], "bl_order": 10 * order, "stage": stage}
+            if stage in _CLOSED:
+                body["bl_options"] = {"DEFAULT_CLOSED"}
             stages.append(type(f"CANTHUS_PT_{stage}", (_StagePanel, bpy.types.Panel), body))
     return [CANTHUS_PT_job, *stages, CANTHUS_PT_check_results, CANTHUS_PT_notes]

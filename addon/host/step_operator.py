@@ -31,6 +31,8 @@ class PieceOperator:
     child: Child | None = None
     before: Workpiece | None = None
     collection_uid: int = 0
+    steps_named = ""
+    """The one step's name, which need not stand before each word of its progress."""
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         raise NotImplementedError
@@ -105,12 +107,14 @@ class PieceOperator:
         raise CanthusError("the head was taken away while the work ran: nothing was written")
 
     def show_progress(self, context: bpy.types.Context) -> None:
+        """Say how far it is. Only the sidebar is drawn anew: the view itself has not changed, and may be slow to draw."""
         progress = context.window_manager.canthus
-        progress.fraction, progress.what = self.child.fraction, self.child.what
-        context.workspace.status_text_set(f"{self.bl_label}: {self.child.what}   Esc: Cancel")
-        for area in context.screen.areas:
-            if area.type == "VIEW_3D":
-                area.tag_redraw()
+        what = self.child.what.removeprefix(f"{self.steps_named}: ")
+        if (progress.fraction, progress.what) == (self.child.fraction, what):
+            return
+        progress.fraction, progress.what = self.child.fraction, what
+        context.workspace.status_text_set(f"{self.bl_label}: {what}   Esc: Cancel")
+        redraw_sidebars(context)
 
     def end_progress(self, context: bpy.types.Context) -> None:
         context.window_manager.canthus.running = False
@@ -119,6 +123,7 @@ class PieceOperator:
             self.timer = None
         if context.workspace is not None:
             context.workspace.status_text_set(None)
+        redraw_sidebars(context)
 
     def tell(self, after: Workpiece) -> None:
         """One line on what was done, and what the sculptor must know."""
@@ -163,6 +168,16 @@ class StepOperator(PieceOperator):
         return self.start(context)
 
 
+def redraw_sidebars(context: bpy.types.Context) -> None:
+    """Have the tabs of every 3D view drawn again."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                for region in area.regions:
+                    if region.type == "UI":
+                        region.tag_redraw()
+
+
 def told(error: CanthusError) -> str:
     """An error's line as the host shows it: a capital first."""
     text = str(error)
@@ -180,6 +195,7 @@ def operator_for(step: type[Step]) -> type:
         # Redo runs `execute`, in place: only for steps that answer at once.
         "bl_options": {"REGISTER", "UNDO"} if step.LIGHT else {"UNDO"},
         "step": step,
+        "steps_named": step.NAME,
     }
     return type(f"CANTHUS_OT_{identifier(step)}", (StepOperator, bpy.types.Operator), body)
 

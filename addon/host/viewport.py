@@ -31,6 +31,13 @@ def look_at(context: bpy.types.Context, thing: bpy.types.Object) -> None:
         view.view_distance = 1.7 * size
 
 
+def show_colours(context: bpy.types.Context) -> None:
+    """Show colour attributes in solid views: a scan's own colours, or what a map paints on a head."""
+    for space in views(context):
+        space.shading.color_type = "VERTEX"
+        space.shading.show_cavity = True
+
+
 def views(context: bpy.types.Context) -> Iterator[bpy.types.SpaceView3D]:
     """The 3D views on the screen."""
     for window in context.window_manager.windows:

@@ -1,0 +1,112 @@
+"""Drives the window of a real Blender through the job and takes pictures of it; runs inside that Blender.
+
+Run it with a Blender that has a screen, real or virtual:
+
+    blender --factory-startup --python tools/window_pictures.py -- CAPTURE OUT_DIR [NAME ...]
+
+Each NAME is one of the scenes below; all of them by default. A picture is taken with ImageMagick's `import`.
+"""
+
+import importlib.util
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import bpy
+
+_PROJECT = Path("/project")  # where shared virtual screens mount the checkout
+ADDON = (_PROJECT if _PROJECT.exists() else Path(__file__).resolve().parents[1]) / "addon"
+TAB = "Canthus"
+
+
+def enable() -> None:
+    """Register the extension from the checkout, as the host does from an installed one."""
+    spec = importlib.util.spec_from_file_location("canthus", ADDON / "__init__.py")
+    package = importlib.util.module_from_spec(spec)
+    sys.modules["canthus"] = package
+    spec.loader.exec_module(package)
+    package.register()
+
+
+def view() -> tuple[bpy.types.Window, bpy.types.Area]:
+    window = bpy.context.window_manager.windows[0]
+    return window, next(area for area in window.screen.areas if area.type == "VIEW_3D")
+
+
+def press(name: str, how: str = "INVOKE_DEFAULT", **settings: object) -> None:
+    """Press a button as a hand does: from the sidebar's own region, with a window."""
+    window, area = view()
+    region = next(each for each in area.regions if each.type == "WINDOW")
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        getattr(bpy.ops.canthus, name)(how, **settings)
+
+
+def picture(folder: Path, name: str) -> None:
+    window, _ = view()
+    with bpy.context.temp_override(window=window):
+        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=2)
+    subprocess.run(["import", "-window", "root", str(folder / f"{name}.png")], check=True)
+
+
+def running() -> bool:
+    return bool(bpy.context.window_manager.canthus.running)
+
+
+def play(script: Iterator[float]) -> None:
+    """Go on with the script whenever it asks for it: it yields the seconds it wants to wait."""
+
+    def step() -> float | None:
+        try:
+            return next(script)
+        except StopIteration:
+            bpy.ops.wm.quit_blender()
+        except Exception:
+            import traceback
+
+            traceback.print_exc()
+            bpy.ops.wm.quit_blender()
+        return None
+
+    bpy.app.timers.register(step, first_interval=1.0)
+
+
+def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
+    """Load, then each step; a picture after each."""
+    enable()
+    window, area = view()
+    area.spaces[0].show_region_ui = True
+    yield 1.0
+    region = next(each for each in area.regions if each.type == "UI")
+    region.active_panel_category = TAB
+    yield 0.5
+    picture(folder, "00-empty")
+    press("load", "EXEC_DEFAULT", filepath=str(capture))
+    yield 1.0
+    picture(folder, "01-load")
+    for number, name in enumerate(steps, start=2):
+        begun = time.perf_counter()
+        try:
+            press(name)
+        except RuntimeError as error:
+            print(name, "refused:", error)
+            continue
+        redraws = 0
+        while running():
+            redraws += 1
+            if redraws == 8:
+                picture(folder, f"{number:02}-{name}-at-work")
+            yield 0.1
+        print(f"{name}: {time.perf_counter() - begun:.1f} s", flush=True)
+        yield 0.5
+        picture(folder, f"{number:02}-{name}")
+
+
+def start() -> None:
+    words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply", "/out"]
+    play(job(Path(words[0]), Path(words[1]), words[2:] or DEFAULT))
+
+
+DEFAULT = ["close", "landmarks", "pose", "scale", "place_eyes", "carve_sockets", "make_eyes", "neck", "hollow"]
+start()
