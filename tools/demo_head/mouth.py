@@ -39,8 +39,9 @@ def relief(points: Points) -> Field:
     tubercle = 0.5 * bump(across, 3.0) * bump(up + 47.6, 2.0)
     over_border = step(up - top, 9.0 - 3.0 * reach, -1.5)
     swell_upper = 3.9 * taper**0.8 * step(upper, -0.3, 0.5) * over_border
-    swell_lower = 4.4 * taper**0.8 * np.where(lower < 0.45, step(lower, -0.2, 0.45), 1 - step(lower, 0.45, 1.75))
-    roll = 0.35 * taper * bump(up - top - 0.3, 1.0) * step(upper, 0.3, 0.7)
+    under = 0.6 * step(lower, 1.45, 0.45) + 0.4 * step(lower, 2.6, 0.8)
+    swell_lower = 4.2 * taper**0.8 * step(lower, -0.3, 0.45) * under
+    roll = 0.22 * taper * bump(up - top - 0.3, 1.0) * step(upper, 0.3, 0.7)
     swell = np.where(up > line, swell_upper, swell_lower) + roll + tubercle
     # The line itself is pressed in, deepest in the pits of the corners.
     pressed = 1.4 * bump(up - line, 0.8) * step(across, CORNER + 3.0, CORNER - 3.0)
@@ -48,6 +49,6 @@ def relief(points: Points) -> Field:
     node = 1.3 * bump(across - CORNER - 5.5, 3.2) * bump(up - LINE_LEVEL + 1, 5.0)
     philtrum = -0.8 * bump(across, 2.4) * step(up, -31, -34) * step(up, -44.5, -41.5)
     columns = 0.55 * bump(across - 4.8 + (up + 36) * 0.06, 2.0) * step(up, -30, -35) * step(up, -45, -41)
-    fold = -1.7 * bump(up + 67.0 - 0.012 * across**2, 3.6) * step(across, 24, 6)
-    chin = 1.2 * bump(across - 4.5, 7.5) * bump(up + 83, 8.0)
+    fold = -1.0 * bump(up + 67.0 - 0.012 * across**2, 3.6) * step(across, 24, 6)
+    chin = 1.2 * bump(across, 9.5) * bump(up + 83, 8.0)
     return (front * (swell - pressed - pit + node + philtrum + columns + fold + chin)).astype(np.float32)
