@@ -1,0 +1,82 @@
+"""Parts that go together one way: no overlap seated, none along the way, and a collision any other way."""
+
+import numpy as np
+import pytest
+from canthus.geometry.booleans import difference, intersection
+from canthus.geometry.distance import ClosestPoint
+from canthus.geometry.errors import NotPossible
+from canthus.geometry.measures import components, is_watertight, volume
+from canthus.geometry.sections import plane
+from canthus.geometry.solids import box, sphere
+from canthus.geometry.spigot import Spigot, parted
+from canthus.geometry.transforms import rotation, transform
+
+SHAPE = Spigot(1.6, 0.1, np.radians(2), 0.15, 1.2, 3.5, np.radians(62))
+BALL = sphere(13.0, sag=0.01)
+SHELL = difference(BALL, sphere(11.0, sag=0.01))  # a perfect turn round the axis: only the notch can key it
+EGG = difference(BALL.moved(np.diag([1, 1.25, 1.2, 1])), sphere(11.0, sag=0.01).moved(np.diag([1, 1.27, 1.23, 1])))
+CUT = plane((0.0, 0.0, 4.0), (0.0, 0.3, 1.0))
+
+
+@pytest.fixture(scope="module", params=["shell", "egg", "solid"])
+def halves(request):
+    mesh = {"shell": SHELL, "egg": EGG, "solid": BALL}[request.param]
+    return mesh, parted(mesh, CUT, SHAPE)
+
+
+def test_both_parts_are_closed_and_nothing_is_lost_but_the_gap(halves):
+    mesh, found = halves
+    for part in (found.below, found.above):
+        assert is_watertight(part)
+        assert components(part).max() == 0
+    lost = volume(mesh) - volume(found.below) - volume(found.above)
+    assert 0 < lost < 0.01 * volume(mesh)
+
+
+def test_they_share_no_volume_seated_and_on_the_way_out(halves):
+    _mesh, found = halves
+    for out in (0.0, 0.02, 0.1, 0.4, 1.0, 1.5, 3.0):
+        moved = found.above.moved(transform(np.eye(3), out * CUT.up))
+        assert volume(intersection(found.below, moved)) == pytest.approx(0, abs=1e-9)
+
+
+@pytest.mark.parametrize("turn", [6, 30, 90, 180, 270, 354])
+def test_turned_any_other_way_they_collide(halves, turn):
+    _mesh, found = halves
+    linear = rotation(CUT.up, np.radians(turn))
+    moved = found.above.moved(transform(linear, CUT.origin - linear @ CUT.origin))
+    assert volume(intersection(found.below, moved)) > 0.5
+
+
+def test_the_gap_is_as_wide_as_set(halves):
+    """Least distance between the mating sides, within 0.01 mm."""
+    _mesh, found = halves
+    local = np.linalg.inv(CUT.matrix)
+    below, above = found.below.moved(local), found.above.moved(local)
+    radii = np.linalg.norm(below.vertices[:, :2], axis=1)
+    angles = np.arctan2(below.vertices[:, 1], below.vertices[:, 0])
+    heights = below.vertices[:, 2]
+    outside = (heights > 0.4) & (heights < 1.2) & (np.abs(angles - SHAPE.bearing) > 0.5)
+    outside &= radii > 0.93 * np.median(radii[(heights > 0.4) & (heights < 1.2)])
+    distances, *_rest = ClosestPoint(above).query(below.vertices[outside])
+    side = distances < 0.3
+    assert side.sum() > 500
+    assert np.median(distances[side]) == pytest.approx(SHAPE.clearance, abs=0.01)
+    assert distances[side].min() > SHAPE.clearance - 0.01
+
+
+def test_the_walls_left_are_told(halves):
+    _mesh, found = halves
+    assert found.collar_wall > 0.6
+    assert found.spigot_wall > 0.6
+
+
+def test_a_rim_too_thin_is_refused():
+    thin = difference(BALL, sphere(12.9, sag=0.01))
+    with pytest.raises(NotPossible, match="too thin for a spigot"):
+        parted(thin, CUT, SHAPE)
+
+
+def test_a_plane_that_does_not_go_round_is_refused():
+    with pytest.raises(NotPossible, match="does not go round"):
+        parted(box((0, 0, 0), (4, 4, 4)), plane((9, 9, 2), (0, 0, 1)), SHAPE)
