@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from .errors import BadMesh
 from .mesh import Mesh
+from .neighbours import tree_order
 from .probes import Probes, probes_of
 
 CHUNK = 16384
@@ -33,7 +34,7 @@ class ClosestPoint:
             raise BadMesh("there is no surface to measure to: the mesh has no triangles")
         self.mesh = mesh
         self._probes: Probes = probes_of(mesh)
-        self._tree = cKDTree(self._probes.points, balanced_tree=False, compact_nodes=True)
+        self._tree = cKDTree(self._probes.points, leafsize=32, balanced_tree=False)
         a, b, c = mesh.corners.transpose(1, 0, 2)
         self._frames = _Frames.of(a, b - a, c - a)
 
@@ -58,8 +59,10 @@ class ClosestPoint:
         triangle = np.empty(len(points), np.int32)
         place = np.empty_like(points)
 
+        order = tree_order(points) if len(points) > CHUNK else np.arange(len(points))
+
         def work(start: int) -> None:
-            rows = slice(start, start + CHUNK)
+            rows = order[start : start + CHUNK]
             squared[rows], triangle[rows], place[rows] = self._closest(points[rows], far)
 
         with ThreadPoolExecutor(os.cpu_count() or 1) as pool:

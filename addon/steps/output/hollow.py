@@ -23,7 +23,7 @@ class Hollow(Step):
         1.0, low=0.0, high=5, unit="mm", at="print", help="Narrowest passage left in the hollow, so that resin drains"
     )
     cell: float = setting(
-        0.0, low=0.0, high=2, unit="mm", at="print", help="Fineness of the inner face; 0 takes an eighth of the wall"
+        0.0, low=0.0, high=2, unit="mm", at="print", help="Fineness of the inner face; 0 takes a sixth of the wall"
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -35,7 +35,7 @@ class Hollow(Step):
         head = piece.needed_head()
         if closed_cavities(head):
             raise NotPossible("the head is hollow already: hollow it once, or start from the solid head")
-        cell = self.cell or self.wall / 8
+        cell = self.cell or self.wall / 6
         inner = inner_surface(head, self.wall, self.narrowest, cell, progress.stretch(0.0, 0.85))
         if not len(inner.triangles):
             raise NotPossible(f"a wall of {self.wall:g} mm leaves no hollow: take a thinner wall, or print it solid")

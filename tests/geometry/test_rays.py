@@ -1,0 +1,72 @@
+"""Rays against closed forms and against every triangle tried in turn."""
+
+import numpy as np
+import pytest
+from canthus.geometry.errors import BadMesh
+from canthus.geometry.mesh import Mesh
+from canthus.geometry.rays import RayCaster, _meets
+from canthus.geometry.solids import box, frustum, icosphere, sphere
+
+
+def by_trying_all(mesh, origins, directions):
+    a, b, c = mesh.corners.transpose(1, 0, 2)
+    table = np.concatenate([a, b - a, c - a], axis=1)
+    best = np.full(len(origins), np.inf)
+    for row in range(len(origins)):
+        met, away = _meets(table, np.tile(origins[row], (len(table), 1)), np.tile(directions[row], (len(table), 1)))
+        best[row] = away[met].min(initial=np.inf)
+    return best
+
+
+def test_rays_from_within_a_box_end_at_its_sides():
+    chance = np.random.default_rng(0)
+    origins, ways = chance.uniform(0.05, 0.95, (2000, 3)), chance.normal(size=(2000, 3))
+    distance, triangle = RayCaster(box((0, 0, 0), (1, 1, 1))).first_hit(origins, ways)
+    unit = ways / np.linalg.norm(ways, axis=1, keepdims=True)
+    expected = np.where(unit > 0, (1 - origins) / unit, -origins / unit).min(axis=1)
+    np.testing.assert_allclose(distance, expected, atol=1e-12)
+    assert (triangle >= 0).all()
+
+
+def test_rays_from_the_middle_of_a_ball_reach_its_radius():
+    ways = np.random.default_rng(1).normal(size=(3000, 3))
+    distance, _ = RayCaster(sphere(9, (4, 5, 6), sag=0.001)).first_hit(np.tile([4.0, 5, 6], (3000, 1)), ways)
+    np.testing.assert_allclose(distance, 9, atol=0.0011)
+
+
+@pytest.mark.parametrize(
+    "mesh", [icosphere(3, 5), frustum((0, 0, 0), (3, 2, 9), 4, 0, 0.05), box((-7, -1, -0.2), (7, 1, 0.2))]
+)
+def test_every_ray_finds_what_trying_all_finds(mesh):
+    chance = np.random.default_rng(2)
+    origins = chance.uniform(-12, 12, (400, 3))
+    aims = mesh.vertices[chance.integers(0, len(mesh.vertices), 400)] + chance.normal(size=(400, 3))
+    ways = (aims - origins) / np.linalg.norm(aims - origins, axis=1, keepdims=True)
+    distance, triangle = RayCaster(mesh).first_hit(origins, ways)
+    expected = by_trying_all(mesh, origins, ways)
+    np.testing.assert_allclose(distance, expected, atol=1e-9)
+    assert ((triangle >= 0) == np.isfinite(expected)).all()
+    assert np.isfinite(expected).mean() > 0.2
+
+
+def test_rays_along_the_axes_and_on_the_grid_are_no_exception():
+    origins = np.array([[0.5, 0.5, -3], [0, 0.5, 0.5], [1, 1, 1], [0.25, 0.25, 4]], float)
+    ways = np.array([[0, 0, 1], [1, 0, 0], [-1, 0, 0], [0, 0, -1]], float)
+    distance, _ = RayCaster(box((0, 0, 0), (1, 1, 1))).first_hit(origins, ways)
+    np.testing.assert_allclose(distance[[0, 3]], [3, 3])
+    assert distance[1] in (0.0, 1.0)
+
+
+def test_the_triangle_a_ray_starts_on_is_passed_and_far_ones_are_not_looked_for():
+    plate = box((0, 0, 0), (10, 10, 2))
+    top = np.flatnonzero((plate.corners[:, :, 2] == 2).all(axis=1)).astype(np.int32)
+    origins, down = plate.corners[top].mean(axis=1), np.tile([0.0, 0, -1], (len(top), 1))
+    caster = RayCaster(plate)
+    np.testing.assert_allclose(caster.first_hit(origins, down, ignoring=top)[0], 2.0)
+    assert np.isinf(caster.first_hit(origins, down, ignoring=top, farthest=1.9)[0]).all()
+    assert (caster.first_hit(origins, down, ignoring=top, farthest=1.9)[1] == -1).all()
+
+
+def test_no_surface_is_refused():
+    with pytest.raises(BadMesh):
+        RayCaster(Mesh(np.zeros((0, 3)), np.zeros((0, 3), int)))
