@@ -129,3 +129,15 @@ def _ear_region(skin: Field, points: Points) -> Field:
     form = union(skin, shell, (1.5 + 3.0 * step(out - relief, -1, -4)).astype(np.float32))
     hollow = np.maximum(-front, bowl)
     return without(form, hollow.astype(np.float32), 1.0)
+
+
+def on_ear(vertices: NDArray) -> NDArray[np.bool_]:
+    """Which vertices (sculptor's frame) belong to the ears' shells."""
+    side = vertices.astype(np.float32)
+    side[:, 0] = np.abs(side[:, 0])
+    origin, axes = _frame()
+    a, b, out = ((side - origin.astype(np.float32)) @ axes.T.astype(np.float32)).T
+    at = np.stack([(a - LOW[0]) / STEP, (b - LOW[1]) / STEP])
+    drawing = _drawing()
+    edge, back = (map_coordinates(image, at, order=1, mode="nearest") for image in (drawing.edge, drawing.back))
+    return (edge < 0.7) & (out > np.maximum(back - 1.0, -3.0)) & (out < 14)

@@ -40,6 +40,11 @@ class EyeForm:
         """From the globe's centre to the cornea's, along the gaze."""
         return self.radius * 5 / 12
 
+    @property
+    def limbus_radius(self) -> float:
+        """Where sclera and cornea meet: 5.81 for a globe of 12, of the same model."""
+        return self.radius * 5.8095 / 12
+
     @cached_property
     def margins(self) -> tuple[PchipInterpolator, PchipInterpolator]:
         """Upper and lower lid edge: elevation in degrees over the bearing in degrees (temple positive)."""

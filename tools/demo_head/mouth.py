@@ -13,15 +13,20 @@ _lower_border = line_through([0, 6, 12, 18, 23, 25.5, 30], [-60.2, -60.0, -58.6,
 _line = line_through([0, 4, 9, 15, 21, 25.5, 30], [-50.3, -50.1, -49.5, -49.4, -50.1, -50.6, -51])
 
 
+def line_level(across: NDArray) -> NDArray[np.float64]:
+    """Height of the mouth's line."""
+    return _line(np.abs(across))
+
+
 def vermilion(across: NDArray, up: NDArray) -> tuple[NDArray, NDArray]:
     """How far into the red of the upper and the lower lip a place is: 1 inside, 0 outside, soft at the border."""
     across = np.abs(across)
     fade = step(across, CORNER + 0.6, CORNER - 1.2)
     upper = step(up, _line(across) - 0.1, _line(across) + 0.1) * step(
-        up, _upper_border(across) + 0.3, _upper_border(across) - 0.3
+        up, _upper_border(across) + 0.7, _upper_border(across) - 0.7
     )
     lower = step(up, _line(across) + 0.1, _line(across) - 0.1) * step(
-        up, _lower_border(across) - 0.3, _lower_border(across) + 0.3
+        up, _lower_border(across) - 0.7, _lower_border(across) + 0.7
     )
     return upper * fade, lower * fade
 
