@@ -32,10 +32,13 @@ SURE = 0.5
 
 @dataclass(frozen=True)
 class Proposals:
-    """Landmark name to (3,) position and confidence, in the frame of the surface given, and the face they lie on."""
+    """Landmark name to (3,) position and confidence, in the frame of the surface given, and the face they lie on.
+
+    `face` is None where none was recognised. `asymmetry` is the median distance of the face from its mirror image, mm.
+    """
 
     marks: Found
-    face: Face
+    face: Face | None
     asymmetry: float
 
 
@@ -55,13 +58,10 @@ def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
     -------
     Proposals; nothing is in them of which there is no trace on the surface, and an empty set where no face is found.
     """
-    face = find_face(spread_over(head, _COARSE), progress.stretch(0.0, 0.6))
-    if not _recognised(face):
-        return Proposals({}, face, np.inf)
-    progress(0.6, "setting the face straight")
-    surface = spread_over(head, _MIDDLE).moved(face.matrix)
-    straighten, asymmetry = squared_up(surface, _face_mask(surface.points, face.size))
-    matrix = straighten @ face.matrix
+    found = straight_face(head, progress.stretch(0.0, 0.7))
+    if found is None:
+        return Proposals({}, None, np.inf)
+    face, matrix, asymmetry = found
     posed = head.moved(matrix)
     progress(0.7, "reading the profile")
     marks = midline_landmarks(profile_of(posed, face.size), face.size)
@@ -80,6 +80,28 @@ def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
         if confidence >= TRACE and np.isfinite(place).all()
     }
     return Proposals(moved, face, asymmetry)
+
+
+def straight_face(head: Mesh, progress: Progress = SILENT) -> tuple[Face, NDArray[np.float64], float] | None:
+    """The face on a head, the (4, 4) transform that poses it as a mean adult's, and its asymmetry, mm.
+
+    Parameters
+    ----------
+    head : Mesh in millimetres at life size, any pose, normals outwards
+    progress : told how far it is
+
+    Returns
+    -------
+    face, transform and asymmetry, or None where no face is recognised. The symmetry plane is the face's own; nod and
+    depth are those at which a mean face lies best on it.
+    """
+    face = find_face(spread_over(head, _COARSE), progress.stretch(0.0, 0.8))
+    if not _recognised(face):
+        return None
+    progress(0.8, "setting the face straight")
+    surface = spread_over(head, _MIDDLE).moved(face.matrix)
+    straighten, asymmetry = squared_up(surface, _face_mask(surface.points, face.size))
+    return face, straighten @ face.matrix, asymmetry
 
 
 def _recognised(face: Face) -> bool:

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from ...anatomy.landmark_files import Placed, read_landmarks
 from ...anatomy.landmarks import NAMES, known
-from ...geometry.errors import BadSetting, NotReady
-from ...geometry.mesh import Mesh
+from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
 from ..step import Step, setting
 from ..workpiece import Landmark, Workpiece
+from .surface import needed_surface
 
 
 @dataclass(frozen=True)
@@ -61,17 +61,20 @@ class Landmarks(Step):
         if all(name in placed for name in NAMES):
             return piece
         life = np.diag([*[1.0 / piece.scale] * 3, 1.0])
-        proposals = propose_landmarks(_surface(piece).moved(life), progress)
+        proposals = propose_landmarks(needed_surface(piece).moved(life), progress)
         marks = {
             name: Landmark(_point(place * piece.scale), round(confidence, 3), "proposed")
             for name, (place, confidence) in proposals.marks.items()
         }
-        found = piece.but(landmarks=marks).measured(
-            face_likeness=proposals.face.likeness, best_other_place=proposals.face.rival, face_size=proposals.face.size
-        )
-        if not marks and not placed:
+        found = piece.but(landmarks=marks)
+        if proposals.face is None:
             return found.noted("No face was recognised on the surface: place the landmarks by hand")
-        return found.measured(asymmetry_mm=proposals.asymmetry) if marks else found
+        return found.measured(
+            face_likeness=proposals.face.likeness,
+            best_other_place=proposals.face.rival,
+            face_size=proposals.face.size,
+            asymmetry_mm=proposals.asymmetry,
+        )
 
 
 def hand_placed(text: str) -> dict[str, Placed]:
@@ -101,15 +104,6 @@ def _through(piece: Workpiece, marks: dict[str, Placed], source: str) -> dict[st
         name: Landmark(_point(applied(piece.frame, np.array([x, y, z]))), sure, source)
         for name, (x, y, z, sure) in marks.items()
     }
-
-
-def _surface(piece: Workpiece) -> Mesh:
-    """What the landmarks are looked for on: the closed head, or an open scan's mesh."""
-    if piece.head is not None:
-        return piece.head
-    if isinstance(piece.scan, Mesh) and len(piece.scan.triangles):
-        return piece.scan
-    raise NotReady("landmarks: there is no surface to look at: run close first")
 
 
 def _point(place: NDArray[np.float64]) -> tuple[float, float, float]:

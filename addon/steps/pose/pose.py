@@ -11,9 +11,10 @@ from ...anatomy.frame import HeadFrame, frame_of_directions, head_frame
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
 from ...geometry.progress import SILENT, Progress
-from ...geometry.transforms import transform
+from ...geometry.transforms import applied, transform
 from ..step import Step, setting
 from ..workpiece import Workpiece
+from .surface import surface_of
 
 
 @dataclass(frozen=True)
@@ -21,13 +22,13 @@ class Pose(Step):
     """Set the head on the Frankfurt horizontal, face forward, from its landmarks.
 
     The face looks towards -y, up is +z, the sitter's left is +x; the origin lies midway between the tragia. Only
-    sure landmarks count. `up` and `front` are for scans on which none can be found: two directions of the workpiece
-    as it stands, and the origin then stays in the middle of the box round it.
+    sure landmarks count; where they are too few to tell how the head nods, a mean face is laid over it. `up` and
+    `front` are for scans on which nothing can be found: two directions of the workpiece as it stands, and the origin
+    then lies in the middle of the box round it.
     """
 
     NAME: ClassVar[str] = "pose"
     STAGE: ClassVar[str] = "pose"
-    LIGHT: ClassVar[bool] = True
 
     up: tuple[float, ...] = setting((), kind="point", help="Direction of the crown, instead of the landmarks: x,y,z")
     front: tuple[float, ...] = setting((), kind="point", help="Direction the face looks in, instead of the landmarks")
@@ -35,23 +36,51 @@ class Pose(Step):
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece in its posed frame."""
         progress(0.0, "posing")
-        frame = self._frame(piece)
+        frame = self._frame(piece, progress)
         turn = np.degrees(np.arccos(np.clip((np.trace(frame.matrix[:3, :3]) - 1) / 2, -1, 1)))
         posed = piece.moved(frame.matrix).measured(
             turned_deg=float(turn), asymmetry_mm=frame.asymmetry, frankfurt=frame.exact, posed_from=frame.how
         )
         return posed if frame.exact else posed.noted(f"The pose is not the Frankfurt horizontal itself: {frame.how}")
 
-    def _frame(self, piece: Workpiece) -> HeadFrame:
+    def _frame(self, piece: Workpiece, progress: Progress) -> HeadFrame:
         if bool(self.up) != bool(self.front):
             raise BadSetting("pose: up and front go together: give both or neither")
         if self.up:
             return frame_of_directions(np.asarray(self.up), np.asarray(self.front), _middle(piece))
         life = {name: np.asarray(mark.position) / piece.scale for name, mark in piece.landmarks.items() if mark.sure}
-        if not life:
-            raise NotReady("no sure landmark to pose from: run landmarks, place them by hand, or give up and front")
-        frame = head_frame(life)
+        try:
+            frame: HeadFrame | None = head_frame(life)
+        except NotReady:
+            frame = None
+        if frame is None or not (frame.exact or _tall_enough(frame, life)):
+            frame = self._from_the_face(piece, progress) or frame
+        if frame is None:
+            raise NotReady(
+                "pose: too few sure landmarks and no face recognised: place the eye corners of both sides and the chin "
+                "by hand (landmarks --at), or give up and front"
+            )
         return dataclasses.replace(frame, matrix=transform(frame.matrix[:3, :3], frame.matrix[:3, 3] * piece.scale))
+
+    def _from_the_face(self, piece: Workpiece, progress: Progress) -> HeadFrame | None:
+        """The frame of a mean face laid over the surface, where the landmarks do not tell how the head nods."""
+        from ...anatomy.proposals import straight_face
+
+        surface = surface_of(piece)
+        if surface is None:
+            return None
+        found = straight_face(surface.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0])), progress)
+        if found is None:
+            return None
+        return HeadFrame(
+            found[1], False, "a mean face laid over the surface, its symmetry plane the face's own", found[2]
+        )
+
+
+def _tall_enough(frame: HeadFrame, marks: dict[str, NDArray[np.float64]]) -> bool:
+    """Whether the landmarks span enough height and depth for the nod to be told from them."""
+    places = applied(frame.matrix, np.array(list(marks.values())))[:, 1:]
+    return bool(np.linalg.norm(places.max(axis=0) - places.min(axis=0)) > 45.0)
 
 
 def _middle(piece: Workpiece) -> NDArray[np.float64]:
