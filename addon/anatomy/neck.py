@@ -23,6 +23,8 @@ HEAD_HEIGHT = 2.4
 computed as above), which a knot of hair on a head does not reach."""
 FLARE = 1.25
 """Once the mean radius has grown by this over the narrowest, the shoulders have begun."""
+EVEN = 1.03
+"""Levels whose mean radius is within this of the narrowest are as good as it: the cut goes through their middle."""
 BELOW_CHIN = 0.04, 0.50
 """Span below the chin the cut is looked for in, as shares of chin to crown: common practice, no source."""
 
@@ -125,14 +127,20 @@ def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> t
 
 
 def _first_narrow(radii: NDArray[np.float64], candidates: NDArray[np.int64]) -> int:
-    """The narrowest of the candidate levels above the shoulders, looked for from the top down."""
+    """The middle of the narrowest stretch of candidate levels above the shoulders, looked for from the top down."""
     best = int(candidates[-1])
     for level in candidates[::-1].tolist():
         if radii[level : best + 1].max() > FLARE * radii[best]:
             break
         if radii[level] < radii[best]:
             best = level
-    return best
+    narrow = set(candidates[radii[candidates] <= EVEN * radii[best]].tolist())
+    low = high = best
+    while low - 1 in narrow:
+        low -= 1
+    while high + 1 in narrow:
+        high += 1
+    return (low + high) // 2
 
 
 def _lowest_whole(profile: _Profile) -> float:
