@@ -31,6 +31,7 @@ def enable() -> None:
 
 
 def view() -> tuple[bpy.types.Window, bpy.types.Area]:
+    """The window and its 3D view."""
     window = bpy.context.window_manager.windows[0]
     return window, next(area for area in window.screen.areas if area.type == "VIEW_3D")
 
@@ -44,6 +45,7 @@ def press(name: str, how: str = "INVOKE_DEFAULT", **settings: object) -> None:
 
 
 def picture(folder: Path, name: str) -> None:
+    """Draw the window and save what is on the screen."""
     window, _ = view()
     with bpy.context.temp_override(window=window):
         bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=2)
@@ -51,6 +53,7 @@ def picture(folder: Path, name: str) -> None:
 
 
 def running() -> bool:
+    """Whether a step is at work in the child process."""
     return bool(bpy.context.window_manager.canthus.running)
 
 
@@ -62,11 +65,9 @@ def play(script: Iterator[float]) -> None:
             return next(script)
         except StopIteration:
             bpy.ops.wm.quit_blender()
-        except Exception:
-            import traceback
-
-            traceback.print_exc()
-            bpy.ops.wm.quit_blender()
+        except BaseException:
+            bpy.app.timers.register(bpy.ops.wm.quit_blender, first_interval=0.2)
+            raise
         return None
 
     bpy.app.timers.register(step, first_interval=1.0)
@@ -75,7 +76,7 @@ def play(script: Iterator[float]) -> None:
 def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
     """Load, then each step; a picture after each."""
     enable()
-    window, area = view()
+    _, area = view()
     area.spaces[0].show_region_ui = True
     yield 1.0
     region = next(each for each in area.regions if each.type == "UI")
@@ -104,6 +105,7 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
 
 
 def start() -> None:
+    """Read the words after `--` and begin."""
     words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply", "/out"]
     play(job(Path(words[0]), Path(words[1]), words[2:] or DEFAULT))
 

@@ -13,8 +13,10 @@ from pathlib import Path
 import bpy
 import numpy as np
 from mathutils import Vector
+from numpy.typing import NDArray
 
-from ..geometry.errors import BadFile
+from ..geometry.cloud import Cloud
+from ..geometry.errors import BadFile, NotReady
 from ..steps.workpiece import Workpiece
 from . import lighting, scene_piece
 from .cameras import View, aim, new_camera
@@ -47,7 +49,7 @@ for screen in bpy.data.screens:
         view = space.region_3d
         view.view_perspective = "PERSP"
         view.view_location = Vector((float(x), float(y), float(z)))
-        view.view_rotation = Quaternion((0.7556, 0.6124, 0.1462, 0.1804))  # a little from the sitter's left, a little above
+        view.view_rotation = Quaternion((0.7556, 0.6124, 0.1462, 0.1804))  # as in `viewport`
         view.view_distance = 1.6 * float(width)
 bpy.ops.wm.save_as_mainfile(filepath=saved, compress=True, check_existing=False)
 """
@@ -90,12 +92,13 @@ def _scene(piece: Workpiece) -> tuple[bpy.types.Scene, Vector, float]:
     return scene, centre, size
 
 
-def _extent(piece: Workpiece) -> tuple[np.ndarray, np.ndarray]:
+def _extent(piece: Workpiece) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lowest and highest corner of the parts, or of the scan where there is no part yet."""
     shapes = [mesh.vertices for mesh in piece.all_parts().values()]
     if not shapes and piece.scan is not None:
-        shapes = [getattr(piece.scan, "vertices", None) if hasattr(piece.scan, "vertices") else piece.scan.points]
+        shapes = [piece.scan.points if isinstance(piece.scan, Cloud) else piece.scan.vertices]
     if not shapes:
-        raise BadFile(f"{piece.name} holds nothing to save: load a scan first")
+        raise NotReady(f"{piece.name} holds nothing to save: load a scan first")
     every = np.concatenate(shapes)
     return every.min(axis=0), every.max(axis=0)
 

@@ -12,8 +12,9 @@ LENS_ANGLE = math.radians(14)
 
 @dataclass(frozen=True)
 class View:
-    """One picture to take: round the subject by `azimuth` (0 the face, 90 the sitter's left), up by `elevation`, degrees.
+    """One picture to take: where the camera stands and how much it sees.
 
+    It is turned round the subject by `azimuth` (0 the face, 90 the sitter's left) and up by `elevation`, degrees.
     `target` is the point looked at and `width` how much the picture shows there, in millimetres.
     """
 

@@ -37,7 +37,8 @@ class Child:
         self._read = 0
         self._error = ""
         worker.hand_over(self.folder, piece, steps)
-        command = [sys.executable, *bpy.app.python_args, "-c", _BOOT, PACKAGE / "__init__.py", _libraries(), self.folder]
+        arguments = [PACKAGE / "__init__.py", _libraries(), self.folder]
+        command = [sys.executable, *bpy.app.python_args, "-c", _BOOT, *arguments]
         with open(self.folder / "words", "wb") as words, open(self.folder / "trouble", "wb") as trouble:
             self._process = subprocess.Popen([str(part) for part in command], stdout=words, stderr=trouble)
 
@@ -79,7 +80,8 @@ class Child:
 
     def _last_words(self) -> str:
         lines = (self.folder / "trouble").read_text(encoding="utf-8", errors="replace").strip().splitlines()
-        return f"the work stopped by itself (exit {self._process.returncode}): {lines[-1] if lines else 'out of memory?'}"
+        last = lines[-1] if lines else "out of memory?"
+        return f"the work stopped by itself (exit {self._process.returncode}): {last}"
 
     def _clear(self) -> None:
         shutil.rmtree(self.folder, ignore_errors=True)
@@ -91,4 +93,3 @@ def _libraries() -> Path:
     if found is None or found.origin is None:
         raise MissingLibrary("scipy is missing: install Canthus from its own zip, which brings it along")
     return Path(found.origin).parents[1]
-

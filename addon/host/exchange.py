@@ -8,6 +8,7 @@ no harm after the mesh has been edited by hand.
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 from numpy.typing import NDArray
 
 from ..geometry.cloud import Cloud
@@ -26,6 +27,19 @@ def millimetres_per_unit(scene: bpy.types.Scene) -> float:
     return float(f"{1000 * scene.unit_settings.scale_length:.6g}")
 
 
+def stands(thing: bpy.types.Object) -> Matrix:
+    """Where an object stands in the world.
+
+    The host leaves `matrix_world` as it was for objects that are hidden, so it is worked out from the object and those
+    it hangs on; where something else moves them (a bone, a constraint), the host's word is taken.
+    """
+    if thing.constraints or (thing.parent and thing.parent_type != "OBJECT"):
+        return thing.matrix_world.copy()
+    if thing.parent is None:
+        return thing.matrix_basis.copy()
+    return stands(thing.parent) @ thing.matrix_parent_inverse @ thing.matrix_basis
+
+
 def placement(thing: bpy.types.Object, unit: float) -> NDArray[np.float64]:
     """(4, 4) transform from the object's own units to millimetres in the scene.
 
@@ -34,7 +48,7 @@ def placement(thing: bpy.types.Object, unit: float) -> NDArray[np.float64]:
     BadMesh
         The object, or one it hangs on, is mirrored or scaled unevenly.
     """
-    matrix = np.array(thing.matrix_world, dtype=np.float64)
+    matrix = np.array(stands(thing), dtype=np.float64)
     linear = matrix[:3, :3]
     lengths = np.linalg.norm(linear, axis=0)
     if lengths.min() <= 1e-9 * max(1.0, lengths.max()):
@@ -121,7 +135,7 @@ def new_data(name: str, thing: Mesh | Cloud, unit: float) -> bpy.types.Mesh:
 
 
 def write_column(mesh: bpy.types.Mesh, name: str, values: NDArray[np.generic]) -> None:
-    """Store one value a vertex under `name`, replacing what was there. Whole numbers, switches and floats are kept exact."""
+    """Store one value a vertex under `name`, replacing what was there; nothing is rounded."""
     if name in mesh.attributes:
         mesh.attributes.remove(mesh.attributes[name])
     if values.dtype == np.bool_:
@@ -137,7 +151,7 @@ def write_column(mesh: bpy.types.Mesh, name: str, values: NDArray[np.generic]) -
 
 
 def _fill(mesh: bpy.types.Mesh, vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> None:
-    """Build the geometry in bulk: twenty times as fast as `from_pydata` (attributes named with a dot are the host's)."""
+    """Build the geometry in bulk, far faster than `from_pydata`. Attributes named with a dot are the host's own."""
     rough = vertices.astype(np.float32)
     mesh.vertices.add(len(vertices))
     mesh.attributes["position"].data.foreach_set("vector", rough.ravel())
@@ -160,7 +174,7 @@ def _values(attribute: bpy.types.Attribute) -> NDArray[np.generic]:
 
 
 def _columns(mesh: bpy.types.Mesh) -> dict[str, NDArray[np.generic]]:
-    """Every value a vertex of a kind we write ourselves; hidden and selection flags are the host's own business."""
+    """What each vertex carries, of the kinds written here; hidden flags are the host's own business."""
     columns: dict[str, NDArray[np.generic]] = {}
     for attribute in mesh.attributes:
         name = attribute.name
@@ -180,7 +194,8 @@ def _colours(mesh: bpy.types.Mesh) -> NDArray[np.uint8] | None:
         return None
     rgba = np.empty((len(mesh.vertices), 4), np.float32)
     colour.data.foreach_get("color_srgb", rgba.ravel())
-    return np.rint(rgba[:, :3].clip(0, 1) * 255).astype(np.uint8)
+    colours: NDArray[np.uint8] = np.rint(rgba[:, :3].clip(0, 1) * 255).astype(np.uint8)
+    return colours
 
 
 def _normals(mesh: bpy.types.Mesh) -> NDArray[np.float64] | None:

@@ -85,7 +85,7 @@ def _ball_radius(cloud: Cloud) -> float:
     low, high = np.percentile(cloud.points[:: max(1, len(cloud) // 20000)], (2, 98), axis=0)
     sides = np.sort(high - low)[::-1]
     area = 2.2 * float(sides[0] * max(sides[1], 1e-9))
-    return 0.6 * (area / max(len(cloud), 1)) ** 0.5
+    return float(0.6 * (area / max(len(cloud), 1)) ** 0.5)
 
 
 def _points_tree(name: str, radius: float) -> bpy.types.NodeTree:

@@ -30,7 +30,7 @@ def _plain(name: str, colour: tuple[float, float, float], roughness: float) -> b
     return material
 
 
-def _surface(material: bpy.types.Material) -> bpy.types.ShaderNode:
+def _surface(material: bpy.types.Material) -> bpy.types.Node:
     return next(node for node in material.node_tree.nodes if node.type == "BSDF_PRINCIPLED")
 
 

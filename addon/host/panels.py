@@ -159,7 +159,7 @@ def wrapped(text: str, width: int) -> list[str]:
 
 
 def _steps_of(stage: str) -> list[type[Step]]:
-    return [step for step in all_steps() if step.STAGE == stage]
+    return [step for step in all_steps() if stage == step.STAGE]
 
 
 def panel_classes() -> list[type]:

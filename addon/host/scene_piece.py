@@ -44,7 +44,7 @@ def piece_collection(context: bpy.types.Context) -> bpy.types.Collection | None:
 
 
 def role_of(thing: bpy.types.Object) -> str:
-    """ "scan", "head", "skin", "parts/eye-left", "landmark/sellion", "eye/left", or "" for what is not ours."""
+    """One of "scan", "head", "skin", "parts/eye-left", "landmark/sellion", "eye/left"; "" for what is not ours."""
     return str(thing.get(ROLE, ""))
 
 
@@ -162,7 +162,7 @@ def same_shape(one: Mesh | Cloud | None, other: Mesh | Cloud | None) -> bool:
 def _put_shape(
     collection: bpy.types.Collection, role: str, shape: Mesh | Cloud, unit: float, piece: Workpiece
 ) -> bpy.types.Object:
-    """New data for the object of that role; the object itself stays, with its name, its place in lists, its parents."""
+    """New data for the object of that role; the object itself stays, with its name, its place in lists."""
     name = role.removeprefix("parts/")
     data = exchange.new_data(f"{piece.name} {name}", shape, unit)
     thing = object_with(collection, role)
@@ -172,7 +172,7 @@ def _put_shape(
         collection.objects.link(thing)
     else:
         old, thing.data = thing.data, data
-        thing.matrix_world = Matrix()
+        thing.parent, thing.matrix_basis = None, Matrix()
         if old.users == 0:
             bpy.data.meshes.remove(old)
     sensors = shape.sensors if isinstance(shape, Cloud) else None
@@ -193,7 +193,7 @@ def _put_landmarks(collection: bpy.types.Collection, piece: Workpiece, unit: flo
     for name, mark in piece.landmarks.items():
         thing = _empty(collection, f"landmark/{name}", name, "SPHERE")
         thing.empty_display_size = size
-        thing.matrix_world = Matrix.Translation(Vector(mark.position) / unit)
+        thing.parent, thing.matrix_basis = None, Matrix.Translation(Vector(mark.position) / unit)
         thing["confidence"], thing["source"] = mark.confidence, mark.source
         thing.color = (1, 0.75, 0.2, 1) if mark.sure else (1, 0.15, 0.1, 1)
 
@@ -207,7 +207,7 @@ def _put_eyes(collection: bpy.types.Collection, piece: Workpiece, unit: float) -
     for eye in piece.eyes:
         thing = _empty(collection, f"eye/{eye.side}", f"eye {eye.side}", "SPHERE")
         thing.empty_display_size = eye.diameter / 2 / unit
-        thing.matrix_world = _eye_matrix(eye, unit)
+        thing.parent, thing.matrix_basis = None, _eye_matrix(eye, unit)
         thing["diameter_mm"], thing["clearance_mm"] = eye.diameter, eye.clearance
         thing.color = (0.3, 0.8, 1, 1)
 
@@ -236,7 +236,7 @@ def _landmarks(piece: Workpiece, collection: bpy.types.Collection, unit: float) 
         name = role_of(thing).removeprefix("landmark/")
         if not role_of(thing).startswith("landmark/") or name in found:
             continue
-        x, y, z = (thing.matrix_world.translation * unit)[:]
+        x, y, z = (exchange.stands(thing).translation * unit)[:]
         kept = piece.landmarks.get(name)
         if kept is not None and (Vector(kept.position) - Vector((x, y, z))).length < _tolerance(kept.position):
             found[name] = kept
@@ -252,10 +252,11 @@ def _eye_by_hand(eye: Eye, collection: bpy.types.Collection, unit: float) -> Eye
     if thing is None:
         raise BadMesh(f"{collection.name}: the {eye.side} eye's empty is gone: undo, or run place-eyes again")
     changed: dict[str, Any] = {}
-    place = thing.matrix_world.translation * unit
+    stands = exchange.stands(thing)
+    place = stands.translation * unit
     if (place - Vector(eye.centre)).length >= _tolerance(eye.centre):
         changed |= {"centre": tuple(place), "sources": (*eye.sources, "by hand"), "opening": None}
-    gaze = -(thing.matrix_world.to_3x3() @ Vector((0, 1, 0))).normalized()
+    gaze = -(stands.to_3x3() @ Vector((0, 1, 0))).normalized()
     if (gaze - Vector(eye.gaze).normalized()).length >= MOVED:
         changed["gaze"] = tuple(gaze)
     for name, value in (("diameter", eye.diameter), ("clearance", eye.clearance)):

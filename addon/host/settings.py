@@ -13,7 +13,7 @@ _DIGITS = 6
 
 
 def identifier(step: type[Step]) -> str:
-    """ "cull-strays" as a name Python and the host take."""
+    """The step's name as Python and the host take it: cull_strays."""
     return step.NAME.replace("-", "_")
 
 

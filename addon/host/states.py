@@ -1,4 +1,4 @@
-"""How far a head has come: which steps were done, and which must be done again because something before them changed."""
+"""How far a head has come: the steps that were done, and those to be done again as something before them changed."""
 
 import functools
 import json

@@ -107,7 +107,7 @@ class PieceOperator:
         raise CanthusError("the head was taken away while the work ran: nothing was written")
 
     def show_progress(self, context: bpy.types.Context) -> None:
-        """Say how far it is. Only the sidebar is drawn anew: the view itself has not changed, and may be slow to draw."""
+        """Say how far it is. Only the sidebar is drawn anew: the view has not changed, and may be slow to draw."""
         progress = context.window_manager.canthus
         what = self.child.what.removeprefix(f"{self.steps_named}: ")
         if (progress.fraction, progress.what) == (self.child.fraction, what):

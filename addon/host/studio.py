@@ -166,7 +166,9 @@ def _laid_out(stage: Stage) -> Shot:
     moved, boxes = {}, []
     for name, part in stage.parts.items():
         corners = np.array([tuple(corner) for corner in part.bound_box])
-        shift = np.zeros(3) if name == "head" else _way_out(name, corners.mean(axis=0) - stage.centre) * 0.4 * stage.size
+        shift = (
+            np.zeros(3) if name == "head" else _way_out(name, corners.mean(axis=0) - stage.centre) * 0.4 * stage.size
+        )
         moved[part.name] = Vector(shift)
         boxes.append(corners + shift)
     every = np.concatenate(boxes)

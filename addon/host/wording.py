@@ -33,7 +33,7 @@ def us_spelling(text: str) -> str:
 
 
 def title(name: str) -> str:
-    """ "cull-strays" and "cull_strays" as "Cull Strays"."""
+    """A name as a label: "cull-strays" and "cull_strays" are "Cull Strays"."""
     words = us_spelling(name.replace("-", " ").replace("_", " ")).split()
     return " ".join(
         word if number and word in _SMALL else word[:1].upper() + word[1:] for number, word in enumerate(words)
