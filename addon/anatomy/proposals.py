@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from ..geometry.depth_map import DepthMap, depth_map, sampled
 from ..geometry.errors import NotReady
@@ -129,7 +130,7 @@ def _front(posed: Mesh, size: float) -> DepthMap:
 
 def _eyes(front: DepthMap, size: float) -> Found:
     found: Found = {}
-    openings = find_openings(front, relief(front, _FOLD), size)
+    openings = find_openings(front, relief(_without_bars(front, size), _FOLD), size)
     for side, opening in zip(("left", "right"), openings, strict=True):
         confidence = _opening_confidence(opening)
         for name, place in (
@@ -140,6 +141,28 @@ def _eyes(front: DepthMap, size: float) -> Found:
         ):
             _add(found, f"{name}-{side}", front, place, confidence)
     return found
+
+
+def _without_bars(front: DepthMap, size: float) -> DepthMap:
+    """The face without what stands before it and is thin: frames of spectacles, strands of hair."""
+    seen = front.seen
+    if not seen.any():
+        return front
+    rows, columns = ndimage.distance_transform_edt(~seen, return_distances=False, return_indices=True)
+    depth = front.depths[rows, columns]
+    reach = round(_BAR * size / front.pixel)
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    bars = depth - ndimage.grey_opening(depth, footprint=x**2 + y**2 <= reach**2) > _STANDS_OUT * size
+    labels, count = ndimage.label(bars, structure=np.ones((3, 3)))
+    long = [
+        max(part.stop - part.start for part in box) > _LONG * size / front.pixel for box in ndimage.find_objects(labels)
+    ]
+    bars = ndimage.binary_dilation(np.isin(labels, np.arange(1, count + 1)[long]), iterations=3)
+    return DepthMap(np.where(bars, np.nan, front.depths), front.low, front.pixel)
+
+
+_BAR, _STANDS_OUT, _LONG = 2.8, 3.2, 12.0
+"""Half the breadth of what counts as thin, how far it stands out and how long it is, mm: no lid edge stands out so."""
 
 
 def _opening_confidence(opening: Opening) -> float:
