@@ -80,6 +80,6 @@ def _truth(form, eye: EyeForm, variation: Variation, mesh: Mesh, seed: int, grid
             side, middle[0], np.array([0.0, -1.0, 0.0]), eye.radius,
             middle[0] - [0, eye.cornea_shift, 0], eye.cornea_radius, eye.lid_thickness, upper, lower,
             float(np.ptp([marks[f"endocanthion-{side}"][0], marks[f"exocanthion-{side}"][0]])),
-            float(upper[:, 2].max() - lower[:, 2].min()),
+            float((marks[f"palpebrale-superius-{side}"] - marks[f"palpebrale-inferius-{side}"])[2]),
         )  # fmt: skip
     return Truth(dict(sorted(marks.items())), eyes, seed, grid_mm)

@@ -22,9 +22,9 @@ class EyeForm:
     radius: float = 12.1
     lid_thickness: float = 2.0
     upper_reach: float = 4.2
-    """Pupil centre to upper lid edge (MRD1)."""
+    """Pupil centre to the middle of the upper lid's edge (MRD1), seen from the front."""
     lower_reach: float = 5.5
-    """Pupil centre to lower lid edge (MRD2)."""
+    """Pupil centre to the middle of the lower lid's edge (MRD2)."""
     inner: float = 15.4
     """Across from pupil centre to the inner corner."""
     outer: float = 11.7
@@ -48,8 +48,9 @@ class EyeForm:
     @cached_property
     def margins(self) -> tuple[PchipInterpolator, PchipInterpolator]:
         """Upper and lower lid edge: elevation in degrees over the bearing in degrees (temple positive)."""
-        top = np.degrees(np.arcsin(self.upper_reach / self.radius))
-        low = np.degrees(np.arcsin(self.lower_reach / self.radius))
+        middle_of_edge = self.radius + self.lid_thickness / 2
+        top = np.degrees(np.arcsin(self.upper_reach / middle_of_edge))
+        low = np.degrees(np.arcsin(self.lower_reach / middle_of_edge))
         inner, outer = self.corners
         upper = PchipInterpolator(
             [inner, inner + 7, inner + 18, -24, -8, 10, 30, 46, outer],

@@ -43,9 +43,9 @@ def relief(points: Points) -> Field:
     lower = np.clip((line - up) / np.maximum(line - bottom, 0.8), -1, 4)
     tubercle = 0.5 * bump(across, 3.0) * bump(up + 47.6, 2.0)
     over_border = step(up - top, 9.0 - 3.0 * reach, -1.5)
-    swell_upper = 3.9 * taper**0.8 * step(upper, -0.3, 0.5) * over_border
+    swell_upper = 3.5 * taper**0.8 * step(upper, -0.3, 0.5) * over_border
     under = 0.6 * step(lower, 1.45, 0.45) + 0.4 * step(lower, 2.6, 0.8)
-    swell_lower = 4.2 * taper**0.8 * step(lower, -0.3, 0.45) * under
+    swell_lower = 3.5 * taper**0.8 * step(lower, -0.3, 0.45) * under
     roll = 0.22 * taper * bump(up - top - 0.3, 1.0) * step(upper, 0.3, 0.7)
     swell = np.where(up > line, swell_upper, swell_lower) + roll + tubercle
     # The line itself is pressed in, deepest in the pits of the corners.

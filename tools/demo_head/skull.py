@@ -242,10 +242,10 @@ def head_mass(points: Points) -> Field:
     return _loft()(points)
 
 
-NECK_END = -168.0
-_neck_front = line_through([-175, -150, -125, -105, -90, -70], [33, 42, 47, 50, 52, 54])
+NECK_END = -154.0
+_neck_front = line_through([-175, -150, -125, -105, -90, -70], [36, 44.5, 48.5, 50.5, 52, 54])
 _neck_back = line_through([-175, -150, -125, -100, -70, -40, -15], [-82, -74, -69.5, -67.5, -67, -68, -72])
-_neck_half = line_through([-175, -150, -125, -100, -70, -40], [63, 54.5, 51, 50, 50, 52])
+_neck_half = line_through([-175, -155, -140, -125, -100, -70, -40], [72, 61, 54.5, 51.5, 50.5, 50, 52])
 
 
 def neck(points: Points) -> Field:
