@@ -22,7 +22,7 @@ South China, doi 10.1186/s12886-016-0221-5)."""
 _ENGRAVED = 0.05  # mm; the least line that shows on a resin print, about a pixel
 _FLAT = 0.3  # radii behind the centre: where a half-round eye is cut, so that its widest ring is whole
 _LAND = 0.03  # radii: what is left of the sclera's edge about a sunk iris
-_DOME_GAP = 0.02  # mm all round a dome's foot
+_DOME_GAP = 0.02  # mm round a dome's foot and under it
 
 
 def made_eye(shape: EyeShape, *, flat_back: bool, sunk_iris: bool, marks: int) -> Mesh:
@@ -56,9 +56,9 @@ def made_eye(shape: EyeShape, *, flat_back: bool, sunk_iris: bool, marks: int) -
 def made_dome(shape: EyeShape) -> Mesh:
     """The clear cornea that fills a sunk iris, about the same origin, its pupil's plug left out."""
     rim, floor = _recess(shape)
-    foot = rim - min(_DOME_GAP, rim / 10)
-    arc = _cornea(shape, foot)
-    return revolved(np.concatenate([[(foot, floor)], arc]), sag=FINENESS * shape.sclera)
+    gap = min(_DOME_GAP, rim / 10)
+    arc = _cornea(shape, rim - gap)
+    return revolved(np.concatenate([[(rim - gap, floor + gap)], arc]), sag=FINENESS * shape.sclera)
 
 
 def laid(mesh: Mesh, centre: NDArray[np.float64], gaze: NDArray[np.float64]) -> Mesh:

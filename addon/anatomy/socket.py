@@ -75,7 +75,7 @@ def rim_of(pocket: Pocket, view: InsideView, opening: Opening, rim: float, scale
 
 
 def opening_tool(pocket: Pocket, view: InsideView, opening: Opening, scale: float) -> Mesh:
-    """The closed solid that clears the opening: walls square to the globe, from inside the pocket to before the lids."""
+    """The closed solid that clears the opening: walls square to the globe, from the pocket to before the lids."""
     share = np.linspace(0.0, 1.0, _RINGS + 1)[1:]
     directions = opening.spoke_directions(opening.angles[:, None] * share)
     skin = view.distances(opening.spoke_directions(opening.angles[:, None] + 0.02)[:, 0])
@@ -112,7 +112,7 @@ def _tool_triangles() -> NDArray[np.int32]:
             np.column_stack([last + here, shell + last + ahead, last + ahead]),
         ]
     )
-    return np.concatenate([outer, inner, wall]).astype(np.int32)
+    return np.asarray(np.concatenate([outer, inner, wall]), dtype=np.int32)
 
 
 def pocket_tools(pocket: Pocket, bore: Bore | None) -> list[Mesh]:

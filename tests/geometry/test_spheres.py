@@ -64,7 +64,7 @@ def test_visible_sclera_as_tabled():
 
 def test_exact_points_give_the_exact_sphere():
     generator = np.random.default_rng(0)
-    points = cap(generator, 50, noise=0.0) + (3.0, -400.0, 20.0)
+    points = cap(generator, 50, noise=0.0) + np.array([3.0, -400.0, 20.0])
     for centre, radius in (algebraic_sphere(points), (fit_sphere(points).centre, fit_sphere(points).radius)):
         np.testing.assert_allclose(centre, (3.0, -400.0, 20.0), atol=1e-8)
         assert radius == pytest.approx(12.0, abs=1e-8)

@@ -107,13 +107,14 @@ class CarveSockets(Step):
             notes.append(f"the {side} pocket breaks through a lid: choose smaller eyes, or set them back in place-eyes")
         elif lid < self.least_lid:
             notes.append(
-                f"the {side} lids are {lid:.2f} mm at their thinnest, under the {self.least_lid:g} mm that print surely: "
-                "rebuild-lids thickens them, set_back in place-eyes leaves them more"
+                f"the {side} lids are {lid:.2f} mm at their thinnest, under the {self.least_lid:g} mm that print "
+                "surely: rebuild-lids thickens them, set_back in place-eyes leaves them more"
             )
         if wall < self.least_wall:
             x, y, z = place
             notes.append(
-                f"the wall beside the {side} socket is {wall:.2f} mm, under {self.least_wall:g} mm, at ({x:.1f}, {y:.1f}, {z:.1f})"
+                f"the wall beside the {side} socket is {wall:.2f} mm, under {self.least_wall:g} mm, "
+                f"at ({x:.1f}, {y:.1f}, {z:.1f})"
             )
         return notes
 

@@ -18,6 +18,7 @@ from ..workpiece import Eye, Workpiece
 
 _IPD = (50.0, 75.0)  # most adults (Dodgson 2004)
 _OVERSIZE = 5.0  # %; an eye larger than the globe by more shows in the lids
+_BY_HAND: tuple[str, ...] = ("by hand",)
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ class PlaceEyes(Step):
                 centre = np.array(by_hand) / scale
                 fissure = _fissure(piece, side, centre, self.globe / 2)
                 opening, length, height, seen = margin_about(head, fissure, centre, self.globe / 2)
-                uncertainty, sources = 0.0, ("by hand",)
+                uncertainty, sources = 0.0, _BY_HAND
             else:
                 fissure = _fissure(piece, side, None, self.globe / 2)
                 found = placed_globe(points, head, fissure, self.globe / 2, _trust(piece, side), self.sources)
@@ -142,7 +143,8 @@ class PlaceEyes(Step):
             )
         if not _IPD[0] <= apart <= _IPD[1]:
             piece = piece.noted(
-                f"the globes lie {apart:.1f} mm apart at life size, most adults' {_IPD[0]:g} to {_IPD[1]:g}: check scale and landmarks"
+                f"the globes lie {apart:.1f} mm apart at life size, most adults' {_IPD[0]:g} to "
+                f"{_IPD[1]:g}: check scale and landmarks"
             )
         return piece
 
@@ -155,9 +157,7 @@ def _scan_points(piece: Workpiece) -> NDArray[np.float64]:
 
 
 def _trust(piece: Workpiece, side: str) -> float:
-    return min(
-        (piece.landmarks[f"{name}-{side}"].confidence for name in CORNERS if f"{name}-{side}" in piece.landmarks)
-    )
+    return min(piece.landmarks[f"{name}-{side}"].confidence for name in CORNERS if f"{name}-{side}" in piece.landmarks)
 
 
 def _fissure(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, radius: float) -> Fissure:
@@ -169,7 +169,8 @@ def _fissure(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, ra
     missing = [name for name in names[:2] if name not in marks]
     if missing:
         raise NotReady(
-            f"place-eyes: landmark {' and '.join(missing)} missing: run landmarks, place it by hand, or give {side}_centre"
+            f"place-eyes: landmark {' and '.join(missing)} missing: run landmarks, place it by hand, or give "
+            f"{side}_centre"
         )
     inner, outer = (piece.needed_landmark(name) / piece.scale for name in names[:2])
     middle = (inner + outer) / 2 + np.array([0.0, -3.5, 0.0])
@@ -183,11 +184,11 @@ def _fissure(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, ra
 def _notes(side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure) -> list[str]:
     """What a sculptor must know of how this eye was placed."""
     notes = []
-    if sources != ("by hand",) and "sclera" not in sources:
+    if sources != _BY_HAND and "sclera" not in sources:
         state = "is closed" if not fissure.is_open else "shows too little sclera"
         notes.append(
-            f"the {side} eye {state}: its globe was placed by {' and '.join(sources)} only, right to about 1 mm at life "
-            "size; compare it with a photograph"
+            f"the {side} eye {state}: its globe was placed by {' and '.join(sources)} only, right to about 1 mm at "
+            "life size; compare it with a photograph"
         )
     if not seen:
         notes.append(

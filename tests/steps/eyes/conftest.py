@@ -1,4 +1,4 @@
-"""A block with the middle of a face on it, made from formulas: two globes of known place between lids of known thickness.
+"""A block with the middle of a face on it, made from formulas: globes of known place between lids of known thickness.
 
 Life size, posed: face to -y, up +z, the sitter's left +x. The globes' centres are at x = ±32, y = 0, z = 0.
 """
@@ -26,7 +26,7 @@ def margins(outwards):
 def protrusion(x, z):
     """How far the skin stands towards -y, mm."""
     outwards = np.abs(x) - APART / 2
-    face = 8 - 0.012 * np.maximum(np.abs(x) - 16, 0) ** 2 + 13 * np.exp(-((x / 9) ** 2))
+    face = 8 - 0.004 * np.maximum(np.abs(x) - 16, 0) ** 2 + 13 * np.exp(-((x / 9) ** 2))
     face = face + 6 * smooth((z - 12) / 10) + 3 * smooth((-z - 12) / 12)
     across = outwards**2 + z**2
     lid = np.sqrt(np.maximum((GLOBE_RADIUS + LID) ** 2 - across, 0.0))
@@ -101,3 +101,9 @@ def face():
 def small_face(face):
     """The same piece at 1/6."""
     return face.moved(np.diag([1 / 6, 1 / 6, 1 / 6, 1.0])).but(scale=1 / 6)
+
+
+@pytest.fixture(scope="session")
+def lid_edges():
+    """The function that gives the block's margins."""
+    return margins

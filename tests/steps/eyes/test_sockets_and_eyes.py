@@ -1,0 +1,156 @@
+"""Sockets and made eyes on a face made from formulas: closed forms of reference_values.md, sections 1 and 8."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from canthus.anatomy.eye_path import eye_bore
+from canthus.geometry.booleans import difference, intersection
+from canthus.geometry.errors import NotReady
+from canthus.geometry.measures import components, is_watertight, volume
+from canthus.geometry.solids import box
+from canthus.steps.eyes.carve_sockets import CarveSockets
+from canthus.steps.eyes.make_eyes import MakeEyes
+from canthus.steps.eyes.place_eyes import PlaceEyes
+from canthus.steps.workpiece import Eye, Workpiece
+
+
+def sized(face, scale):
+    return face.moved(np.diag([scale, scale, scale, 1.0])).but(scale=scale)
+
+
+@pytest.fixture(scope="module")
+def placed(small_face):
+    return PlaceEyes().apply(small_face)
+
+
+@pytest.fixture(scope="module")
+def carved(placed):
+    return CarveSockets().apply(placed)
+
+
+def test_pocket_radius_within_a_hundredth(carved):
+    for eye in carved.eyes:
+        assert eye.pocket_radius == pytest.approx(4.0 / 2 + 0.1)
+        away = carved.head.vertices - np.array(eye.centre)
+        distances = np.linalg.norm(away, axis=1)
+        aside = np.abs(away @ np.array(eye.gaze)) < 0.8 * eye.pocket_radius  # off the cornea's relief and the bore
+        near = aside & (np.abs(distances - eye.pocket_radius) < 0.03) & (away @ np.array(eye.gaze) > 0.05)
+        assert near.sum() > 1000
+        on_pocket = np.abs(distances[near] - eye.pocket_radius) < 0.01
+        assert on_pocket.mean() > 0.995  # the rest is skin where the rim comes close
+        assert distances[away @ np.array(eye.gaze) > 0].min() > eye.pocket_radius - 0.01
+    assert is_watertight(carved.head)
+    assert components(carved.head).max() == 0
+
+
+def test_pocket_volume_is_that_of_the_sphere():
+    """In a solid block: 4/3 pi r³ for the sphere alone, the union of two spheres with the cornea's relief."""
+    from canthus.anatomy.eye import EyeShape
+    from canthus.anatomy.socket import Pocket, pocket_tools
+
+    pocket = Pocket(np.zeros(3), np.array([0.0, -1.0, 0.0]), EyeShape(4.0), 0.1)
+    solid = box((-5, -5, -5), (5, 5, 5))
+    removed = volume(solid) - volume(difference(solid, pocket_tools(pocket, None)[0]))
+    assert removed == pytest.approx(4 / 3 * np.pi * 2.1**3, rel=1e-3)
+    whole = volume(solid) - volume(difference(solid, *pocket_tools(pocket, None)))
+    # Spheres R 2.1 and 1.4333, centres 0.8333 apart: sum less the lens (MathWorld "Sphere-Sphere Intersection").
+    big, small, apart = 2.1, 4 / 3 + 0.1, 5 / 6
+    lens = np.pi * (big + small - apart) ** 2
+    lens *= apart**2 + 2 * apart * (big + small) - 3 * (big - small) ** 2
+    lens /= 12 * apart
+    assert whole == pytest.approx(4 / 3 * np.pi * (big**3 + small**3) - lens, rel=1e-3)
+
+
+def test_opening_is_clear_and_the_rim_is_no_razor(carved):
+    for eye in carved.eyes:
+        assert carved.figures[f"{eye.side}_rim_median_mm"] > 0.15
+        inner = eye.opening - np.array(eye.centre)
+        ways = 0.93 * (inner - inner.mean(axis=0)) + inner.mean(axis=0)
+        ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+        # Just inside the rim nothing of the head is left, from the pocket out to 4 mm (life size) beyond it.
+        away = carved.head.vertices - np.array(eye.centre)
+        distances = np.linalg.norm(away, axis=1)
+        near = (distances < eye.pocket_radius + 4 * carved.scale) & (distances > eye.pocket_radius + 0.005)
+        cosines = (away[near] / distances[near, None]) @ ways.T
+        assert cosines.max() < np.cos(0.01)
+
+
+@pytest.mark.parametrize(("scale", "diameter"), [(1 / 6, 4), (1 / 6, 3), (1 / 4, 6), (1 / 4, 5), (1.0, 24), (1.0, 22)])
+def test_eyes_of_every_size_that_fits_touch_nothing(face, scale, diameter):
+    piece = PlaceEyes(diameter=diameter, hold="front").apply(sized(face, scale))
+    piece = MakeEyes().apply(CarveSockets().apply(piece))
+    for eye in piece.eyes:
+        part = piece.parts[f"eye-{eye.side}"]
+        assert is_watertight(part)
+        assert volume(part) > 4 / 3 * np.pi * (diameter / 2) ** 3 * 0.99
+        assert not len(intersection(piece.head, part).triangles)
+        assert piece.figures[f"{eye.side}_least_gap_mm"] == pytest.approx(0.1, abs=0.02 * diameter / 4)
+
+
+def test_an_eye_set_from_behind_travels_free(carved):
+    made = MakeEyes().apply(carved)
+    eye, part = made.eyes[0], made.parts["eye-left"]
+    bore = eye_bore(eye.centre, eye.gaze, eye.pocket_radius, eye.bore_length)
+    assert np.linalg.norm(bore.end - bore.start) >= 2 * eye.diameter / 2
+    from canthus.geometry.solids import cylinder
+
+    opened = difference(made.head, cylinder(bore.start, bore.start + 12 * (bore.end - bore.start), bore.radius))
+    for share in np.linspace(0.0, 1.0, 6):
+        step = np.eye(4)
+        step[:3, 3] = (bore.end - bore.start) * share
+        assert not len(intersection(opened, part.moved(step)).triangles), share
+
+
+def test_made_eye_has_the_two_sphere_dimensions(carved):
+    """El Hage and Le Grand 1980 scaled to the eye: limbus 11.619, cornea 2.5 high, bulge 1 on a globe of 24."""
+    made = MakeEyes().apply(carved)
+    for eye in made.eyes:
+        away = made.parts[f"eye-{eye.side}"].vertices - np.array(eye.centre)
+        ahead = away @ np.array(eye.gaze)
+        off_axis = np.linalg.norm(away - ahead[:, None] * np.array(eye.gaze), axis=1)
+        k = eye.diameter / 24
+        assert ahead.max() == pytest.approx(13 * k, abs=0.01 * carved.scale)
+        assert off_axis.max() == pytest.approx(12 * k, abs=0.01 * carved.scale)
+        limbus = off_axis[np.abs(ahead - 10.5 * k) < 1e-4]
+        assert 2 * limbus.max() == pytest.approx(11.619 * k, abs=0.01 * carved.scale)
+    assert made.figures["limbus_diameter_mm"] == pytest.approx(11.619 / 6, abs=2e-4)
+
+
+@pytest.mark.parametrize("form", ["round", "half-round"])
+def test_sunk_irises_and_their_domes(carved, form):
+    made = MakeEyes(form=form, iris="sunk", domes=True).apply(carved)
+    for side in ("left", "right"):
+        eye, dome = made.parts[f"eye-{side}"], made.parts[f"dome-{side}"]
+        assert is_watertight(eye)
+        assert is_watertight(dome)
+        assert not len(intersection(eye, dome).triangles)
+        assert not len(intersection(made.head, dome).triangles)
+        apex = (np.array(made.eyes[0].centre) - dome.vertices)[:, 1].max()
+        assert apex == pytest.approx(13 / 12 * 2.0, abs=0.002)
+
+
+def test_fixed_eyes_are_one_with_the_head(carved):
+    made = MakeEyes(form="fixed").apply(carved)
+    assert not made.parts
+    assert is_watertight(made.head)
+    assert components(made.head).max() == 0
+    assert all(eye.bore_length == 0 for eye in made.eyes)
+    assert volume(made.head) > volume(carved.head) + 2 * 4 / 3 * np.pi * 2.0**3
+
+
+def test_thin_lids_and_walls_are_told(placed):
+    notes = CarveSockets(least_lid=0.4, least_wall=0.6).apply(placed).notes
+    assert any("lids are" in note for note in notes)
+    big = dataclasses.replace(placed.eyes[0], diameter=10.0), dataclasses.replace(placed.eyes[1], diameter=10.0)
+    assert any("between the sockets" in note for note in CarveSockets().apply(placed.but(eyes=big)).notes)
+
+
+def test_out_of_order_is_refused(placed, small_face):
+    with pytest.raises(NotReady, match="place-eyes"):
+        CarveSockets().apply(small_face)
+    with pytest.raises(NotReady, match="carve-sockets"):
+        MakeEyes().apply(placed)
+    bare = Workpiece(head=small_face.head, eyes=(Eye("left", (5.3, 0, 0)),))
+    with pytest.raises(NotReady, match="no opening"):
+        CarveSockets().apply(bare)
