@@ -52,14 +52,13 @@ def placement(thing: bpy.types.Object, unit: float) -> NDArray[np.float64]:
     linear = matrix[:3, :3]
     lengths = np.linalg.norm(linear, axis=0)
     if lengths.min() <= 1e-9 * max(1.0, lengths.max()):
-        raise BadMesh(f"{thing.name} is scaled to nothing: clear its scale")
+        raise BadMesh(f'"{thing.name}" is scaled to nothing: clear its scale')
     if np.linalg.det(linear) < 0:
-        raise BadMesh(f"{thing.name} is mirrored (negative scale): apply its scale and flip its normals first")
+        raise BadMesh(f'"{thing.name}" is mirrored (negative scale): apply its scale and flip its normals first')
     directions = linear / lengths
+    factors = ", ".join(f"{each:.3g}" for each in lengths)
     if np.ptp(lengths) > 1e-4 * lengths.max() or np.abs(directions.T @ directions - np.eye(3)).max() > 1e-4:
-        raise BadMesh(
-            f"{thing.name} is scaled unevenly ({', '.join(f'{each:.3g}' for each in lengths)}): apply its scale"
-        )
+        raise BadMesh(f'"{thing.name}" is scaled unevenly ({factors}): apply its scale')
     matrix[:3] *= unit
     return matrix
 
@@ -94,15 +93,15 @@ def read_object(thing: bpy.types.Object, unit: float) -> Mesh | Cloud:
         Not a mesh object, empty, mirrored or unevenly scaled, or changed by modifiers that are not applied.
     """
     if thing.type != "MESH":
-        raise BadMesh(f"{thing.name} is not a mesh: choose a mesh object, or convert it")
+        raise BadMesh(f'"{thing.name}" is not a mesh: choose a mesh object, or convert it')
     live = [each.name for each in thing.modifiers if each.show_viewport and each.name != POINTS_MODIFIER]
     if live:
-        raise BadMesh(f"{thing.name} is changed by the modifier {live[0]}: apply it, or switch it off")
+        raise BadMesh(f'"{thing.name}" is changed by the modifier {live[0]}: apply it, or switch it off')
     if thing.mode == "EDIT":
         thing.update_from_editmode()
     mesh = thing.data
     if not len(mesh.vertices):
-        raise BadMesh(f"{thing.name} is empty: it has no vertices")
+        raise BadMesh(f'"{thing.name}" is empty: it has no vertices')
     matrix = placement(thing, unit)
     found: Mesh | Cloud
     if len(mesh.polygons):

@@ -30,12 +30,8 @@ class _NewPiece:
             viewport.set_millimetres(context)
         collection = scene_piece.write_piece(piece, context.scene)
         copy_settings(_LOAD, self, stored(context.scene, _LOAD))
-        scan = scene_piece.object_with(collection, "scan")
-        for other in context.selected_objects:
-            other.select_set(False)
-        context.view_layer.objects.active = scan  # active, not selected: an orange outline would hide the points
         viewport.show_colours(context)
-        viewport.look_at(context, scan)
+        viewport.show_piece(context, collection)
         return piece
 
     def say(self, piece: Workpiece) -> None:
@@ -119,7 +115,6 @@ class CANTHUS_OT_take_object(_NewPiece, bpy.types.Operator):
             with object_mode(context):
                 # The bare numbers: what unit they are in is for `load` to tell, as with a file.
                 shape = exchange.read_object(thing, 1.0)
-                thing.hide_viewport = False
                 piece = self.begin(context, Workpiece(name=thing.name, scan=shape))
                 thing.hide_set(True)
         except CanthusError as error:

@@ -24,6 +24,7 @@ _STAGE_TITLES = {
     "output": "Output",
 }
 
+_FILE_BUTTONS = {"load": "Load Scan...", "export": "Export Parts..."}
 _CLOSED = ("detail",)
 """Stages that not every head goes through."""
 
@@ -49,8 +50,9 @@ class CANTHUS_PT_job(_Tab, bpy.types.Panel):
         else:
             _draw_facts(layout, states.facts_shown(collection))
         column = layout.column(align=True)
-        column.operator("canthus.load", text="Load Scan...", icon="FILE_FOLDER")
-        if not context.object or not scene_piece.role_of(context.object):
+        if collection is None:
+            column.operator("canthus.load", text=_FILE_BUTTONS["load"], icon="FILE_FOLDER")
+        if collection is None or not scene_piece.role_of(context.object or collection):
             column.operator("canthus.take_object", icon="OBJECT_DATA")
         if collection is not None:
             layout.operator("canthus.make", icon="PLAY")
@@ -92,7 +94,7 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
     header, body = layout.panel(f"CANTHUS_{name}", default_closed=True)
     row = header.row(align=True)
     if step.NAME in BY_FILE:
-        row.operator(f"canthus.{name}", text=f"{title(step.NAME)}...", icon=_ICONS[state])
+        row.operator(f"canthus.{name}", text=_FILE_BUTTONS[step.NAME], icon=_ICONS[state])
     else:
         button = row.operator(f"canthus.{name}", text=title(step.NAME), icon=_ICONS[state])
         copy_settings(step, stored(context.scene, step), button)

@@ -64,7 +64,7 @@ def facts_of(collection: bpy.types.Collection) -> dict[str, Any]:
     try:
         facts: dict[str, Any] = json.loads(collection[RECORD])
     except (ValueError, TypeError):
-        raise BadFile(f"{collection.name}: its record is damaged: load the scan again") from None
+        raise BadFile(f'"{collection.name}": its record is damaged: load the scan again') from None
     return facts
 
 
@@ -76,6 +76,7 @@ def read_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Work
     BadMesh, BadFile
         An object cannot be read (see `exchange.read_object`), or the record is damaged.
     """
+    refuse_linked(collection)
     facts = facts_of(collection)
     openings = facts.pop("openings", {})
     arrays = {"frame": np.array(facts.pop("frame", np.eye(4).tolist()), dtype=np.float64)}
@@ -89,7 +90,7 @@ def read_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Work
             shapes[role] = exchange.read_object(thing, unit)
     for role in ("head", "skin"):
         if isinstance(shapes.get(role), Cloud):
-            raise BadMesh(f"{collection.name}: the {role} has lost its faces: undo, or run close again")
+            raise BadMesh(f'"{collection.name}": the {role} has lost its faces: undo, or run close again')
     return piece.but(
         scan=shapes.get("scan"),
         head=shapes.get("head"),
@@ -98,6 +99,13 @@ def read_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Work
         landmarks=_landmarks(piece, collection, unit),
         eyes=tuple(_eye_by_hand(eye, collection, unit) for eye in piece.eyes),
     )
+
+
+def refuse_linked(collection: bpy.types.Collection) -> None:
+    """Raises `BadMesh` where the head belongs to another file, which cannot be written from here."""
+    for each in (collection, *collection.objects):
+        if each.library is not None or each.override_library is not None:
+            raise BadMesh(f'"{each.name}" is linked from another file: append it instead, or make it local')
 
 
 def write_piece(
@@ -250,7 +258,7 @@ def _eye_by_hand(eye: Eye, collection: bpy.types.Collection, unit: float) -> Eye
     """The eye as its empty stands, and as its custom properties say."""
     thing = object_with(collection, f"eye/{eye.side}")
     if thing is None:
-        raise BadMesh(f"{collection.name}: the {eye.side} eye's empty is gone: undo, or run place-eyes again")
+        raise BadMesh(f'"{collection.name}": the {eye.side} eye\'s empty is gone: undo, or run place-eyes again')
     changed: dict[str, Any] = {}
     stands = exchange.stands(thing)
     place = stands.translation * unit

@@ -7,13 +7,14 @@ window, every step works in place. Either way what comes of it is one undo step.
 from typing import Any, ClassVar
 
 import bpy
+import numpy as np
 
 from ..geometry.errors import CanthusError
 from ..job.run import run
 from ..steps.catalogue import all_steps
 from ..steps.step import Step
 from ..steps.workpiece import Workpiece
-from . import scene_piece, states
+from . import scene_piece, states, viewport
 from .child import Child
 from .modes import object_mode
 from .needs import missing
@@ -43,7 +44,7 @@ class PieceOperator:
                 collection = scene_piece.piece_collection(context)
                 before = self.piece_before(context)
                 after = run(self.steps_to_run(context), before)
-                scene_piece.write_piece(after, context.scene, collection, before)
+                put_back(context, collection, before, after)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
@@ -85,7 +86,7 @@ class PieceOperator:
         try:
             after = child.result()
             with object_mode(context):
-                scene_piece.write_piece(after, context.scene, self.collection_again(context), self.before)
+                put_back(context, self.collection_again(context), self.before, after)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
@@ -166,6 +167,16 @@ class StepOperator(PieceOperator):
         if self.step.LIGHT or bpy.app.background or context.window is None:
             return self.execute(context)
         return self.start(context)
+
+
+def put_back(context: bpy.types.Context, collection: bpy.types.Collection, before: Workpiece, after: Workpiece) -> None:
+    """Write what came of the work into the scene, and let the view follow a head that has grown, shrunk or turned."""
+    thing = context.view_layer.objects.active
+    scene_piece.write_piece(after, context.scene, collection, before)
+    turned = not np.array_equal(after.frame, before.frame)
+    first = before.head is None and after.head is not None
+    if (turned or first) and thing is not None and thing.name in collection.objects:
+        viewport.show_piece(context, collection, turn=turned)
 
 
 def redraw_sidebars(context: bpy.types.Context) -> None:

@@ -5,6 +5,8 @@ from collections.abc import Iterator
 import bpy
 from mathutils import Quaternion, Vector
 
+from . import scene_piece
+
 THREE_QUARTER = Quaternion((0.7556, 0.6124, 0.1462, 0.1804))
 """A little from the sitter's left, a little from above."""
 
@@ -16,8 +18,22 @@ def set_millimetres(context: bpy.types.Context) -> None:
     units.scale_length = 0.001
 
 
-def look_at(context: bpy.types.Context, thing: bpy.types.Object) -> None:
-    """Turn every 3D view of the window to an object, near and far limits to suit its size."""
+def show_piece(context: bpy.types.Context, collection: bpy.types.Collection, turn: bool = True) -> None:
+    """Make the latest form of a head active and look at it; `turn` also turns the view to three-quarter.
+
+    It is active without being selected: an orange outline would hide the points of a scan.
+    """
+    thing = scene_piece.object_with(collection, "head") or scene_piece.object_with(collection, "scan")
+    if thing is None:
+        return
+    for other in context.selected_objects:
+        other.select_set(False)
+    context.view_layer.objects.active = thing
+    look_at(context, thing, turn)
+
+
+def look_at(context: bpy.types.Context, thing: bpy.types.Object, turn: bool = True) -> None:
+    """Bring an object into the middle of every 3D view, near and far limits to suit its size."""
     context.view_layer.update()
     corners = [thing.matrix_world @ Vector(corner) for corner in thing.bound_box]
     low = Vector(min(corner[axis] for corner in corners) for axis in range(3))
@@ -26,9 +42,9 @@ def look_at(context: bpy.types.Context, thing: bpy.types.Object) -> None:
     for space in views(context):
         space.clip_start, space.clip_end = size / 500, size * 100
         view = space.region_3d
-        view.view_perspective = "PERSP"
-        view.view_location, view.view_rotation = (low + high) / 2, THREE_QUARTER
-        view.view_distance = 1.7 * size
+        view.view_location, view.view_distance = (low + high) / 2, 1.7 * size
+        if turn:
+            view.view_perspective, view.view_rotation = "PERSP", THREE_QUARTER
 
 
 def show_colours(context: bpy.types.Context) -> None:

@@ -91,7 +91,7 @@ def test_a_scale_that_would_change_the_shape_is_refused_by_name(scale, word):
     thing = put(icosphere(1, 10.0))
     thing.scale = scale
     bpy.context.view_layer.update()
-    with pytest.raises(BadMesh, match=rf"^thing .*{word}"):
+    with pytest.raises(BadMesh, match=rf'^"thing" .*{word}'):
         exchange.read_object(thing, 1.0)
 
 
@@ -103,13 +103,13 @@ def test_quads_are_cut_into_triangles():
 
 def test_what_is_no_mesh_is_refused():
     lamp = bpy.data.objects.new("lamp", bpy.data.lights.new("lamp", "POINT"))
-    with pytest.raises(BadMesh, match="lamp is not a mesh"):
+    with pytest.raises(BadMesh, match='"lamp" is not a mesh'):
         exchange.read_object(lamp, 1.0)
 
 
 def test_an_empty_mesh_is_refused():
     thing = bpy.data.objects.new("nothing", bpy.data.meshes.new("nothing"))
-    with pytest.raises(BadMesh, match="nothing is empty"):
+    with pytest.raises(BadMesh, match='"nothing" is empty'):
         exchange.read_object(thing, 1.0)
 
 

@@ -1,0 +1,30 @@
+"""Done, stale, to do: from the order in which steps were run."""
+
+from canthus.host.needs import missing
+from canthus.host.states import DONE, STALE, TO_DO, step_states
+
+
+def test_nothing_is_done_at_first():
+    assert set(step_states(()).values()) == {TO_DO}
+
+
+def test_in_order_all_is_done():
+    states = step_states(("load", "close", "scale", "neck"))
+    assert [states[name] for name in ("load", "close", "scale", "neck", "hollow")] == [DONE, DONE, DONE, DONE, TO_DO]
+
+
+def test_what_comes_after_a_step_run_again_is_stale():
+    states = step_states(("load", "close", "scale", "neck", "scale"))
+    assert (states["scale"], states["neck"], states["close"]) == (DONE, STALE, DONE)
+
+
+def test_running_it_again_mends_it():
+    assert step_states(("scale", "neck", "scale", "neck"))["neck"] == DONE
+
+
+def test_what_is_missing_is_said():
+    assert "Load" in missing("close", {})
+    assert "Close" in missing("hollow", {"scan": True})
+    assert "Place Eyes" in missing("carve-sockets", {"scan": True, "head": True})
+    assert missing("carve-sockets", {"head": True, "eyes": True}) == ""
+    assert missing("landmarks", {"scan": True}) == missing("landmarks", {"head": True}) == ""
