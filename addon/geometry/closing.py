@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 
 from .banding import followed
 from .errors import BadCloud
+from .handles import without_handles
 from .implicit import SphereFit
 from .isosurface import isosurface_of_band
 from .measures import components
@@ -26,13 +27,15 @@ class Closed:
 
     `mesh` carries two columns: `distance_from_data_mm` and `confidence`, 1 where points support the surface, falling
     to 0 where it was only filled in. `resolution` is the grid step used, `spacing` the cloud's median, millimetres;
-    `pieces_dropped` counts the closed pieces that were not the body.
+    `pieces_dropped` counts the closed pieces that were not the body, `handles_cut` the small tunnels and bridges taken
+    out of it.
     """
 
     mesh: Mesh
     resolution: float
     spacing: float
     pieces_dropped: int
+    handles_cut: int
 
 
 def closed_surface(
@@ -76,9 +79,9 @@ def closed_surface(
     else:
         facing = _unit(cloud.sums(normals))[held.rows]
     progress(0.35, "telling inside from outside")
-    coarse = _Coarse.made(held, facing, _COARSER * step)
-    progress(0.45, "fitting the surface")
     reach = _spacings(held)
+    coarse = _Coarse.made(held, facing, reach, _COARSER * step)
+    progress(0.45, "fitting the surface")
     fit = SphereFit(held.points, facing, np.minimum(cloud.counts[held.rows], 8).astype(np.float64))
     origin = held.points.min(axis=0) - 10 * step
 
@@ -100,11 +103,13 @@ def closed_surface(
     progress(0.85, "drawing the surface")
     mesh = isosurface_of_band(band.nodes, band.values, 0.0, origin, step)
     mesh, dropped = outermost(mesh)
+    mesh, cuts = without_handles(mesh, _LONGEST_LOOP)
     progress(0.95, "carrying colours over")
-    return Closed(_with_columns(mesh, cloud, held, reach, step, colours), step, spacing, dropped)
+    return Closed(_with_columns(mesh, cloud, held, reach, step, colours), step, spacing, dropped, cuts)
 
 
 _FEWEST = 100
+_LONGEST_LOOP = 40.0  # millimetres round a tunnel or bridge that is taken for a fault of the scan
 _STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.6, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
 _COARSER = 4.0  # grid steps in one of the coarse grid
@@ -114,14 +119,14 @@ _SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which t
 
 
 def median_spacing(points: NDArray[np.float64]) -> float:
-    """The median distance from a point to its nearest other, from a thousand of them, in the points' unit."""
+    """The side of the square a point has to itself, the median over a thousand of them, in the points' unit."""
     chosen = np.unique(np.linspace(0, len(points) - 1, 1000).astype(np.int64))
     distances, _ = cKDTree(points, balanced_tree=False).query(points[chosen], 8, workers=-1)
     apart = np.where(distances > 0, distances, np.inf)
-    nearest = apart.min(axis=1)
-    if not np.isfinite(nearest).any():
+    last = np.where(np.isfinite(apart), apart, 0.0).max(axis=1)
+    if not last.any():
         raise BadCloud("the points all lie in one place")
-    return float(np.median(nearest[np.isfinite(nearest)])) * 2.0  # the nearest of a random scatter lies at half
+    return float(np.median(last[last > 0])) * float(np.sqrt(np.pi / 7.5))
 
 
 def _spacings(held: Arranged, count: int = 8) -> NDArray[np.float64]:
@@ -152,15 +157,14 @@ class _Coarse:
     jump: float
 
     @classmethod
-    def made(cls, held: Arranged, facing: NDArray[np.float64], step: float) -> "_Coarse":
-        sparse = thinned(held.points, 0.6 * step)
-        facing = _unit(sparse.sums(facing))
-        own = arranged(sparse.points)
-        areas = _spacings(own) ** 2
+    def made(cls, held: Arranged, facing: NDArray[np.float64], reach: NDArray[np.float64], step: float) -> "_Coarse":
+        elements = facing * (reach**2)[:, None]
+        sparse = thinned(held.points, 0.5 * step)  # opposite sides of a thin ear cancel, as they should from afar
         size = float(np.ptp(held.points, axis=0).max())
-        field = winding_field(own.points, facing[own.rows], areas, step, 0.25 * size + 4 * step)
-        outwards = 2.5 * step * facing[own.rows]
-        jump = float(np.median(field.at(own.points - outwards) - field.at(own.points + outwards)))
+        field = winding_field(sparse.points, sparse.sums(elements), step, 0.25 * size + 4 * step)
+        chosen = np.arange(0, len(facing), max(1, len(facing) // 20_000))
+        outwards = 2.5 * step * facing[chosen]
+        jump = float(np.median(field.at(held.points[chosen] - outwards) - field.at(held.points[chosen] + outwards)))
         if jump <= 0.2:
             raise BadCloud("the points do not show which side is inside: clean the cloud, or give it normals")
         return cls(field, jump / 2, jump)

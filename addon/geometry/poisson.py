@@ -25,8 +25,7 @@ class Field:
 
 def winding_field(
     points: NDArray[np.float64],
-    normals: NDArray[np.float64],
-    areas: NDArray[np.float64],
+    elements: NDArray[np.float64],
     spacing: float,
     margin: float,
 ) -> Field:
@@ -35,8 +34,7 @@ def winding_field(
     Parameters
     ----------
     points : (n, 3) float array, millimetres
-    normals : (n, 3) outward unit vectors
-    areas : (n,) the patch of surface each point stands for, square millimetres
+    elements : (n, 3) outward normal of the patch each point stands for, times its area, square millimetres
     spacing : grid step, millimetres
     margin : free space kept round the cloud, millimetres: the field is held at 0 there
 
@@ -51,7 +49,7 @@ def winding_field(
     shape = tuple(next_fast_len(2 * (int(size) + 1), real=True) // 2 - 1 for size in wanted)
     source = np.zeros(shape, np.float32)
     for axis in range(3):
-        flux = _spread(points, normals[:, axis] * areas, low, spacing, shape, axis)
+        flux = _spread(points, elements[:, axis], low, spacing, shape, axis)
         source += np.diff(flux, axis=axis, prepend=0.0)
     source *= -1.0 / spacing**2  # flux through a face of the grid, over the face's area; one difference over a step
     spectrum = dstn(source, type=1, workers=-1, overwrite_x=True)

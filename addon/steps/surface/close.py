@@ -51,6 +51,7 @@ class Close(Step):
             volume_mm3=volume(head),
             genus=genus(head),
             pieces_dropped=closed.pieces_dropped,
+            handles_cut=closed.handles_cut,
             seen_percent=100 * float(seen),
             farthest_from_data_mm=float(head.columns["distance_from_data_mm"].max()),
         )
