@@ -8,13 +8,14 @@ from .cautions import CAUTIONS, FIRST
 from .wording import named, value_text
 
 Figures = Mapping[str, Any]
+_LONG = 44  # characters that fit into half the page
 
 
 def verdict(figures: Figures) -> str:
     """Whether it should be printed, in a sentence, and what stands against it."""
     failed = [check for check in figures["checks"] if not check["ok"]]
     grave = [check for check in failed if check["grave"]]
-    if not figures["checks"]:
+    if not failed and "check" not in [step["name"] for step in figures["steps"]]:
         return '<div class="verdict bad">Not checked: run the check before printing.</div>'
     if not failed:
         return f'<div class="verdict">All {len(figures["checks"])} checks passed: ready to print.</div>'
@@ -153,26 +154,37 @@ def landmarks(figures: Figures) -> str:
 
 def _step(step: Figures) -> str:
     cost = f"{step['seconds']:.1f} s, {step['peak_mb']:,.0f} MB"
-    measured = _facts(step["figures"])
-    settings = _facts(step["settings"])
+    settings = _facts(step["settings"], step["units"])
     return (
         f'<div class="step"><h3>{escape(step["name"])}<span class="soft">{cost}</span></h3>'
-        + (f'<div class="facts">{measured}</div>' if measured else "")
-        + (
-            f'<p class="soft" style="margin-top:.4rem">set to</p><div class="facts soft">{settings}</div>'
-            if settings
-            else ""
-        )
+        + _facts(step["figures"], {})
+        + (f'<div class="set">{settings}</div>' if settings else "")
         + "</div>"
     )
 
 
-def _facts(values: Figures) -> str:
-    lines = []
+def _facts(values: Figures, units: Figures) -> str:
+    """Short values in two columns; long ones and whole tables below them."""
+    short, long = [], []
     for name, value in values.items():
         words, unit = named(name)
-        lines.append(f"<div><span>{escape(words)}</span><span>{escape(value_text(value))} {unit}</span></div>")
-    return "".join(lines)
+        text = f"{escape(value_text(value))} {escape(units.get(name, unit))}"
+        if isinstance(value, list) and value and all(isinstance(each, Mapping) for each in value):
+            long.append(f"<p>{escape(words)}</p>{_table_of(value)}")
+        elif len(text) > _LONG:
+            long.append(f"<p>{escape(words)}: {text}</p>")
+        else:
+            short.append(f"<div><span>{escape(words)}</span><span>{text}</span></div>")
+    return (f'<div class="facts">{"".join(short)}</div>' if short else "") + "".join(long)
+
+
+def _table_of(rows: Sequence[Figures]) -> str:
+    """Records that share their names, a column each."""
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    numbers = [all(isinstance(row.get(name, 0), int | float) for row in rows) for name in names]
+    titles = [" ".join(part for part in named(name) if part) for name in names]
+    heads = [f"#{title}" if number else title for title, number in zip(titles, numbers, strict=True)]
+    return _table(heads, [[escape(value_text(row.get(name))) for name in names] for row in rows])
 
 
 def _finding(check: Figures) -> str:

@@ -38,7 +38,10 @@ tr { break-inside: avoid; }
 .facts div { display: flex; justify-content: space-between; gap: 1rem; break-inside: avoid;
   border-bottom: 1px dotted var(--line); padding: .12rem 0; font-variant-numeric: tabular-nums lining-nums; }
 .facts span:last-child { text-align: right; overflow-wrap: anywhere; }
-.step { break-inside: avoid; margin-bottom: 1.3rem; }
+.step table { margin: .3rem 0 .6rem; font-size: .78rem; }
+.step p { font-size: .86rem; max-width: none; }
+.set { margin-top: .5rem; padding-left: .9rem; border-left: 2px solid var(--line); color: var(--soft); }
+.step { margin-bottom: 1.5rem; }
 .step h3 { display: flex; justify-content: space-between; }
 .step h3 .soft { font-weight: 400; font-size: .84rem; }
 ol, ul.plain { max-width: 42rem; padding-left: 1.3rem; }

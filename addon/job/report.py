@@ -5,8 +5,10 @@ from typing import Any
 
 from ..geometry.measures import is_watertight, volume
 from ..geometry.mesh import Mesh
+from ..steps.catalogue import all_steps, step_named
 from ..steps.workpiece import Check, Done, Eye, Landmark, Workpiece
 from .likeness import likeness
+from .listing import unit_text
 from .memory import PeakMemory
 from .plain import plain
 from .versions import versions
@@ -60,8 +62,16 @@ def _step(done: Done) -> dict[str, Any]:
         "seconds": done.seconds,
         "peak_mb": done.peak_mb,
         "settings": done.settings,
+        "units": setting_units(done.name),
         "figures": done.figures,
     }
+
+
+def setting_units(step: str) -> dict[str, str]:
+    """Setting to unit ("mm at life size", "deg"), for those that have one."""
+    if step not in {each.NAME for each in all_steps()}:
+        return {}  # a workpiece from a later version: its units are not known here
+    return {each.name: unit_text(each) for each in step_named(step).settings() if each.unit}
 
 
 def _part(name: str, part: Mesh, file: str) -> dict[str, Any]:
