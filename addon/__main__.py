@@ -21,8 +21,13 @@ def _stop(_signal: int, _frame: FrameType | None) -> None:
 
 
 def _studio() -> Studio | None:
-    """Blender's studio where the module bpy is installed."""
+    """Blender's studio where the module bpy is installed and loads; a line where it is there and does not."""
     if importlib.util.find_spec("bpy") is None:
+        return None
+    try:
+        importlib.import_module("bpy")
+    except ImportError as fault:  # a library of the system is missing
+        print(f"Blender does not load: {fault}", file=sys.stderr)
         return None
     from .host.studio import BlenderStudio
 

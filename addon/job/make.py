@@ -31,7 +31,7 @@ CHAIN = (
 )
 """The steps of the whole job, in order."""
 
-WITHOUT_BLENDER = "Blender is not here (no module bpy): the pictures and the .blend are left out"
+WITHOUT_BLENDER = "Without Blender the pictures and the .blend are left out"
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,8 @@ _UNITS = {
 def named(name: str) -> tuple[str, str]:
     """A figure's name in words, and its unit: "wall_least_mm" is ("wall least", "mm")."""
     words = name.replace("-", "_").split("_")
+    if len(words) > 2 and words[-1] in ("life", "print") and words[-2] in _UNITS:
+        return " ".join(words[:-2]), f"{_UNITS[words[-2]]} at {words[-1]} size"
     unit = _UNITS.get(words[-1], "") if len(words) > 1 else ""
     return " ".join(words[:-1] if unit else words), unit
 

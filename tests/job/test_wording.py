@@ -16,6 +16,7 @@ class Terminal(io.StringIO):
     [
         ("wall_least_mm", "wall least", "mm"),
         ("volume_mm3", "volume", "mm³"),
+        ("left_uncertainty_mm_life", "left uncertainty", "mm at life size"),
         ("removed_points", "removed points", ""),
         ("mm", "mm", ""),
         ("skull-cap", "skull cap", ""),
