@@ -1,0 +1,76 @@
+"""Normals and their signs on bodies whose normals are known."""
+
+import numpy as np
+import pytest
+from canthus.geometry.neighbours import arranged
+from canthus.geometry.normals import least_axis, plane_normals
+from canthus.geometry.orientation import along_a_tree, towards_sensors
+
+
+def torus(count=12_000, seed=0):
+    """Points on a ring of radii 30 and 10 with their outward normals: concave and convex, genus 1."""
+    rng = np.random.default_rng(seed)
+    turn, tilt = rng.random((2, count)) * 2 * np.pi
+    normals = np.stack([np.cos(turn) * np.cos(tilt), np.sin(turn) * np.cos(tilt), np.sin(tilt)], axis=1)
+    return 30 * np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=1) + 10 * normals, normals
+
+
+def test_least_axis_agrees_with_lapack():
+    """numpy.linalg.eigh on random symmetric matrices, scales from 1e-6 to 1e6."""
+    rng = np.random.default_rng(2)
+    roots = rng.standard_normal((500, 3, 3)) * 10 ** rng.uniform(-3, 3, (500, 1, 1))
+    matrices = roots @ roots.transpose(0, 2, 1)
+    axis, share = least_axis(np.stack([matrices[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
+    values, vectors = np.linalg.eigh(matrices)
+    np.testing.assert_allclose(share, values[:, 0] / values.sum(axis=1), atol=1e-7)
+    clear = values[:, 1] - values[:, 0] > 1e-3 * values[:, 2]
+    np.testing.assert_allclose(np.abs(np.einsum("ij,ij->i", axis, vectors[:, :, 0]))[clear], 1, atol=1e-6)
+
+
+@pytest.mark.parametrize("second", [(1, 1, 0, 0, 0, 0), (1, 0, 0, 0, 0, 0), (1, 1, 1, 0, 0, 0), (0, 0, 0, 0, 0, 0)])
+def test_degenerate_matrices_still_give_a_unit_axis(second):
+    axis, _ = least_axis(np.array(second, float)[:, None])
+    assert np.linalg.norm(axis) == pytest.approx(1)
+    matrix = np.diag(second[:3]).astype(float)
+    assert float(axis[0] @ matrix @ axis[0]) == pytest.approx(min(second[:3]))
+
+
+def test_normals_of_a_plane_are_exact_far_from_the_origin():
+    points = np.random.default_rng(0).random((500, 3)) * [50, 50, 0] + [1e6, -1e6, 1e6]
+    normals, variation = plane_normals(arranged(points), 10)
+    np.testing.assert_allclose(np.abs(normals[:, 2]), 1, atol=1e-7)
+    assert variation.max() < 1e-9
+
+
+def test_signs_are_carried_all_round_a_ring():
+    points, truth = torus()
+    held = arranged(points)
+    normals, _ = plane_normals(held, 12)
+    _, rows = held.nearest(8)
+    oriented = along_a_tree(held.points, normals, rows)
+    assert (np.einsum("ij,ij->i", oriented, truth[held.rows]) > 0).all()
+
+
+def test_both_sides_of_a_thin_plate_face_away_from_each_other():
+    """An ear's rim: sides 1.5 mm apart, points 0.7 mm apart, joined over a round edge."""
+    rng = np.random.default_rng(1)
+    turn = rng.random(40_000) * np.pi - np.pi / 2
+    side = np.where(rng.random(40_000) < 0.5, 1, -1)
+    flat = rng.random(40_000) < 0.85
+    x = np.where(flat, -20 * rng.random(40_000), 0.75 * np.cos(turn))
+    z = np.where(flat, 0.75 * side, 0.75 * np.sin(turn))
+    y = rng.random(40_000) * 30
+    truth = np.stack([np.where(flat, 0, np.cos(turn)), 0 * y, np.where(flat, side, np.sin(turn))], axis=1)
+    held = arranged(np.stack([x, y, z], axis=1))
+    normals, _ = plane_normals(held, 12)
+    _, rows = held.nearest(8)
+    agree = np.einsum("ij,ij->i", along_a_tree(held.points, normals, rows), truth[held.rows])
+    assert (agree > 0).mean() > 0.995
+
+
+def test_normals_turn_to_the_sensor_that_saw_them():
+    points, truth = torus()
+    sensors = np.array([[0.0, 0, 1000], [0, 0, -1000]])
+    view = (truth[:, 2] < 0).astype(int)
+    oriented = towards_sensors(points, truth * np.where(np.arange(len(truth)) % 2, 1, -1)[:, None], sensors, view)
+    assert (oriented[:, 2] * truth[:, 2] >= 0).all()
