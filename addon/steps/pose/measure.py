@@ -81,7 +81,7 @@ def _with_asymmetry(piece: Workpiece, progress: Progress) -> Workpiece:
     head = piece.needed_head()
     progress(0.2, "laying the head over its mirror image")
     away = signed_distance(head, applied(reflection((1.0, 0.0, 0.0)), head.vertices))
-    marked = type(head)(head.vertices, head.triangles, head.colours, {**head.columns, "asymmetry_mm": -away})
+    marked = type(head)(head.vertices, head.triangles, head.colours, {**head.columns, "asymmetry_mm": away})
     face = (head.vertices[:, 1] < -30 * piece.scale) & (np.abs(head.vertices[:, 0]) < 60 * piece.scale)
     spread = float(np.sqrt((away[face] ** 2).mean())) if face.any() else 0.0
     return piece.but(head=marked).measured(face_asymmetry_rms_mm=spread)
