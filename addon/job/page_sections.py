@@ -107,24 +107,9 @@ def notes(figures: Figures) -> str:
     return f'<ul class="plain">{items}</ul>' if items else ""
 
 
-def assembly(figures: Figures) -> str:
-    """The order in which the parts go together, from the parts there are."""
-    names = [part["name"] for part in figures["parts"]]
-    eye_names = [name for name in names if name.startswith("eye-")]
-    caps = [name for name in names if name == "skull-cap"]
-    plugs = [name for name in names if name.startswith("plug")]
-    known = {"head", *eye_names, *caps, *plugs}
-    orders = ["Wash, dry and cure every part; open the vents and clear them first."]
-    if eye_names:
-        orders.append("Paint the eyes and the inside of the lids before anything is closed.")
-        way = "from behind, through the open skull" if caps else "through the opening they were made for"
-        orders.append(f"Seat {_and(eye_names)} {way}, turn the gaze, then hold them with a little soft putty.")
-    orders += [f"Fit {name} dry before gluing." for name in names if name not in known]
-    orders += [f"Close {name}: it goes on one way only." for name in caps]
-    if plugs:
-        orders.append(f"Set {_and(plugs)} into the vents, flush with the skin.")
-    orders.append("Try the neck on the body before painting.")
-    return f"<ol>{''.join(f'<li>{escape(order)}</li>' for order in orders)}</ol>"
+def listed(sentences: Sequence[str]) -> str:
+    """Sentences, numbered."""
+    return f"<ol>{''.join(f'<li>{escape(each)}</li>' for each in sentences)}</ol>"
 
 
 def cautions() -> str:
@@ -209,10 +194,6 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 
 def _yes(ok: bool, good: str = "yes", bad: str = "no") -> str:
     return f'<span class="{"good" if ok else "bad"}">{good if ok else bad}</span>'
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _sentence(note: str) -> str:

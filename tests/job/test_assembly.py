@@ -1,0 +1,29 @@
+from canthus.job.assembly import assembly
+
+
+def figures(*parts, **settings):
+    steps = [{"name": name.replace("_", "-"), "settings": values} for name, values in settings.items()]
+    return {"parts": [{"name": name} for name in parts], "steps": steps}
+
+
+def test_eyes_set_from_behind_come_before_the_cap_is_closed():
+    orders = assembly(figures("head", "eye-left", "eye-right", "skull-cap", neck={"kind": "cup"}))
+    seat = next(row for row, order in enumerate(orders) if order.startswith("Seat eye-left and eye-right from behind"))
+    close = next(row for row, order in enumerate(orders) if order.startswith("Try skull-cap"))
+    assert seat < close
+    assert "ball" in orders[-1]
+
+
+def test_eyes_set_from_the_front_go_between_the_lids():
+    orders = assembly(figures("head", "eye-left", carve_sockets={"entry": "front"}))
+    assert any("from the front, between the lids" in order for order in orders)
+
+
+def test_the_last_setting_of_a_step_counts():
+    given = figures("head", neck={"kind": "cup"})
+    given["steps"].append({"name": "neck", "settings": {"kind": "magnet"}})
+    assert "magnet" in assembly(given)[-1]
+
+
+def test_a_head_alone_has_no_eyes_to_seat():
+    assert not any("Seat" in order or "Paint" in order for order in assembly(figures("head")))
