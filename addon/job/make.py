@@ -15,7 +15,7 @@ from ..steps.step import Step
 from ..steps.workpiece import Check, Workpiece
 from .page import page
 from .plain import as_json
-from .recipe import Recipe, fingerprint, input_at, read, written
+from .recipe import Input, Recipe, fingerprint, input_at, named_files, read, written
 from .report import printable, report
 from .run import run
 from .sidecar import scanned
@@ -91,7 +91,7 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
     left_out = () if studio else (WITHOUT_BLENDER,)
     progress(0.97, "writing the results")
     with staged(order.out) as waiting:
-        recipe = dataclasses.replace(recipe, inputs=tuple(input_at(scan, order.out) for scan in scans))
+        recipe = _with_fingerprints(recipe, scans, order.out)
         figures = _written(waiting, piece, pictures, left_out)
         text = written(recipe, own_version(), order.out)
         (waiting / "recipe.toml").write_text(text, encoding="utf-8")
@@ -156,6 +156,10 @@ def _recipe(order: Order) -> Recipe:
         for step in recipe.steps
         if step.NAME not in order.skipped
     ]
+    named_anew = {str(value) for values in order.settings.values() for value in values.values()}
+    kept = {file.resolve() for step in steps for file in named_files(step).values() if str(file) not in named_anew}
+    files = [each for each in recipe.files if (order.recipe.parent / each.path).resolve() in kept]
+    _refuse_changed(order.recipe, files)
     return dataclasses.replace(recipe, name=order.name or recipe.name, steps=tuple(steps))
 
 
@@ -166,10 +170,25 @@ def _scans(order: Order, recipe: Recipe) -> tuple[Path, ...]:
     paths = tuple(order.recipe.parent / each.path for each in recipe.inputs)
     if not paths:
         raise BadFile(f"{order.recipe.name} names no scan: give one")
-    for path, each in zip(paths, recipe.inputs, strict=True):
-        if fingerprint(path) != each.sha256:
-            raise BadFile(f"{path.name} is not the file the recipe was made from: name the scan to use another one")
+    _refuse_changed(order.recipe, recipe.inputs)
     return paths
+
+
+def _refuse_changed(recipe: Path, inputs: Sequence[Input]) -> None:
+    for each in inputs:
+        if fingerprint(recipe.parent / each.path) != each.sha256:
+            name = Path(each.path).name
+            raise BadFile(f"{name} is not the file {recipe.name} was made from: name it again to use it as it is now")
+
+
+def _with_fingerprints(recipe: Recipe, scans: Sequence[Path], folder: Path) -> Recipe:
+    """The recipe with the files it depends on, as seen from its folder."""
+    files = sorted({file for step in recipe.steps for file in named_files(step).values()})
+    return dataclasses.replace(
+        recipe,
+        inputs=tuple(input_at(scan, folder) for scan in scans),
+        files=tuple(input_at(file, folder) for file in files),
+    )
 
 
 def _refuse_overwriting(order: Order, name: str) -> None:

@@ -29,11 +29,12 @@ class Input:
 
 @dataclass(frozen=True)
 class Recipe:
-    """A job as it was done: the name of the head, the scans, the steps in order."""
+    """A job as it was done: the name of the head, the scans, the steps in order, the files their settings name."""
 
     name: str
     inputs: tuple[Input, ...]
     steps: tuple[Step, ...]
+    files: tuple[Input, ...] = ()
 
 
 def fingerprint(path: Path) -> str:
@@ -56,11 +57,13 @@ def written(recipe: Recipe, version: str, folder: Path) -> str:
     lines += [f"format = {FORMAT}", f"canthus = {toml_value(version)}", f"name = {toml_value(recipe.name)}"]
     for scan in recipe.inputs:
         lines += ["", "[[input]]", f"file = {toml_value(scan.path)}", f"sha256 = {toml_value(scan.sha256)}"]
+    for file in recipe.files:
+        lines += ["", "[[file]]", f"file = {toml_value(file.path)}", f"sha256 = {toml_value(file.sha256)}"]
     for step in recipe.steps:
         lines += ["", "[[step]]", f"step = {toml_value(step.NAME)}  # {step.summary()}"]
         for each in step.settings():
-            value = getattr(step, each.name)
-            named = _seen_from(folder, Path(value)) if each.kind == "path" and value else plain(value)
+            value = plain(getattr(step, each.name))
+            named = _seen_from(folder, Path(value)) if _names_a_file(each, step) else value
             lines.append(f"{each.name} = {toml_value(named)}{_remark(each)}")
     return "\n".join(lines) + "\n"
 
@@ -87,10 +90,18 @@ def read(path: Path) -> Recipe:
     _refuse_strangers(path, text, content)
     steps = [_step_at(path, text, number, entry) for number, entry in enumerate(content.get("step", []))]
     try:
-        inputs = [Input(str(each["file"]), str(each["sha256"])) for each in content.get("input", [])]
+        inputs, files = (
+            tuple(Input(str(each["file"]), str(each["sha256"])) for each in content.get(kind, []))
+            for kind in ("input", "file")
+        )
     except KeyError as error:
-        raise BadFile(f"{path.name}: an [[input]] lacks {error}") from None
-    return Recipe(str(content.get("name", "head")), tuple(inputs), tuple(steps))
+        raise BadFile(f"{path.name}: an [[input]] or [[file]] lacks {error}") from None
+    return Recipe(str(content.get("name", "head")), inputs, tuple(steps), files)
+
+
+def named_files(step: Step) -> dict[str, Path]:
+    """Setting to file, for the settings of a step that name one."""
+    return {each.name: Path(getattr(step, each.name)) for each in step.settings() if _names_a_file(each, step)}
 
 
 def step_of(entry: Mapping[str, Any]) -> Step:
@@ -104,6 +115,10 @@ def step_of(entry: Mapping[str, Any]) -> Step:
 def entry_of(step: Step) -> dict[str, Any]:
     """The entry that `step_of` makes the step from, in plain values."""
     return {"step": step.NAME, **plain(step.values())}
+
+
+def _names_a_file(each: Setting, step: Step) -> bool:
+    return each.kind == "path" and bool(getattr(step, each.name))
 
 
 def _seen_from(folder: Path, path: Path) -> str:
@@ -129,7 +144,7 @@ def _remark(each: Setting) -> str:
 
 def _refuse_strangers(path: Path, text: str, content: Mapping[str, Any]) -> None:
     for name in content:
-        if name not in ("format", "canthus", "name", "input", "step"):
+        if name not in ("format", "canthus", "name", "input", "file", "step"):
             line = _line_of(text.splitlines(), rf"^\s*\[*\s*{re.escape(name)}\b", 0)
             raise BadSetting(f"{path.name}, line {line}: a recipe has no {name!r}")
 
@@ -138,8 +153,7 @@ def _step_at(path: Path, text: str, number: int, entry: Mapping[str, Any]) -> St
     """The step of the nth [[step]]; what is wrong with it is told with its line."""
     try:
         step = step_of(entry)
-        files = [each.name for each in step.settings() if each.kind == "path" and getattr(step, each.name)]
-        return dataclasses.replace(step, **{name: str(path.parent / getattr(step, name)) for name in files})
+        return dataclasses.replace(step, **{name: str(path.parent / file) for name, file in named_files(step).items()})
     except BadSetting as error:
         raise BadSetting(f"{path.name}, line {_line_at_fault(text, number, entry, str(error))}: {error}") from None
 

@@ -71,7 +71,7 @@ def test_the_recipe_makes_the_same_bytes_again(workshop, scan, tmp_path):
 def test_a_recipe_refuses_another_scan_of_that_name_unless_it_is_given(workshop, scan, tmp_path):
     make(Order((scan,), tmp_path / "a"))
     scan.write_bytes(scan.read_bytes() + b"\n")
-    with pytest.raises(BadFile, match="is not the file the recipe was made from"):
+    with pytest.raises(BadFile, match=r"ball\.ply is not the file recipe\.toml was made from"):
         make(Order((), tmp_path / "b", recipe=tmp_path / "a" / "recipe.toml"))
     make(Order((scan,), tmp_path / "b", recipe=tmp_path / "a" / "recipe.toml"))
 
@@ -144,3 +144,15 @@ def test_the_page_needs_nothing_but_itself(workshop, scan, tmp_path):
 def test_a_step_outside_the_chain_is_pointed_to(workshop):
     with pytest.raises(BadSetting, match="no step called 'relief'"):
         chain({"relief": {}})
+
+
+def test_a_changed_file_of_a_setting_is_refused_unless_named_again(workshop, scan, tmp_path):
+    marks = tmp_path / "marks.json"
+    marks.write_text("1")
+    make(Order((scan,), tmp_path / "a", settings={"close": {"guide": str(marks)}}))
+    recipe = tmp_path / "a" / "recipe.toml"
+    make(Order((), tmp_path / "b", recipe=recipe))
+    marks.write_text("2")
+    with pytest.raises(BadFile, match=r"marks\.json is not the file recipe\.toml was made from"):
+        make(Order((), tmp_path / "c", recipe=recipe))
+    make(Order((), tmp_path / "c", recipe=recipe, settings={"close": {"guide": str(marks)}}))
