@@ -70,7 +70,7 @@ def found_strays(
     progress(0.8, "finding flying clusters")
     spacing = float(np.exp(typical)) / np.sqrt(neighbours / np.pi)
     kept = np.flatnonzero(kind == GOOD)
-    kind[kept[_loose(held.points[kept], _LINK * spacing, island)]] = CLUSTER
+    kind[kept[_loose(held.points, kept, rows, _LINK * spacing, island)]] = CLUSTER
     return Strays(kind[held.back], spacing)
 
 
@@ -90,14 +90,26 @@ def _height(held: Arranged, which: NDArray[np.int64], rows: NDArray[np.int64]) -
     return height
 
 
-def _loose(points: NDArray[np.float64], size: float, island: float) -> NDArray[np.bool_]:
-    """Points of pieces that fill fewer cells than `island` of the largest piece; cells that touch hang together."""
-    cells = thinned(points, size)
+def _loose(
+    points: NDArray[np.float64], kept: NDArray[np.int64], rows: NDArray[np.int64], size: float, island: float
+) -> NDArray[np.bool_]:
+    """Which of the kept points are of pieces that fill fewer cells than `island` of the largest piece.
+
+    Cells that touch hang together; where points are too few for that, a small piece also hangs on whatever is among
+    its points' own nearest neighbours.
+    """
+    cells = thinned(points[kept], size)
     label = connected_cells(cells.cells)
     extent = np.bincount(label)
-    small = extent < island * extent.max()
-    loose = np.empty(len(points), bool)
-    loose[cells.order] = np.repeat(small[label], cells.counts)
+    piece = np.full(len(points), -1)
+    piece[kept[cells.order]] = np.repeat(label, cells.counts)
+    small = kept[(extent < island * extent.max())[piece[kept]]]
+    start, end = np.repeat(piece[small], rows.shape[1]), piece[rows[small].ravel()]
+    held = end >= 0
+    links = coo_array((np.ones(int(held.sum()), np.int8), (start[held], end[held])), shape=(len(extent),) * 2)
+    joined = connected_components(links, directed=False)[1]
+    extent = np.bincount(joined, weights=extent)
+    loose: NDArray[np.bool_] = (extent < island * extent.max())[joined[piece[kept]]]
     return loose
 
 

@@ -23,10 +23,8 @@ def test_far_strays_and_clusters_go_and_the_surface_stays():
     points, rng = scanned()
     lone = rng.uniform(-110, 110, (1200, 3))
     lone = lone[np.abs(np.linalg.norm(lone, axis=1) - 60) > 1.5]
-    clusters = [
-        rng.standard_normal((60, 3)) * 1.2 + 85 * way / np.linalg.norm(way) for way in rng.standard_normal((8, 3))
-    ]
-    flyers = np.concatenate(clusters)
+    ways = rng.standard_normal((8, 3))
+    flyers = np.concatenate([rng.standard_normal((60, 3)) * 1.2 + 85 * way / np.linalg.norm(way) for way in ways])
     flyers = flyers[np.abs(np.linalg.norm(flyers, axis=1) - 60) > 1.5]
     everything = np.concatenate([points, lone, flyers])
     kind = found_strays(everything).kind
@@ -42,7 +40,7 @@ def test_far_strays_and_clusters_go_and_the_surface_stays():
 
 def test_a_clean_surface_loses_next_to_nothing():
     points, _ = scanned()
-    assert (found_strays(points).kind != GOOD).mean() < 0.003
+    assert (found_strays(points).kind != GOOD).mean() < 0.004
 
 
 def test_wider_spread_keeps_more():
