@@ -26,7 +26,7 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
         return True
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
-        from ..job.make import CHAIN  # with it come the file and solid libraries, which enabling must not wait for
+        from ..job.chain import CHAIN
 
         there = {step.NAME: step for step in all_steps()}
         wanted = [there[name] for name in CHAIN if name in there and name != "load"]

@@ -11,6 +11,7 @@ from ..geometry.progress import Cancelled
 from ..steps.catalogue import step_named
 from .arguments import parser, settings_in, tied
 from .listing import listing, listing_figures
+from .order import Order
 from .plain import as_json
 from .studio import Studio
 from .terminal import figure_lines, progress_on
@@ -100,9 +101,7 @@ def _make(options: argparse.Namespace, studio: Studio | None) -> int:
     return DONE if outcome.printable else NOT_PRINTABLE
 
 
-def _order(options: argparse.Namespace) -> Any:
-    from .make import Order
-
+def _order(options: argparse.Namespace) -> Order:
     settings: dict[str, dict[str, Any]] = {}
     for text in options.set:
         place, equals, value = text.partition("=")

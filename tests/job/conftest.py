@@ -9,7 +9,7 @@ from canthus.files.writing import write
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.progress import SILENT
 from canthus.geometry.solids import box, icosphere
-from canthus.job import arguments, listing, make
+from canthus.job import arguments, chain, listing
 from canthus.steps import catalogue
 from canthus.steps.step import Step, setting
 from canthus.steps.workpiece import Check, Eye, Landmark
@@ -78,7 +78,7 @@ STEPS = (Load, Close, Look)
 @pytest.fixture
 def workshop(monkeypatch):
     """The faces see only the small steps."""
-    for module in (catalogue, arguments, listing, make):
+    for module in (catalogue, arguments, chain, listing):
         monkeypatch.setattr(module, "all_steps", lambda: STEPS)
     return STEPS
 

@@ -5,8 +5,10 @@ import pytest
 from canthus.files.reading import read
 from canthus.geometry.errors import BadFile, BadSetting
 from canthus.geometry.progress import Cancelled, Progress
+from canthus.job.chain import chain
 from canthus.job.command import main
-from canthus.job.make import Order, chain, make
+from canthus.job.make import make
+from canthus.job.order import Order
 from canthus.job.studio import Picture
 
 from .test_command import everything_in

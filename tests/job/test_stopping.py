@@ -12,7 +12,7 @@ from .test_command import everything_in
 SLOW = """
 import sys, time
 from dataclasses import dataclass
-from canthus.job import arguments, listing, make
+from canthus.job import arguments, chain, listing
 from canthus.steps import catalogue
 from canthus.steps.step import Step
 
@@ -25,7 +25,7 @@ class Close(Step):
         print("working", flush=True)
         time.sleep(30)
 
-for module in (catalogue, arguments, listing, make):
+for module in (catalogue, arguments, chain, listing):
     module.all_steps = lambda: (Close,)
 from canthus.__main__ import run
 sys.exit(run())

@@ -1,0 +1,33 @@
+"""The whole job as a list of steps: the one place that says which, and in what order."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from ..geometry.errors import BadSetting
+from ..steps.catalogue import all_steps, step_named
+from ..steps.step import Step
+
+CHAIN = (
+    *("load", "cull-strays", "cull-lashes", "merge-layers", "denoise"),
+    *("close", "landmarks", "pose", "measure", "scale"),
+    *("place-eyes", "rebuild-lids", "carve-sockets", "make-eyes"),
+    *("neck", "hollow", "key", "vent", "check"),
+)
+"""The steps of the whole job, in order."""
+
+
+def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = ()) -> tuple[Step, ...]:
+    """The steps of the whole job with these settings.
+
+    Raises
+    ------
+    BadSetting
+        A step that is not in the chain is set or skipped; an unknown setting, or a value out of range.
+    """
+    for name in (*settings, *skipped):
+        step_named(name)
+        if name not in CHAIN:
+            raise BadSetting(f"{name} is no step of the whole job: run it by itself, canthus {name}")
+    there = {step.NAME for step in all_steps()}
+    names = [name for name in CHAIN if name in there and name not in skipped]
+    return tuple(step_named(name).made_from(settings.get(name, {})) for name in names)
