@@ -10,16 +10,11 @@ from ..geometry.cloud import Cloud
 from ..geometry.progress import SILENT, Progress
 from ..geometry.transforms import rotation, transform
 from .mean_face import face_points
-from .proportions import mean_head
-
-_SPACING = 4.0
-"""Least useful spacing of the points searched, mm."""
 
 _TIP_REACH = 26.0
-_CANDIDATES = 36
+"""What lies this near is what a nose sticks out from, mm."""
+
 _ROLLS = 12
-_PITCHES = (0.0, -0.5)
-"""Starts for the nose's axis against the mean normal round its tip, radians."""
 
 
 @dataclass(frozen=True)
@@ -28,21 +23,49 @@ class Face:
 
     `matrix` (4, 4) takes the surface to the posed frame of a mean adult, `size` is how much larger than that adult's
     the face is, and `likeness` the share of the mean face that the surface follows, 0 to 1. `rival` is the likeness
-    of the best other place, far from this one.
+    of the best other place, far from this one. `whole` is false where only brow, orbits and nose root were looked for.
     """
 
     matrix: NDArray[np.float64]
     size: float
     likeness: float
     rival: float
+    whole: bool = True
 
 
-def find_face(surface: Cloud, progress: Progress = SILENT) -> Face:
+@dataclass(frozen=True)
+class Sought:
+    """What of the face is looked for: all points above `lowest`, from starts that put `tip` where something sticks out.
+
+    `pitches` are the nods tried, radians between the tip's axis and the mean normal round it.
+    """
+
+    lowest: float
+    tip: tuple[float, float, float]
+    tips: int
+    pitches: tuple[float, ...]
+
+    def points(self, spacing: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Points and normals of that part of the mean face."""
+        points, normals = face_points(spacing)
+        kept = points[:, 2] > self.lowest
+        return points[kept], normals[kept]
+
+
+WHOLE = Sought(-200.0, (0.0, -121.0, -20.0), 36, (0.0, -0.5))
+"""The face, found by the tip of its nose."""
+
+UPPER = Sought(-12.0, (0.0, -109.0, 0.0), 60, (0.0, -0.5, 0.5, -0.9, 0.9))
+"""Brow, orbits and root of the nose, for a head cut off or unseen below: found by the bridge of the nose."""
+
+
+def find_face(surface: Cloud, sought: Sought = WHOLE, progress: Progress = SILENT) -> Face:
     """The place where the mean face lies best.
 
     Parameters
     ----------
     surface : Cloud with normals pointing outwards, mm, points some 3 to 5 mm apart
+    sought : the part of the face looked for
     progress : told how far it is
 
     Returns
@@ -51,22 +74,24 @@ def find_face(surface: Cloud, progress: Progress = SILENT) -> Face:
     """
     tree = cKDTree(surface.points)
     progress(0.0, "looking for the face")
-    laid = _starts(*_tips(surface, tree))
-    coarse = face_points(11.0)
+    tip = np.array(sought.tip)
+    laid = _starts(*_tips(surface, tree, sought.tips), tip, sought.pitches)
+    coarse = sought.points(11.0)
     for row, reach in enumerate((24.0, 16.0, 12.0)):
         progress(0.2 + 0.2 * row, "laying a mean face wherever something sticks out")
         laid = _slid(laid, coarse, surface, tree, reach)
     laid = laid.kept(np.argsort(-_likeness(laid, coarse, surface, tree))[:40])
-    fine = face_points(6.0)
+    fine = sought.points(6.0)
     for row, reach in enumerate((10.0, 8.0, 7.0, *[6.0] * 5)):
         progress(0.7 + 0.3 * row / 8, "laying it over the best places")
         laid = _slid(laid, fine, surface, tree, reach)
     likeness = _likeness(laid, fine, surface, tree)
     best = int(np.argmax(likeness))
-    noses = laid.places(mean_head()["pronasale"][None])[:, 0]
+    noses = laid.places(tip[None])[:, 0]
     away = np.linalg.norm(noses - noses[best], axis=1) > 25.0
     back = np.linalg.inv(transform(laid.turns[best], laid.shifts[best]))
-    return Face(back, float(laid.sizes[best]), float(likeness[best]), float(likeness[away].max(initial=0.0)))
+    rival = float(likeness[away].max(initial=0.0))
+    return Face(back, float(laid.sizes[best]), float(likeness[best]), rival, sought is WHOLE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +111,7 @@ class _Laid:
         return _Laid(self.turns[rows], self.shifts[rows], self.sizes[rows])
 
 
-def _tips(surface: Cloud, tree: cKDTree) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _tips(surface: Cloud, tree: cKDTree, count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Places that stand out most from what lies round them, and the way they point."""
     points, normals = surface.points, surface.normals
     assert normals is not None
@@ -101,14 +126,15 @@ def _tips(surface: Cloud, tree: cKDTree) -> tuple[NDArray[np.float64], NDArray[n
     for row in np.argsort(-tips):
         if all(np.linalg.norm(places[row] - places[other]) > 12.0 for other in chosen):
             chosen.append(int(row))
-        if len(chosen) == _CANDIDATES:
+        if len(chosen) == count:
             break
     return places[chosen], axes[chosen]
 
 
-def _starts(tips: NDArray[np.float64], axes: NDArray[np.float64]) -> _Laid:
-    """Poses that put the mean nose tip on each tip, at every roll about its axis."""
-    nose = mean_head()["pronasale"]
+def _starts(
+    tips: NDArray[np.float64], axes: NDArray[np.float64], anchor: NDArray[np.float64], pitches: tuple[float, ...]
+) -> _Laid:
+    """Poses that put the mean face's `anchor` on each tip, at every roll about its axis."""
     turns = []
     for axis in axes:
         back = -axis
@@ -116,9 +142,9 @@ def _starts(tips: NDArray[np.float64], axes: NDArray[np.float64]) -> _Laid:
         side /= np.linalg.norm(side)
         upright = np.column_stack([side, back, np.cross(side, back)])
         for roll in np.arange(_ROLLS) * (2 * np.pi / _ROLLS):
-            turns += [upright @ rotation([0, 1, 0], roll) @ rotation([1, 0, 0], pitch) for pitch in _PITCHES]
+            turns += [upright @ rotation([0, 1, 0], roll) @ rotation([1, 0, 0], pitch) for pitch in pitches]
     every = np.array(turns)
-    shifts = np.repeat(tips, _ROLLS * len(_PITCHES), axis=0) - every @ nose
+    shifts = np.repeat(tips, _ROLLS * len(pitches), axis=0) - every @ anchor
     return _Laid(every, shifts, np.ones(len(every)))
 
 

@@ -7,7 +7,8 @@ sure ones wrong by more than 8 mm. The seeds here were never looked at while the
 import captures
 import numpy as np
 import pytest
-from canthus.anatomy.proposals import SURE, propose_landmarks, straight_face
+from canthus.anatomy.face_pose import straight_face
+from canthus.anatomy.proposals import SURE, propose_landmarks
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids import icosphere
 from canthus.geometry.transforms import applied

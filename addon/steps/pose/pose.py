@@ -64,7 +64,7 @@ class Pose(Step):
 
     def _from_the_face(self, piece: Workpiece, progress: Progress) -> HeadFrame | None:
         """The frame of a mean face laid over the surface, where the landmarks do not tell how the head nods."""
-        from ...anatomy.proposals import straight_face
+        from ...anatomy.face_pose import straight_face
 
         surface = surface_of(piece)
         if surface is None:

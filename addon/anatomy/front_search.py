@@ -1,0 +1,111 @@
+"""Lids, mouth and orbits, read off the face as it is seen from the front."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from ..geometry.depth_map import DepthMap, depth_map, sampled
+from ..geometry.mesh import Mesh
+from ..geometry.relief import relief
+from .lid_search import Opening, find_openings
+from .mouth_search import find_corners
+from .profile_search import Found
+
+_FINE = 0.4
+_FOLD = 0.8
+
+
+def front_of(posed: Mesh, size: float) -> DepthMap:
+    """The face from the front, from under the mouth to over the brows."""
+    low, high = (-62.0 * size, -85.0 * size), (62.0 * size, 55.0 * size)
+    near = (posed.vertices[:, 1] < -20.0 * size) & (np.abs(posed.vertices[:, 0]) < 70 * size)
+    near &= (posed.vertices[:, 2] > low[1] - 8) & (posed.vertices[:, 2] < high[1] + 8)
+    triangles = posed.triangles[near[posed.triangles].all(axis=1)]
+    return depth_map(posed.vertices[:, [0, 2, 1]] * [1, 1, -1], triangles, low, high, _FINE)
+
+
+def eye_landmarks(front: DepthMap, size: float) -> Found:
+    """Corners and lid margins of both eyes."""
+    found: Found = {}
+    openings = find_openings(front, relief(_without_bars(front, size), _FOLD), size)
+    for side, opening in zip(("left", "right"), openings, strict=True):
+        confidence = _opening_confidence(opening)
+        for name, place in (
+            ("endocanthion", opening.inner),
+            ("exocanthion", opening.outer),
+            ("palpebrale-superius", opening.top),
+            ("palpebrale-inferius", opening.bottom),
+        ):
+            _add(found, f"{name}-{side}", front, place, confidence)
+    return found
+
+
+def _without_bars(front: DepthMap, size: float) -> DepthMap:
+    """The face without what stands before it and is thin: frames of spectacles, strands of hair."""
+    seen = front.seen
+    if not seen.any():
+        return front
+    rows, columns = ndimage.distance_transform_edt(~seen, return_distances=False, return_indices=True)
+    depth = front.depths[rows, columns]
+    reach = round(_BAR * size / front.pixel)
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    bars = depth - ndimage.grey_opening(depth, footprint=x**2 + y**2 <= reach**2) > _STANDS_OUT * size
+    labels, count = ndimage.label(bars, structure=np.ones((3, 3)))
+    long = [
+        max(part.stop - part.start for part in box) > _LONG * size / front.pixel for box in ndimage.find_objects(labels)
+    ]
+    bars = ndimage.binary_dilation(np.isin(labels, np.arange(1, count + 1)[long]), iterations=3)
+    return DepthMap(np.where(bars, np.nan, front.depths), front.low, front.pixel)
+
+
+_BAR, _STANDS_OUT, _LONG = 2.8, 3.2, 12.0
+"""Half the breadth of what counts as thin, how far it stands out and how long it is, mm: no lid edge stands out so."""
+
+
+def _opening_confidence(opening: Opening) -> float:
+    sharp = np.clip((opening.strength - 0.25) / 0.35, 0, 1)
+    apart = np.clip((opening.contrast - 0.6) / 0.25, 0, 1)
+    steady = np.clip((1.2 - opening.spread) / 0.8, 0, 1)
+    alike = np.clip((7.0 - opening.unlike) / 4.0, 0, 1)
+    return float(0.95 * sharp * apart * steady * alike)
+
+
+def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
+    """The corners of the mouth, from the stomion among `marks`."""
+    found: Found = {}
+    if "stomion" not in marks:
+        return found
+    place, sure = marks["stomion"]
+    left, right, strength = find_corners(front, relief(front, _FOLD), place[[0, 2]], size)
+    confidence = float(min(sure, 0.95 * np.clip((strength - 0.2) / 0.4, 0, 1)))
+    _add(found, "cheilion-left", front, left, confidence)
+    _add(found, "cheilion-right", front, right, confidence)
+    return found
+
+
+def orbit_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
+    """The orbitalia: where the skin under the lower lid is most hollow. Weak at best, the bone's edge being hidden."""
+    found: Found = {}
+    for side in ("left", "right"):
+        names = [f"{stem}-{side}" for stem in ("endocanthion", "exocanthion", "palpebrale-inferius")]
+        if any(name not in marks for name in names):
+            continue
+        inner, outer, lid = (marks[name][0] for name in names)
+        below = lid[2] - np.arange(7.0, 17.0, 0.4) * size
+        across = np.full(len(below), (inner[0] + outer[0]) / 2)
+        hollow = np.nan_to_num(sampled(relief(front, 2.0).valley, front, across, below))
+        best, sure = int(np.argmax(hollow)), min(marks[names[2]][1], _ORBIT_AT_BEST)
+        if best in (0, len(below) - 1):
+            best, sure = len(below) // 2, sure / 2
+        _add(found, f"orbitale-{side}", front, np.array([across[best], below[best]]), sure)
+    return found
+
+
+_ORBIT_AT_BEST = 0.4
+
+
+def _add(found: Found, name: str, front: DepthMap, place: NDArray[np.float64], confidence: float) -> None:
+    """Put a place seen from the front on the surface; left out where there is none."""
+    depth = float(front.at(place[:1], place[1:])[0])
+    if np.isfinite(depth):
+        found[name] = (np.array([place[0], -depth, place[1]]), confidence)
