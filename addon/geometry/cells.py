@@ -1,4 +1,4 @@
-"""Triangles listed by the cells of a regular grid they pass through, with how far every cell is from the next of them."""
+"""Triangles listed by the cells of a grid they pass through, and how far every cell is from the next of them."""
 
 from dataclasses import dataclass
 

@@ -86,7 +86,6 @@ class ClosestPoint:
         self, points: NDArray[np.float64], asked: int, far: float
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64], NDArray[np.bool_]]:
         """The best of the triangles that own the `asked` nearest probes, and whether no other can be closer."""
-        away: NDArray[np.float64]
         away, probe = self._tree.query(points, k=np.arange(1, asked + 1))
         owners = self._probes.triangle[probe]
         best, triangle = owners[:, 0].copy(), owners[:, 0].copy()
@@ -134,7 +133,7 @@ class _Frames:
         d1, d2 = np.einsum("ij,ij->i", along, offset), np.einsum("ij,ij->i", beside, offset)
         share = _shares(d1, d2, aa, ab, bb)
         foot = share[0][:, None] * along + share[1][:, None] * beside
-        away = offset - foot
+        away: NDArray[np.float64] = offset - foot
         squared: NDArray[np.float64] = np.einsum("ij,ij->i", away, away)
         return squared, corner + foot
 

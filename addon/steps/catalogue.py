@@ -13,6 +13,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
     from .intake.load import Load
+    from .output.check import Check
     from .output.export import Export
     from .output.hollow import Hollow
     from .output.key import Key
@@ -37,6 +38,7 @@ def all_steps() -> tuple[type[Step], ...]:
         Neck,
         Hollow,
         Key,
+        Check,
         Export,
     )
 

@@ -1,0 +1,58 @@
+"""Whether what was made can be printed, washed and put together."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from ...geometry.progress import SILENT, Progress
+from ..step import Step, setting
+from ..workpiece import Check as Finding
+from ..workpiece import Workpiece
+
+
+@dataclass(frozen=True)
+class Check(Step):
+    """Check every part for what keeps it from printing or from going together, and tell where."""
+
+    NAME: ClassVar[str] = "check"
+    STAGE: ClassVar[str] = "output"
+
+    least_wall: float = setting(
+        0.4, low=0.05, high=10, unit="mm", at="print", help="Wall that prints when it is held on two sides or more"
+    )
+    thin_share: float = setting(
+        1.0, low=0.0, high=100, unit="%", help="Share of a part's surface that may have less wall than that"
+    )
+    printer: str = setting("medium", help="Printer the parts are for: small, medium, large, or one of your own table")
+    printers: str = setting("", kind="path", help="TOML file of your own printers: plate, pixel and layer of each")
+    density: float = setting(1.1, low=0.5, high=3, unit="g/ml", help="Density of the cured resin")
+    price: float = setting(0.0, low=0.0, high=10_000, help="Price of a litre of resin; 0 leaves the cost out")
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece with `checks`; nothing of it is changed."""
+        from ...geometry.measures import volume
+        from .findings import cavity_findings, surface_findings, wall_findings
+        from .gaps import clearance_findings, overlap_findings
+        from .printers import printer_named
+        from .sizes import size_findings
+
+        piece.needed_head()
+        printer = printer_named(self.printer, self.printers)
+        parts = piece.all_parts()
+        found: list[Finding] = []
+        for number, (name, mesh) in enumerate(parts.items()):
+            progress(0.8 * number / len(parts), f"checking {name}")
+            found += surface_findings(name, mesh, printer.pixel)
+            found += cavity_findings(name, mesh)
+            found += wall_findings(name, mesh, piece.eyes, self.least_wall, printer.pixel, self.thin_share)
+            found += size_findings(name, mesh, printer)
+        progress(0.8, "checking how the parts go together")
+        found += overlap_findings(parts) + clearance_findings(parts, piece.eyes)
+        resin = sum(volume(mesh) for mesh in parts.values()) / 1000
+        checked = piece.but(checks=tuple(found)).measured(
+            checks=len(found),
+            failed=sum(not each.ok for each in found),
+            grave=sum(not each.ok and each.grave for each in found),
+            resin_ml=resin,
+            mass_g=resin * self.density,
+        )
+        return checked.measured(cost=resin / 1000 * self.price) if self.price else checked

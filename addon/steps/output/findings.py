@@ -1,0 +1,108 @@
+"""What a check looks for in each part and between parts. Every finding has a value, its limit and a place."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...geometry.cavities import closed_cavities
+from ...geometry.intersections import self_intersections
+from ...geometry.measures import edge_faults, volume
+from ...geometry.mesh import Mesh
+from ...geometry.thickness import Thickness, wall_thickness
+from ..workpiece import Check, Eye
+
+LIDS_AT_LEAST = 0.15
+"""Lids thinner than this are not printed; between it and the least wall they are told of, for true lids are thin."""
+UNTOLD = 1000.0
+"""Millimetres given for a wall where nothing faces the surface across the solid: no limit is larger."""
+
+
+def at(place: NDArray[np.float64]) -> tuple[float, float, float]:
+    """A place as a finding holds it."""
+    x, y, z = np.round(place, 3).tolist()
+    return x, y, z
+
+
+def surface_findings(name: str, mesh: Mesh, pixel: float) -> list[Check]:
+    """Edges and faces: open, over-used, flipped, cutting through each other."""
+    faults = edge_faults(mesh)
+    found = []
+    for what, edges, advice in (
+        ("open edges", faults.open, "close the head again"),
+        ("edges of more than two faces", faults.overused, "close the head again"),
+        ("flipped faces", faults.flipped, "turn the faces the same way round"),
+    ):
+        where = at(mesh.vertices[edges[0]].mean(axis=0)) if len(edges) else ""
+        found.append(Check(f"{name}: {what}", len(edges), 0, "edges", not len(edges), where, advice=advice))
+    inside_out = not faults and volume(mesh) <= 0
+    found.append(
+        Check(f"{name}: inside out", int(inside_out), 0, "", not inside_out, advice="turn all of its faces round")
+    )
+    pairs = self_intersections(mesh)
+    faces = np.unique(pairs)
+    where = at(mesh.corners[pairs[0]].mean(axis=(0, 1))) if len(pairs) else ""
+    deep = bool(len(faces)) and float(np.ptp(mesh.corners[faces], axis=1).max()) > 2 * pixel
+    advice = "smooth the place, or close the head again"
+    found.append(
+        Check(f"{name}: faces through each other", len(faces), 0, "faces", not len(faces), where, deep, advice)
+    )
+    return found
+
+
+def cavity_findings(name: str, mesh: Mesh) -> list[Check]:
+    """Hollows that resin cannot leave."""
+    voids = closed_cavities(mesh)
+    where = at(voids[0].vertices.mean(axis=0)) if voids else ""
+    advice = "vent them: trapped resin leaks or cracks the part later"
+    return [Check(f"{name}: closed cavities", len(voids), 0, "cavities", not voids, where, advice=advice)]
+
+
+def wall_findings(
+    name: str, mesh: Mesh, eyes: tuple[Eye, ...], least: float, pixel: float, allowed_share: float
+) -> list[Check]:
+    """Thin walls, the lids told apart from the rest, and detail under two pixels."""
+    walls = wall_thickness(mesh)
+    found = []
+    lids = np.zeros(len(walls.thickness), bool)
+    for eye in eyes if name == "head" else ():
+        own = over_pocket(walls, eye)
+        lids |= own
+        found.append(_lid_finding(walls.only(own), eye, least))
+    rest = walls.only(~lids)
+    share = 100 * rest.share_below(least)
+    thinnest, where = _thinnest(rest)
+    grave = share > allowed_share
+    advice = "take a thicker wall, or thicken the place" if share else ""
+    found.append(Check(f"{name}: least wall", thinnest, least, "mm", thinnest >= least, where, grave, advice))
+    found.append(
+        Check(f"{name}: thin walls", share, allowed_share, "% of surface", share <= allowed_share, where, True, advice)
+    )
+    fine = 100 * walls.share_below(2 * pixel)
+    where = _thinnest(walls)[1] if fine else ""
+    what, advice = f"{name}: thinner than two pixels", "they will come out blunt or not at all"
+    found.append(Check(what, fine, 0.1, "% of surface", fine <= 0.1, where, False, advice))
+    return found
+
+
+def over_pocket(walls: Thickness, eye: Eye) -> NDArray[np.bool_]:
+    """Which walls lie between an eye's pocket and the skin, in front of the eye's middle."""
+    centre, gaze = np.asarray(eye.centre), np.asarray(eye.gaze)
+    reach = eye.pocket_radius * 1.02
+    one, other = walls.place - centre, walls.far_side - centre
+    in_pocket = np.minimum(np.linalg.norm(one, axis=1), np.linalg.norm(other, axis=1)) <= reach * 1.15
+    ahead = np.maximum(one @ gaze, other @ gaze) > 0
+    chosen: NDArray[np.bool_] = in_pocket & ahead & np.isfinite(walls.thickness)
+    return chosen
+
+
+def _lid_finding(lids: Thickness, eye: Eye, least: float) -> Check:
+    thinnest, where = _thinnest(lids)
+    grave = thinnest < LIDS_AT_LEAST
+    advice = f"true lids are thin; they print from about {LIDS_AT_LEAST:g} mm with care, or give the lids a thicker rim"
+    return Check(f"head: lids of the {eye.side} eye", thinnest, least, "mm", thinnest >= least, where, grave, advice)
+
+
+def _thinnest(walls: Thickness) -> tuple[float, tuple[float, float, float] | str]:
+    if not np.isfinite(walls.thickness).any():
+        return UNTOLD, ""
+    row = int(np.argmin(walls.thickness))
+    return float(walls.thickness[row]), at((walls.place[row] + walls.far_side[row]) / 2)

@@ -1,0 +1,146 @@
+"""The check finds what is planted, at its place, and nothing on clean parts."""
+
+import numpy as np
+import pytest
+from canthus.geometry.booleans import difference, union
+from canthus.geometry.cavities import hollowed
+from canthus.geometry.errors import BadFile, BadSetting, NotReady
+from canthus.geometry.mesh import Mesh
+from canthus.geometry.solids import box, cylinder, icosphere, sphere
+from canthus.steps.output.check import Check
+from canthus.steps.output.printers import printer_named
+from canthus.steps.output.sizes import smallest_tube
+from canthus.steps.workpiece import Eye, Workpiece
+
+
+def together(*meshes):
+    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes)])
+    return Mesh(
+        np.concatenate([mesh.vertices for mesh in meshes]),
+        np.concatenate([mesh.triangles + start for mesh, start in zip(meshes, starts, strict=False)]),
+    )
+
+
+def findings(head, **fields):
+    done = Check().apply(Workpiece(head=head, **fields))
+    return {each.name: each for each in done.checks}, done
+
+
+def clean_head():
+    return sphere(18, sag=0.02)
+
+
+def failed(found):
+    return sorted(name for name, each in found.items() if not each.ok)
+
+
+def test_a_clean_part_has_nothing_to_find():
+    found, done = findings(clean_head())
+    assert failed(found) == []
+    assert done.figures["grave"] == 0
+    assert done.figures["resin_ml"] == pytest.approx(4 / 3 * np.pi * 18**3 / 1000, rel=5e-3)
+    assert done.figures["mass_g"] == pytest.approx(1.1 * done.figures["resin_ml"])
+
+
+def test_an_open_edge():
+    head = clean_head()
+    hole = head.kept(np.arange(1, len(head.triangles)))
+    found, _ = findings(hole)
+    assert found["head: open edges"].value == 3
+    assert found["head: open edges"].grave
+    assert np.linalg.norm(found["head: open edges"].where - head.corners[0].mean(axis=0)) < 1
+
+
+def test_a_flipped_face():
+    head = clean_head()
+    turned = head.triangles.copy()
+    turned[100] = turned[100][::-1]
+    found, _ = findings(Mesh(head.vertices, turned))
+    assert found["head: flipped faces"].value == 3
+
+
+def test_a_part_inside_out():
+    head = clean_head()
+    assert not findings(Mesh(head.vertices, head.triangles[:, ::-1]))[0]["head: inside out"].ok
+
+
+def test_faces_through_each_other():
+    head = together(clean_head(), sphere(3, (0, -18, 0), sag=0.02))
+    found, _ = findings(head)
+    finding = found["head: faces through each other"]
+    assert not finding.ok
+    assert abs(np.linalg.norm(np.asarray(finding.where) - [0, -18, 0]) - 3) < 0.3
+
+
+def test_a_closed_cavity():
+    found, _ = findings(hollowed(clean_head(), sphere(4, (3, 0, 0), sag=0.02)))
+    assert found["head: closed cavities"].value == 1
+    np.testing.assert_allclose(found["head: closed cavities"].where, [3, 0, 0], atol=0.1)
+
+
+@pytest.mark.parametrize("thickness", [0.1, 0.3])
+def test_a_thin_wall_is_measured_where_it_is(thickness):
+    plate = box((-5, -5, 17), (5, 5, 17 + thickness))
+    stump = difference(clean_head(), box((-20, -20, 10), (20, 20, 20)))
+    head = union(stump, cylinder((0, 0, 9), (0, 0, 17.05), 2), plate)
+    found, _ = findings(head)
+    finding = found["head: least wall"]
+    assert finding.value == pytest.approx(thickness, abs=1e-4)
+    assert finding.where[2] == pytest.approx(17 + thickness / 2, abs=0.02)
+    assert not found["head: thin walls"].ok
+
+
+def test_thin_lids_are_told_apart_from_the_wall():
+    head = difference(clean_head(), sphere(2.1, (5, -15.5, 0), sag=0.002))  # leaves 0.4 less in front of the pocket
+    eye = Eye("left", (5.0, -15.5, 0.0), gaze=(5 / 16.286, -15.5 / 16.286, 0.0), diameter=4.0, clearance=0.1)
+    found, _ = findings(difference(head, sphere(2.3, (5, -15.5, 0), sag=0.002)), eyes=(eye,))
+    lids = found["head: lids of the left eye"]
+    assert lids.value < 0.4
+    assert lids.ok is False
+
+
+def test_parts_that_overlap_and_eyes_that_bind():
+    head = difference(clean_head(), sphere(4.1, (0, -16, 0), sag=0.001))
+    eye = Eye("left", (0.0, -16.0, 0.0), diameter=8.0, clearance=0.1)
+    fits = findings(head, eyes=(eye,), parts={"eye-left": sphere(4, (0, -16, 0), sag=0.001)})[0]
+    assert fits["eye-left: gap to the socket"].value == pytest.approx(0.1, abs=0.003)
+    assert fits["eye-left and head: overlap"].ok
+    moved = findings(head, eyes=(eye,), parts={"eye-left": sphere(4, (0, -15.5, 0), sag=0.001)})[0]
+    assert not moved["eye-left and head: overlap"].ok
+    close = findings(head, eyes=(eye,), parts={"eye-left": sphere(4.08, (0, -16, 0), sag=0.001)})[0]
+    assert not close["eye-left: gap to the socket"].ok
+
+
+def test_a_part_too_large_for_the_plate():
+    found, _ = findings(box((0, 0, 0), (100, 60, 150)))
+    assert found["head: share of the plate"].ok
+    assert not findings(box((0, 0, 0), (100, 60, 170)))[0]["head: share of the plate"].ok
+
+
+def test_a_small_part_is_remarked_on_but_not_grave():
+    """Cylinder of 31.75 by 57.15: 16 CFR 1501.4 as in reference values, section 6."""
+    found, _ = findings(sphere(15, sag=0.02))
+    assert not found["head: small parts cylinder"].ok
+    assert not found["head: small parts cylinder"].grave
+    assert smallest_tube(cylinder((0, 0, 0), (3, 4, 12), 2))[0] == pytest.approx(4, abs=0.02)
+
+
+def test_printers_of_ones_own(tmp_path):
+    table = tmp_path / "printers.toml"
+    table.write_text("[mine]\nplate = [50, 40, 60]\npixel = 0.02\nlayer = 0.03\n")
+    assert printer_named("mine", str(table)).plate == (50, 40, 60)
+    assert printer_named("large", str(table)).pixel == 0.05
+    with pytest.raises(BadSetting, match="small, medium, large"):
+        printer_named("huge")
+    for wrong in ("[mine]\nplate = [1, 2]\npixel = 1\nlayer = 1\n", "[mine]\npixel = 3\n", "not toml", "mine = 3\n"):
+        table.write_text(wrong)
+        with pytest.raises(BadFile, match="printer"):
+            printer_named("mine", str(table))
+    with pytest.raises(BadFile):
+        printer_named("mine", str(tmp_path / "missing.toml"))
+
+
+def test_there_must_be_a_head():
+    with pytest.raises(NotReady):
+        Check().apply(Workpiece())
+    assert icosphere(0) is not None
