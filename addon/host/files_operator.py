@@ -13,7 +13,7 @@ from ..steps.step import Step
 from ..steps.workpiece import Workpiece
 from . import exchange, needs, scene_piece, states, viewport
 from .modes import object_mode
-from .settings import copy_settings, properties_of, step_from, stored
+from .settings import RELATIVE, copy_settings, properties_of, step_from, stored
 from .step_operator import PieceOperator, told
 from .wording import description
 
@@ -57,8 +57,8 @@ class CANTHUS_OT_load(_NewPiece, bpy.types.Operator):
     __annotations__ = {
         **properties_of(_LOAD),
         "millimeters": _MILLIMETERS,
-        "filepath": bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"}),
-        "directory": bpy.props.StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE", "HIDDEN"}),
+        "filepath": bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE),
+        "directory": bpy.props.StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE", "HIDDEN"} | RELATIVE),
         "files": bpy.props.CollectionProperty(type=bpy.types.OperatorFileListElement, options={"SKIP_SAVE", "HIDDEN"}),
         "filter_glob": bpy.props.StringProperty(
             default=";".join(f"*{suffix}" for suffix in SUFFIXES), options={"HIDDEN"}
@@ -73,7 +73,11 @@ class CANTHUS_OT_load(_NewPiece, bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         names = [each.name for each in self.files if each.name]
-        paths = [Path(self.directory) / name for name in names] if names and self.directory else [Path(self.filepath)]
+        paths = (
+            [Path(bpy.path.abspath(self.directory)) / name for name in names]
+            if names and self.directory
+            else [Path(self.filepath)]
+        )
         if not names and not self.filepath:
             self.report({"ERROR"}, "No file was named: choose a scan to read")
             return {"CANCELLED"}
@@ -131,7 +135,7 @@ class CANTHUS_OT_export(PieceOperator, bpy.types.Operator):
     bl_options = {"UNDO"}
     __annotations__ = {
         **properties_of(_EXPORT),
-        "directory": bpy.props.StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE", "HIDDEN"}),
+        "directory": bpy.props.StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE", "HIDDEN"} | RELATIVE),
     }
 
     @classmethod
@@ -148,7 +152,7 @@ class CANTHUS_OT_export(PieceOperator, bpy.types.Operator):
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         if self.directory:
-            self.folder = self.directory
+            self.folder = bpy.path.abspath(self.directory)
         return [step_from(_EXPORT, self)]
 
     def tell(self, after: Workpiece) -> None:

@@ -10,6 +10,8 @@ from ..steps.step import Setting, Step
 from .wording import choice, label, sentence
 
 _DIGITS = 6
+RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"}
+"""The option of a path that may begin with //, the folder of the .blend."""
 
 
 def identifier(step: type[Step]) -> str:
@@ -67,7 +69,8 @@ def _property(each: Setting) -> Any:
     if each.kind == "float":
         return bpy.props.FloatProperty(default=each.default, precision=3, step=10, **_range(each), **facts)
     subtype = {"path": "DIR_PATH" if each.name == "folder" else "FILE_PATH"}.get(each.kind, "NONE")
-    return bpy.props.StringProperty(default=_shown(each, each.default), subtype=subtype, **facts)
+    options = RELATIVE if subtype != "NONE" else set()
+    return bpy.props.StringProperty(default=_shown(each, each.default), subtype=subtype, options=options, **facts)
 
 
 def _range(each: Setting) -> dict[str, Any]:
