@@ -4,6 +4,8 @@ STL stores positions only, as 32-bit floats, and its readers weld by position. T
 would then pinch the surface or open it. Here short edges are collapsed and what still coincides is drawn apart.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,14 +32,46 @@ def settled(mesh: Mesh) -> Mesh:
 
 def without_short_edges(mesh: Mesh, shortest: float) -> Mesh:
     """The mesh with edges under `shortest` mm collapsed where that neither pinches nor folds the surface."""
-    for _ in range(50):
-        target = _collapses(mesh, _short_edges(mesh, shortest))
-        if target is None:
+    for _ in range(10):
+        edges = _short_edges(mesh, shortest)
+        if not len(edges):
             return mesh
-        moved = target[mesh.triangles].astype(np.int32)
-        distinct = (moved != np.roll(moved, 1, axis=1)).all(axis=1)
-        mesh = Mesh(mesh.vertices, moved, mesh.colours, mesh.columns).kept(distinct)
+        near = _surroundings(mesh, edges)
+        patch, rest = mesh.triangles[near], mesh.triangles[~near]
+        smaller = _thinned_out(Mesh(mesh.vertices, patch), rest, shortest)
+        if len(smaller) == len(patch):
+            return mesh
+        mesh = replace(mesh, triangles=np.concatenate([rest, smaller]))
+        mesh = mesh.kept(np.arange(len(mesh.triangles)))
     return mesh
+
+
+def _surroundings(mesh: Mesh, edges: NDArray[np.int32]) -> NDArray[np.bool_]:
+    """(m,) the triangles within three rings of the edges: short edges are few, and the rest need not be looked at."""
+    reached = np.zeros(len(mesh.vertices), bool)
+    reached[edges] = True
+    for _ in range(3):
+        near: NDArray[np.bool_] = reached[mesh.triangles].any(axis=1)
+        reached[mesh.triangles[near]] = True
+    return near
+
+
+def _thinned_out(patch: Mesh, rest: NDArray[np.int32], shortest: float) -> NDArray[np.int32]:
+    """The patch's triangles, its short edges collapsed; vertices it shares with the rest stay as they are."""
+    used, rows = np.unique(patch.triangles, return_inverse=True)
+    local = Mesh(patch.vertices[used], rows.reshape(-1, 3))
+    shared = np.zeros(len(patch.vertices), bool)
+    shared[rest] = True
+    for _ in range(50):
+        edges = _short_edges(local, shortest)
+        target = _collapses(local, edges[~shared[used[edges]].any(axis=1)])
+        if target is None:
+            break
+        moved = target[local.triangles].astype(np.int32)
+        distinct = (moved != np.roll(moved, 1, axis=1)).all(axis=1)
+        local = Mesh(local.vertices, moved[distinct])
+    triangles: NDArray[np.int32] = used[local.triangles].astype(np.int32)
+    return triangles
 
 
 def _short_edges(mesh: Mesh, shortest: float) -> NDArray[np.int32]:
