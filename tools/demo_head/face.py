@@ -68,7 +68,7 @@ def brow_hair(across: NDArray, up: NDArray) -> tuple[NDArray, NDArray]:
     # Hairs stand up at the inner end, then lean outwards; those above lean down, those below lean up.
     lean = np.interp(along, [0, 0.15, 0.4, 1], [0.3, 0.9, 1.9, 3.2]) * offset - 0.16 * offset * np.abs(offset)
     wander = 0.8 * np.sin(length * 0.9 + offset * 0.7) + 0.5 * np.sin(length * 2.3 - offset * 1.1)
-    strokes = 0.65 * np.sin((length - lean) * 4.4 + wander) + 0.35 * np.sin((length - 0.8 * lean) * 7.3 + 1.7 * wander)
+    strokes = 0.65 * np.sin((length - lean) * 4.4 + wander) + 0.35 * np.sin((length - 0.8 * lean) * 3.1 + 1.7 * wander)
     return dense, strokes
 
 

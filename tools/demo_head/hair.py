@@ -21,7 +21,7 @@ SCALP_CENTRE, SCALP_RADII = np.array([0.0, -10.0, 42.0]), np.array([75.0, 91.0, 
 """An ellipsoid near the scalp, on which the hair is combed before it is laid on the head."""
 POLE = np.array([0.0, -0.42, 0.907])
 """The map of the scalp is unrolled around this direction, the crown."""
-MAP_STEP, MAP_REACH, MAP_SCALE = 0.6, 216.0, 85.0
+MAP_STEP, MAP_REACH, MAP_SCALE = 0.5, 216.0, 85.0
 
 
 def hairline(points: Points) -> NDArray[np.float64]:
@@ -64,8 +64,7 @@ def _combed(places: NDArray) -> NDArray[np.float64]:
     way = (over + fringe) * top + aside * (1 - top)
     way = way * (1 - back) + behind * back
     wave = 0.22 * np.sin(forward / 9.0 + across / 13.0 + up / 17.0)
-    normal = (places - SCALP_CENTRE) / SCALP_RADII**2
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    normal = _normals(places)
     way = way + wave[:, None] * np.cross(normal, way)
     way -= normal * np.sum(way * normal, axis=1, keepdims=True)
     return way / np.linalg.norm(way, axis=1, keepdims=True)
@@ -78,56 +77,67 @@ def _on_scalp(places: NDArray) -> NDArray[np.float64]:
 
 @dataclass(frozen=True, eq=False)
 class Locks:
-    """Samples along all locks: place, way, and of each sample half width, height and number of its lock."""
+    """Samples along all locks: place, way, number of the lock; half width and height and how they change with the way."""
 
     places: NDArray[np.float64]
     ways: NDArray[np.float64]
+    lock: NDArray[np.int64]
     width: NDArray[np.float64]
     height: NDArray[np.float64]
-    lock: NDArray[np.int64]
+    widening: NDArray[np.float64]
+    rising: NDArray[np.float64]
 
 
-def _combed_locks(count: int = 1100, pace: float = 1.2) -> Locks:
-    """Locks rooted evenly over the scalp, each followed along the comb and tapered at both ends."""
-    rng = np.random.default_rng(20)
-    directions = rng.standard_normal((count * 6, 3))
-    roots = _on_scalp(SCALP_CENTRE + directions)
+def _roots(rng: np.random.Generator, count: int = 6000) -> NDArray[np.float64]:
+    """Where locks begin: evenly over the hairy scalp, closer together at the sides."""
+    roots = _on_scalp(SCALP_CENTRE + rng.standard_normal((count, 3)))
     roots = roots[hairline(roots) > -3.0]
-    kept: list[int] = []
     tree = cKDTree(roots)
-    free = np.ones(len(roots), bool)
-    for row in range(len(roots)):
+    free, kept = np.ones(len(roots), bool), []
+    for row, place in enumerate(roots):
         if free[row]:
             kept.append(row)
-            free[tree.query_ball_point(roots[row], 5.0 - 1.6 * float(roots[row, 2] < 70))] = False
-    roots = roots[kept]
+            free[tree.query_ball_point(place, 5.2 if place[2] > 70 else 3.6)] = False
+    return roots[kept]
+
+
+def _normals(places: NDArray) -> NDArray[np.float64]:
+    """Outward unit normals of the scalp's ellipsoid."""
+    normal = (places - SCALP_CENTRE) / SCALP_RADII**2
+    return normal / np.linalg.norm(normal, axis=1, keepdims=True)
+
+
+def _combed_locks(pace: float = 2.0) -> Locks:
+    """Every lock followed along the comb from its root, tapered at both ends."""
+    rng = np.random.default_rng(20)
+    roots = _roots(rng)
+    count = len(roots)
     top = step(roots[:, 2], 60, 105)
-    length = (17 + 26 * top) * rng.uniform(0.75, 1.3, len(roots))
-    width = (2.5 + 1.9 * top) * rng.uniform(0.75, 1.35, len(roots))
-    height = (1.1 + 1.5 * top) * rng.uniform(0.6, 1.3, len(roots))
-    lean = rng.normal(0, 0.16, len(roots))
-    places, rows, here = [], [], roots.copy()
-    ways, along = [], []
-    for pace_number in range(int(60 / pace)):
-        alive = np.flatnonzero(pace_number * pace < length)
-        if not len(alive):
-            break
+    length = (17 + 30 * top) * rng.uniform(0.75, 1.3, count)
+    width = (2.4 + 2.2 * top) * rng.uniform(0.75, 1.35, count)
+    height = (1.0 + 1.7 * top) * rng.uniform(0.6, 1.3, count)
+    lean = rng.normal(0, 0.16, count)
+    places, ways, rows, along, here = [], [], [], [], roots.copy()
+    for gone in np.arange(0, length.max(), pace):
+        alive = np.flatnonzero(gone < length)
         way = _combed(here[alive])
-        normal = (here[alive] - SCALP_CENTRE) / SCALP_RADII**2
-        normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-        way = way + (lean[alive] * np.cos(pace_number * pace / 11.0))[:, None] * np.cross(normal, way)
+        way = way + (lean[alive] * np.cos(gone / 11.0))[:, None] * np.cross(_normals(here[alive]), way)
         way /= np.linalg.norm(way, axis=1, keepdims=True)
         places.append(here[alive].copy())
         ways.append(way)
         rows.append(alive)
-        along.append(pace_number * pace / length[alive])
+        along.append(gone / length[alive])
         here[alive] = _on_scalp(here[alive] + pace * way)
     row, share = np.concatenate(rows), np.concatenate(along)
-    taper = step(share, -0.12, 0.25) * np.sqrt(np.clip(1.02 - share, 0, 1)) ** 0.9
-    rise = (0.35 + 0.65 * step(share, 0.0, 0.65)) * step(share, 1.03, 0.86)
-    return Locks(
-        np.concatenate(places), np.concatenate(ways), width[row] * np.maximum(taper, 0.15), height[row] * rise, row
-    )
+
+    def shaped(share: NDArray) -> tuple[NDArray, NDArray]:
+        taper = step(share, -0.15, 0.25) * np.sqrt(np.clip(1.04 - share, 0, 1))
+        rise = (0.35 + 0.65 * step(share, 0.0, 0.65)) * step(share, 1.06, 0.80)
+        return width[row] * np.maximum(taper, 0.12), height[row] * rise
+
+    ahead, behind = shaped(share + 0.5 * pace / length[row]), shaped(share - 0.5 * pace / length[row])
+    changes = [(a - b) / pace for a, b in zip(ahead, behind, strict=True)]
+    return Locks(np.concatenate(places), np.concatenate(ways), row, *shaped(share), *changes)
 
 
 @cache
@@ -146,26 +156,22 @@ def _relief_map() -> NDArray[np.float32]:
     relief = np.zeros(len(angle), np.float32)
     for chunk in np.array_split(np.arange(len(places)), max(1, len(places) // 60_000)):
         relief[inward[chunk]] = _laid(places[chunk], locks)
-    return gaussian_filter(relief.reshape(u.shape), 0.55)
+    return gaussian_filter(relief.reshape(u.shape), 0.8)
 
 
-def _laid(places: NDArray, locks: Locks, candidates: int = 16) -> NDArray[np.float32]:
+def _laid(places: NDArray, locks: Locks, candidates: int = 28, pace: float = 2.0) -> NDArray[np.float32]:
     """Height of the topmost lock at each place."""
     _, rows = cKDTree(locks.places).query(places, candidates, workers=2)
-    offset = places[:, None, :] - locks.places[rows]
-    way = locks.ways[rows]
-    along = np.sum(offset * way, axis=2)
-    aside = np.linalg.norm(offset - along[..., None] * way, axis=2)
-    share = aside / locks.width[rows]
-    normal = (places - SCALP_CENTRE) / SCALP_RADII**2
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    signed = np.sum(np.cross(way, normal[:, None, :]) * offset, axis=2)
-    strands = 0.10 * np.sin(signed * 5.2 + locks.lock[rows] * 1.7) + 0.07 * np.sin(
-        signed * 9.0 + locks.lock[rows] * 2.9
-    )
-    dome = np.sqrt(np.clip(1 - share**2, 0, 1))
-    laid = np.where((share < 1) & (np.abs(along) < 1.0), locks.height[rows] * dome * (1 + strands), 0)
-    return laid.max(axis=1).astype(np.float32)
+    offset = (places[:, None, :] - locks.places[rows]).astype(np.float32)
+    way = locks.ways[rows].astype(np.float32)
+    along = np.einsum("nck,nck->nc", offset, way)
+    across = np.cross(way, _normals(places).astype(np.float32)[:, None, :])
+    aside = np.einsum("nck,nck->nc", across, offset)
+    share = aside / np.maximum(locks.width[rows] + along * locks.widening[rows], 0.2)
+    strands = 0.11 * np.sin(aside * 3.2 + locks.lock[rows] * 1.7) + 0.05 * np.sin(aside * 4.9 + locks.lock[rows] * 2.9)
+    dome = np.sqrt(np.clip(1 - share**2, 0, 1)) * step(np.abs(along), 0.75 * pace, 0.55 * pace)
+    height = np.maximum(locks.height[rows] + along * locks.rising[rows], 0)
+    return (height * dome * (1 + strands)).max(axis=1).astype(np.float32)
 
 
 @cache
