@@ -1,8 +1,9 @@
-"""Which way the surface faces at each point of a cloud, up to its sign."""
+"""Which way the surface faces: at the vertices of a mesh, and, up to its sign, at the points of a cloud."""
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .mesh import Mesh
 from .neighbours import Arranged
 
 
@@ -95,3 +96,15 @@ def least_axis(second: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArra
         axis[lost] = np.where(size > 0, across, [0.0, 0.0, 1.0])
         length[lost] = np.where(size > 0, size, 1.0)
     return axis / length, np.clip(least, 0.0, 1 / 3)
+
+
+def vertex_normals(mesh: Mesh) -> NDArray[np.float64]:
+    """(n, 3) unit normals at the vertices: the mean of the triangles around, by area; 0 at an unused vertex."""
+    a, b, c = mesh.corners.transpose(1, 0, 2)
+    across = np.cross(b - a, c - a)
+    total = np.stack(
+        [np.bincount(mesh.triangles.ravel(), np.repeat(across[:, axis], 3), len(mesh.vertices)) for axis in range(3)],
+        axis=1,
+    )
+    unit: NDArray[np.float64] = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
+    return unit

@@ -18,16 +18,23 @@ def all_steps() -> tuple[type[Step], ...]:
     from .output.hollow import Hollow
     from .output.key import Key
     from .output.neck import Neck
+    from .output.vent import Vent
     from .pose.landmarks import Landmarks
     from .pose.measure import MeasureHead
     from .pose.pose import Pose
     from .pose.scale import Scale
     from .surface.close import Close
+    from .surface.drop_islands import DropIslands
+    from .surface.reduce import Reduce
+    from .surface.smooth import Smooth
 
     return (
         Load,
         CullStrays,
         Close,
+        DropIslands,
+        Smooth,
+        Reduce,
         Landmarks,
         Pose,
         MeasureHead,
@@ -38,6 +45,7 @@ def all_steps() -> tuple[type[Step], ...]:
         Neck,
         Hollow,
         Key,
+        Vent,
         Check,
         Export,
     )
