@@ -65,8 +65,11 @@ def found_strays(
     deviation = 1.4826 * float(np.median(np.abs(excess - middle)))
     kind = np.zeros(len(held.points), np.uint8)
     kind[(excess > middle + spread * deviation) | (reach > typical + np.log(_NO_SURFACE))] = LONE
-    doubtful = np.flatnonzero((kind == GOOD) & (excess > middle + 0.4 * spread * deviation))
-    kind[doubtful[_height(held, doubtful, rows[doubtful]) > _HEIGHT * distances[doubtful, -1]]] = VEIL
+    thin = reach > typical + np.log(_THIN)
+    doubtful = np.flatnonzero((kind == GOOD) & (thin | (excess > middle + 0.4 * spread * deviation)))
+    height, share = _off_plane(held, doubtful, rows[doubtful])
+    kind[doubtful[height > _HEIGHT * distances[doubtful, -1]]] = VEIL
+    kind[doubtful[thin[doubtful] & (share > _SCATTER)]] = LONE
     progress(0.8, "finding flying clusters")
     spacing = float(np.exp(typical)) / np.sqrt(neighbours / np.pi)
     kept = np.flatnonzero(kind == GOOD)
@@ -75,19 +78,22 @@ def found_strays(
 
 
 _NO_SURFACE = 6.0  # distances, of the median one, at which points no longer make a surface
+_THIN = 2.2  # distances, of the median one, from which the neighbours must show that they lie on a surface
+_SCATTER = 0.1  # share of the neighbours' spread across their plane that shows they do not: 1/3 in thin air
 _HEIGHT = 0.4  # height over the neighbours' plane, of the distance to the last of them
 _LINK = 2.5  # side of the cells that tell what hangs together, in spacings
 
 
-def _height(held: Arranged, which: NDArray[np.int64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
-    """How high each point stands over the plane through its neighbours, itself left out."""
+def _off_plane(
+    held: Arranged, which: NDArray[np.int64], rows: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How high each point stands over the plane through its neighbours, and the share of their spread across it."""
     near = held.points[rows]
     middle = near.mean(axis=1)
     near -= middle[:, None]
     second = np.einsum("mki,mkj->mij", near, near)
-    axis, _ = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
-    height: NDArray[np.float64] = np.abs(np.einsum("mi,mi->m", held.points[which] - middle, axis))
-    return height
+    axis, share = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
+    return np.abs(np.einsum("mi,mi->m", held.points[which] - middle, axis)), share
 
 
 def _loose(

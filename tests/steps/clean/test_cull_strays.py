@@ -12,7 +12,7 @@ from canthus.steps.workpiece import Workpiece
 
 def capture():
     ball = icosphere(5, 60.0).vertices
-    strays = np.random.default_rng(0).uniform(70, 120, (60, 3))
+    strays = np.random.default_rng(0).uniform(50, 200, (60, 3))
     return Cloud(np.concatenate([ball, strays]), colours=np.full((len(ball) + 60, 3), 90, np.uint8)), len(ball)
 
 
