@@ -75,7 +75,7 @@ def find_cut(
     Raises
     ------
     NotPossible
-        The plane meets no material.
+        The plane meets no material, or the head stands on its crown.
     """
     profile = _profile(head)
     level, found = _level(profile, landmarks or {})
@@ -112,6 +112,8 @@ def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> t
     if "gnathion" in landmarks:
         chin = float(landmarks["gnathion"][2])
         crown = float(landmarks["vertex"][2]) if "vertex" in landmarks else float(heights[-1])
+        if crown <= chin:
+            raise NotPossible("the chin lies above the crown: run pose first, so that the neck points down")
         ears = [float(landmarks[name][2]) for name in ("tragion-left", "tragion-right") if name in landmarks]
         top = min([chin, *ears]) - BELOW_CHIN[0] * (crown - chin)
         zone = (heights <= top) & (heights >= chin - BELOW_CHIN[1] * (crown - chin))

@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 
 from ..geometry.errors import BadFile
 
+BLOCK = 100_000
+"""Lines read at once."""
+
 
 def numbers_in(
     lines: Sequence[bytes], line_of: Callable[[int], int], width: int = 0, separator: str | None = None
@@ -25,14 +28,22 @@ def numbers_in(
     BadFile
         A word that is no number, or a line with more or fewer of them.
     """
-    text = [line.decode("latin-1") for line in lines]
-    try:
-        table = np.loadtxt(text, dtype=np.float64, comments=None, ndmin=2, delimiter=separator)
-    except ValueError:
-        raise _first_fault(text, line_of, width, separator) from None
-    if width and table.shape[1] != width:
-        raise _first_fault(text, line_of, width, separator)
-    return table
+    blocks = []
+    for start in range(0, len(lines), BLOCK):  # a block at a time, so that the text is not held twice
+        text = [line.decode("latin-1") for line in lines[start : start + BLOCK]]
+
+        def line_in_block(row: int, start: int = start) -> int:
+            return line_of(start + row)
+
+        try:
+            table = np.loadtxt(text, dtype=np.float64, comments=None, ndmin=2, delimiter=separator)
+        except ValueError:
+            raise _first_fault(text, line_in_block, width, separator) from None
+        width = width or table.shape[1]
+        if table.shape[1] != width:
+            raise _first_fault(text, line_in_block, width, separator)
+        blocks.append(table)
+    return np.concatenate(blocks) if blocks else np.zeros((0, width))
 
 
 def shown(word: str) -> str:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from .booleans import difference, intersection
 from .errors import NotPossible
 from .mesh import Mesh
-from .sections import Outline, Plane, depths_in, sections
+from .sections import Outline, Plane, deepest, depths_in, sections
 from .solids import box, prism
 from .transforms import rotation
 
@@ -42,12 +42,15 @@ class Spigot:
 
 @dataclass(frozen=True, eq=False)
 class Parted:
-    """The two parts, and the thinnest wall the joint leaves in the collar and in the spigot, mm."""
+    """The two parts; the thinnest wall the joint leaves in the collar and in the spigot; and the width of the largest
+    ball that passes through the opening, 0 where the part below is solid. Millimetres.
+    """
 
     below: Mesh
     above: Mesh
     collar_wall: float
     spigot_wall: float
+    opening: float
 
 
 def parted(mesh: Mesh, cut: Plane, shape: Spigot) -> Parted:
@@ -85,7 +88,7 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot) -> Parted:
     cap = difference(box((low[0], low[1], SEAM), high), plug_grown)
     below = difference(local, over).moved(cut.matrix)
     above = intersection(local, cap).moved(cut.matrix)
-    return Parted(below, above, collar, spigot)
+    return Parted(below, above, collar, spigot, _opening(outlines))
 
 
 Rows = NDArray[np.float64]
@@ -175,6 +178,15 @@ def _walls(
     holes = [outline for outline in outlines[0] if outline.area < 0]
     spigot = min(float(-hole.depths(side[0, :, :2]).max()) for hole in holes)
     return collar, min(spigot, float(depths_in(outlines[0], side[0, :, :2]).max()))
+
+
+def _opening(outlines: list[tuple[Outline, ...]]) -> float:
+    """Width of the largest ball that passes the narrowest level."""
+    widths = []
+    for level in outlines:
+        holes = [Outline(outline.points[::-1]) for outline in level if outline.area < 0]
+        widths.append(max((2 * float(hole.depths(deepest((hole,))[None])[0]) for hole in holes), default=0.0))
+    return min(widths)
 
 
 def _loft(side: NDArray[np.float64], bottom: float) -> Mesh:

@@ -1,7 +1,7 @@
 """The step that parts the head so that eyes and hands can get inside, with a rim that fits one way only."""
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,9 @@ from ...geometry.progress import SILENT, Progress
 from ...geometry.sections import Plane, plane
 from ..step import Step, setting
 from ..workpiece import Workpiece
+
+if TYPE_CHECKING:
+    from ...geometry.spigot import Parted
 
 NOTCH_BEARING = np.radians(62.0)
 """Where the notch is, from the sitter's left towards the back: off the middle, in no plane of symmetry."""
@@ -82,9 +85,10 @@ class Key(Step):
             "clearance_mm": self.clearance,
             "collar_wall_mm": halves.collar_wall,
             "spigot_wall_mm": halves.spigot_wall,
+            "opening_mm": halves.opening,
         }
         piece = piece.but(head=halves.below, parts={**piece.parts, self.part: halves.above}).measured(**figures)
-        for remark in self._remarks(piece, cut, marks, min(halves.collar_wall, halves.spigot_wall)):
+        for remark in self._remarks(piece, cut, marks, halves):
             piece = piece.noted(remark)
         return piece
 
@@ -98,14 +102,23 @@ class Key(Step):
             return plane(np.asarray(self.origin) + self.raise_by * up, up)
         return parting_plane(piece.needed_head(), marks, self.raise_by, np.radians(self.tilt))
 
-    def _remarks(self, piece: Workpiece, cut: Plane, marks: dict[str, NDArray[np.float64]], wall: float) -> list[str]:
+    def _remarks(
+        self, piece: Workpiece, cut: Plane, marks: dict[str, NDArray[np.float64]], halves: "Parted"
+    ) -> list[str]:
         remarks = []
+        wall = min(halves.collar_wall, halves.spigot_wall)
         if not clear_of_face(cut, marks):
             remarks.append("The parting line crosses the face or the ears: raise it (raise_by) or tilt it")
         if wall < self.thinnest:
             remarks.append(
                 f"The rim of the parting is only {wall:.2f} mm thick at its thinnest: "
                 "a thicker wall or less clearance helps"
+            )
+        largest = max((eye.diameter for eye in piece.eyes if eye.bore_length > 0), default=0.0)
+        if largest > halves.opening:
+            remarks.append(
+                f"The eyes of {largest:.1f} mm do not pass through the parting's opening of {halves.opening:.1f} mm: "
+                "lower it (raise_by), or hollow the head first"
             )
         return remarks
 

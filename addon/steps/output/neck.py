@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...anatomy.neck import NeckCut, find_cut, narrowest_depth
 from ...geometry.errors import NotPossible
@@ -96,7 +97,7 @@ class Neck(Step):
         progress(0.6, f"making the {self.kind}")
         joined, figures = self._joined(trimmed, cut)
         piece = piece.but(head=joined).measured(**figures, **_where(cut))
-        for remark in _remarks(cut, figures):
+        for remark in _remarks(cut, figures, marks):
             piece = piece.noted(remark)
         return piece
 
@@ -187,7 +188,7 @@ def _where(cut: NeckCut) -> dict[str, Any]:
     }
 
 
-def _remarks(cut: NeckCut, figures: dict[str, Any]) -> list[str]:
+def _remarks(cut: NeckCut, figures: dict[str, Any], marks: dict[str, NDArray[np.float64]]) -> list[str]:
     """What a sculptor must know of this neck."""
     remarks = []
     if cut.found == "lowest section":
@@ -195,6 +196,8 @@ def _remarks(cut: NeckCut, figures: dict[str, Any]) -> list[str]:
             "The head ends before its neck narrows, so the joint was put on its lowest whole section, "
             f"{cut.width:.1f} mm across: look at it"
         )
+    if "gnathion" in marks and cut.plane.heights(marks["gnathion"][None])[0] < 0:
+        remarks.append("The cut goes through the chin: lower it (raise_by) or tilt it (tilt)")
     if figures.get("lip_strain_percent", 0.0) > MOST_STRAIN:
         remarks.append(
             f"The cup's lip is bent by {figures['lip_strain_percent']:.1f} % as the ball goes in, and may crack: "
