@@ -27,9 +27,15 @@ def front_of(posed: Mesh, size: float) -> DepthMap:
 def eye_landmarks(front: DepthMap, size: float) -> Found:
     """Corners and lid margins of both eyes."""
     found: Found = {}
-    openings = find_openings(front, relief(_without_bars(front, size), _FOLD), size)
-    for side, opening in zip(("left", "right"), openings, strict=True):
-        confidence = _opening_confidence(opening)
+    folds = relief(_without_bars(front, size), _FOLD)
+    openings = find_openings(front, folds, size)
+    told = [_told(opening) for opening in openings]
+    if max(told) < _OPEN:
+        shut = find_openings(front, folds, size, shut=True)
+        told_shut = [_SHUT_AT_BEST * _told(opening) for opening in shut]
+        if sum(told_shut) > sum(told):
+            openings, told = shut, told_shut
+    for side, opening, confidence in zip(("left", "right"), openings, told, strict=True):
         for name, place in (
             ("endocanthion", opening.inner),
             ("exocanthion", opening.outer),
@@ -38,6 +44,13 @@ def eye_landmarks(front: DepthMap, size: float) -> Found:
         ):
             _add(found, f"{name}-{side}", front, place, confidence)
     return found
+
+
+_OPEN = 0.5
+"""With less than this for either eye, closed lids are looked for as well."""
+
+_SHUT_AT_BEST = 0.7
+"""A line of closed lids is told less well from other folds than an opening with a globe in it."""
 
 
 def _without_bars(front: DepthMap, size: float) -> DepthMap:
@@ -62,12 +75,14 @@ _BAR, _STANDS_OUT, _LONG = 2.8, 3.2, 12.0
 """Half the breadth of what counts as thin, how far it stands out and how long it is, mm: no lid edge stands out so."""
 
 
-def _opening_confidence(opening: Opening) -> float:
+def _told(opening: Opening) -> float:
+    """Confidence that the opening is the one between the lids."""
     sharp = np.clip((opening.strength - 0.25) / 0.35, 0, 1)
     apart = np.clip((opening.contrast - 0.6) / 0.25, 0, 1)
     steady = np.clip((1.2 - opening.spread) / 0.8, 0, 1)
     alike = np.clip((7.0 - opening.unlike) / 4.0, 0, 1)
-    return float(0.95 * sharp * apart * steady * alike)
+    rimmed = np.clip((opening.edges - 0.20) / 0.15, 0, 1)
+    return float(0.95 * sharp * apart * steady * alike * rimmed)
 
 
 def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
@@ -77,7 +92,9 @@ def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
         return found
     place, sure = marks["stomion"]
     left, right, strength = find_corners(front, relief(front, _FOLD), place[[0, 2]], size)
-    confidence = float(min(sure, 0.95 * np.clip((strength - 0.2) / 0.4, 0, 1)))
+    uneven = abs(left[0] + right[0] - 2 * place[0]) / size
+    alike = np.clip((8.0 - uneven) / 4.0, 0, 1)
+    confidence = float(min(sure, 0.95 * np.clip((strength - 0.2) / 0.4, 0, 1) * alike))
     _add(found, "cheilion-left", front, left, confidence)
     _add(found, "cheilion-right", front, right, confidence)
     return found

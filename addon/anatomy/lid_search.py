@@ -24,8 +24,9 @@ class Opening:
 
     `inner` and `outer` are the canthi, `top` and `bottom` the highest and lowest points of the margins; `upper` and
     `lower` (k, 2) run from the inner canthus to the outer. `strength` is how sharply the surface folds along the
-    margins, against full sharpness; `contrast` that over the folds about the eye; `spread` how far the best trials
-    still differ, mm; `unlike` how far this eye is from the other's mirror image, mm at a mean adult's size.
+    margins, against full sharpness; `contrast` that over the folds about the eye; `edges` how far the lids stand out
+    beside the folds, for the lid that does so less; `spread` how far the best trials still differ, mm; `unlike` how
+    far this eye is from the other's mirror image, mm at a mean adult's size.
     """
 
     inner: NDArray[np.float64]
@@ -37,6 +38,7 @@ class Opening:
     strength: float
     contrast: float
     spread: float
+    edges: float
     unlike: float
 
 
@@ -50,13 +52,14 @@ _MOST = np.array([26.0, 36.0, 37.0, 0.40, 11.0, 0.70, 9.0, 0.75])
 _LENGTHS = np.array([1, 1, 1, 0, 1, 0, 1, 0], dtype=bool)
 
 
-def find_openings(depth: DepthMap, relief: Relief, size: float) -> tuple[Opening, Opening]:
+def find_openings(depth: DepthMap, relief: Relief, size: float, shut: bool = False) -> tuple[Opening, Opening]:
     """The openings of the sitter's left and right eye.
 
     Parameters
     ----------
     depth, relief : the face from the front, posed, origin as in the posed frame of a mean adult of this size
     size : the face against a mean adult's
+    shut : look for closed lids, both margins one line
 
     Returns
     -------
@@ -66,10 +69,11 @@ def find_openings(depth: DepthMap, relief: Relief, size: float) -> tuple[Opening
     -----
     Cross-entropy search (Rubinstein 1999, doi 10.1023/A:1010091220143) from the published proportions, which only
     steer it: the arcs are paid for lying in folds, with the lids standing out beside them and no fold between them.
+    Shut lids meet in one fold under the edge of the upper lid, with no other fold near.
     Each eye is also looked for where its twin lies, and the two that go together best are kept.
     """
     scale = np.where(_LENGTHS, size, 1.0)
-    views = [_View(depth, relief, side, scale) for side in (1.0, -1.0)]
+    views = [_View(depth, relief, side, scale, shut) for side in (1.0, -1.0)]
     alone = [view.searched(_MEAN * scale, _SPREAD * scale, _ROUNDS) for view in views]
     near = _NEAR_TWIN * scale
     choices = [[alone[here], views[here].searched(alone[1 - here].found, near, _ROUNDS - 3)] for here in (0, 1)]
@@ -103,6 +107,7 @@ class _View:
     relief: Relief
     side: float
     scale: NDArray[np.float64]
+    shut: bool
 
     def searched(self, mean: NDArray[np.float64], spread: NDArray[np.float64], rounds: int) -> _Fit:
         """The best arcs about `mean`, looked for as wide as `spread` to begin with."""
@@ -119,11 +124,13 @@ class _View:
     def worth(self, tried: NDArray[np.float64]) -> NDArray[np.float64]:
         """What each trial is worth: the look of it, less what is unusual about it."""
         unusual = (((tried - _MEAN * self.scale) / (_SPREAD * self.scale)) ** 2).sum(axis=1)
-        return np.asarray(_worth(tried, self.depth, self.relief, self.side) - 0.010 * unusual)
+        look = _worth_shut if self.shut else _worth
+        return np.asarray(look(tried, self.depth, self.relief, self.side) - 0.010 * unusual)
 
     def opening(self, fit: _Fit, unlike: float) -> Opening:
         """The opening of these arcs, laid into the folds."""
-        return _opening(fit, self.depth, self.relief, self.side, unlike)
+        found = _opening_shut if self.shut else _opening
+        return found(fit, self.depth, self.relief, self.side, unlike)
 
 
 def _arcs(tried: NDArray[np.float64], side: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -154,6 +161,13 @@ def _worth(tried: NDArray[np.float64], depth: DepthMap, relief: Relief, side: fl
     return np.asarray(folds + 0.4 * edges - 0.4 * between, dtype=np.float64)
 
 
+def _worth_shut(tried: NDArray[np.float64], depth: DepthMap, relief: Relief, side: float) -> NDArray[np.float64]:
+    _, line = _arcs(tried, side)
+    edge = np.mean([_read(relief.ridge, depth, line + rise * _UP) for rise in (1.5, 2.5)], axis=0)
+    near = np.mean([_read(relief.valley, depth, line + rise * _UP) for rise in (-3.0, 3.0)], axis=0)
+    return np.asarray(_read(relief.valley, depth, line) + 0.8 * edge - 0.4 * near, dtype=np.float64)
+
+
 def _read(picture: NDArray[np.float64], depth: DepthMap, curves: NDArray[np.float64]) -> NDArray[np.float64]:
     """Mean of the picture along each curve, 0 to 1."""
     values = np.nan_to_num(sampled(picture, depth, curves[..., 0], curves[..., 1]))
@@ -165,7 +179,7 @@ def _opening(fit: _Fit, depth: DepthMap, relief: Relief, side: float, unlike: fl
     strength = float(_read(relief.valley, depth, upper) + _read(relief.valley, depth, lower)) / 2
     about = float(_read(relief.valley, depth, upper + 3 * _UP) + _read(relief.valley, depth, lower - 3 * _UP)) / 2
     upper, lower = _into_the_fold(upper, depth, relief), _into_the_fold(lower, depth, relief)
-    over, under = _to_the_edge(upper, 1.0, depth, relief), _to_the_edge(lower, -1.0, depth, relief)
+    (over, above), (under, below) = _edge(upper, 1.0, depth, relief), _edge(lower, -1.0, depth, relief)
     inner, outer = _corner(upper, lower, (over + under) / 2), _corner(upper[::-1], lower[::-1], (over + under) / 2)
     # The fold runs along the globe, the edge of the lid stands out beside it; the margin lies between the two.
     upper, lower = upper + over / 2 * _UP, lower - under / 2 * _UP
@@ -179,7 +193,21 @@ def _opening(fit: _Fit, depth: DepthMap, relief: Relief, side: float, unlike: fl
         strength,
         strength / (strength + about + 0.02),
         float(fit.spread[:3].max()),
+        min(above, below),
         unlike,
+    )
+
+
+def _opening_shut(fit: _Fit, depth: DepthMap, relief: Relief, side: float, unlike: float) -> Opening:
+    line = _arcs(fit.found[None], side)[1][0]
+    strength = float(_read(relief.valley, depth, line))
+    about = float(_read(relief.valley, depth, line + 3 * _UP) + _read(relief.valley, depth, line - 3 * _UP)) / 2
+    line = _into_the_fold(line, depth, relief)
+    _, sharp = _edge(line, 1.0, depth, relief)
+    peak = _peak(line, -1.0)
+    contrast = strength / (strength + about + 0.02)
+    return Opening(
+        line[0], line[-1], peak, peak, line, line, strength, contrast, float(fit.spread[:3].max()), sharp, unlike
     )
 
 
@@ -194,13 +222,14 @@ def _into_the_fold(curve: NDArray[np.float64], depth: DepthMap, relief: Relief) 
     return curve + np.outer(ndimage.gaussian_filter1d(moves, 1.5, mode="nearest"), [0.0, 1.0])
 
 
-def _to_the_edge(curve: NDArray[np.float64], outward: float, depth: DepthMap, relief: Relief) -> float:
-    """How far the lid's edge stands beside the fold, mm; 0 where no edge can be told."""
-    steps = np.arange(0.4, 3.3, 0.1)
-    middle = curve[6:-6, None] + steps[:, None] * np.array([0.0, outward])
+def _edge(curve: NDArray[np.float64], outward: float, depth: DepthMap, relief: Relief) -> tuple[float, float]:
+    """How far the lid's edge stands beside the fold, mm, 0 where none can be told; and how sharp it is, 0 to 1."""
+    steps = np.arange(0.4, 4.2, 0.1)
+    middle = curve[6:-6, None] + steps[:, None] * outward * _UP
     edges = np.nan_to_num(sampled(relief.ridge, depth, middle[..., 0], middle[..., 1])).mean(axis=0)
     best = int(np.argmax(edges))
-    return float(steps[best]) if 0 < best < len(steps) - 1 and edges[best] > 0.05 else 0.0
+    sharp = min(float(edges[best]) / _SATURATED, 1.0)
+    return (float(steps[best]) if 0 < best < len(steps) - 1 and sharp > 0.15 else 0.0), sharp
 
 
 def _corner(upper: NDArray[np.float64], lower: NDArray[np.float64], edge: float) -> NDArray[np.float64]:
@@ -213,10 +242,22 @@ def _corner(upper: NDArray[np.float64], lower: NDArray[np.float64], edge: float)
     return np.asarray(upper[0] + along / length * min(beyond, 3.0))
 
 
+_PEAK_AT = {1.0: 0.50, -1.0: 0.60}
+"""Where the lids' peaks lie from the inner canthus to the outer: the upper just nasal to the pupil's centre, the lower
+just temporal (doi 10.1007/978-3-319-23270-6_1), the pupil at 0.55 (our reading)."""
+
+
 def _peak(curve: NDArray[np.float64], sign: float) -> NDArray[np.float64]:
-    """The middle of the highest stretch of a margin, or of the lowest for sign -1: a lid is nearly flat there."""
-    fine = np.linspace(curve[0, 0], curve[-1, 0], 200)
-    order = np.argsort(curve[:, 0])
-    level = sign * np.interp(fine, curve[order, 0], curve[order, 1])
-    high = level > level.max() - 0.15
-    return np.array([fine[high].mean(), sign * level.max()])
+    """The peak of a margin, upper for sign +1, lower for -1.
+
+    A lid is nearly flat there, so the place along it is taken midway between the middle of the flat stretch and where
+    peaks commonly lie.
+    """
+    share = np.linspace(0.0, 1.0, 201)
+    order = np.argsort(curve[:, 0] * np.sign(curve[-1, 0] - curve[0, 0]))
+    across = curve[0, 0] + share * (curve[-1, 0] - curve[0, 0])
+    rising = np.sign(curve[-1, 0] - curve[0, 0])
+    level = np.interp(rising * across, rising * curve[order, 0], curve[order, 1])
+    flat = sign * level > (sign * level).max() - 0.2
+    at = (share[flat].mean() + _PEAK_AT[sign]) / 2
+    return np.array([np.interp(at, share, across), np.interp(at, share, level)])

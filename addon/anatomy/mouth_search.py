@@ -14,6 +14,7 @@ _KEPT = 100
 # Half breadths to the left and right, height and across of the middle, slope, bow and W-shape of the line, mm for a
 # mean adult (mouth 52.0 and 55.9 broad: jkamprs 2019, table 9). Spreads from memory.
 _MEAN = np.array([26.0, 26.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+_UNEVEN = 3.0
 _SPREAD = np.array([4.5, 4.5, 2.5, 1.5, 0.03, 2.5, 1.5])
 
 
@@ -50,7 +51,8 @@ def find_corners(
         folds = np.nan_to_num(sampled(relief.valley, depth, curves[..., 0], curves[..., 1]))
         # A stretch of line that lies in no fold costs as much as one in a half fold earns.
         paid = ((folds / full).clip(0, 1) - 0.4).mean(axis=1) * (tried[:, 0] + tried[:, 1]) / (2 * 26.0 * size)
-        worth = paid - 0.006 * (((tried - prior[0]) / prior[1]) ** 2).sum(axis=1)
+        uneven = ((tried[:, 0] - tried[:, 1]) / (_UNEVEN * size)) ** 2
+        worth = paid - 0.006 * ((((tried - prior[0]) / prior[1]) ** 2).sum(axis=1) + uneven)
         best = tried[np.argsort(-worth)[:_KEPT]]
         mean, spread = best.mean(axis=0), best.std(axis=0) + 1e-3
     curve = _curves(mean[None], middle)
