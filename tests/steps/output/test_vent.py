@@ -1,0 +1,86 @@
+"""Vents open every hollow where resin would stay, and plugs fit them."""
+
+import numpy as np
+import pytest
+from canthus.geometry.booleans import intersection, union
+from canthus.geometry.cavities import closed_cavities, hollowed
+from canthus.geometry.measures import genus, is_watertight, volume
+from canthus.geometry.solids import cylinder, sphere
+from canthus.steps.output.hollow import Hollow
+from canthus.steps.output.vent import Vent
+from canthus.steps.workpiece import Done, Workpiece
+
+
+def hollow_ball():
+    return hollowed(sphere(16, sag=0.02), sphere(14, sag=0.02))
+
+
+def test_a_hollow_ball_is_opened_below_and_above():
+    done = Vent().apply(Workpiece(head=hollow_ball()))
+    assert closed_cavities(done.head) == []
+    assert is_watertight(done.head)
+    assert genus(done.head) == 1  # a ball with two holes through its wall
+    low, high = done.figures["holes"]
+    np.testing.assert_allclose(low["at_mm"], [0, 0, -16], atol=0.1)
+    assert high["at_mm"][2] > 12
+    assert high["at_mm"][1] > 5  # behind the crown, out of sight from the face
+    assert low["length_mm"] == pytest.approx(2, abs=0.05)
+
+
+def test_the_holes_have_the_diameter_asked_for():
+    ball = hollow_ball()
+    done = Vent(diameter=3.0).apply(Workpiece(head=ball))
+    # A hole of radius a through a shell takes away what the bored spheres lose on one side:
+    # half of 4/3 pi (R³ - (R² - a²)^1.5) for each sphere (reference values, section 8).
+    one = sum(sign * 2 / 3 * np.pi * (r**3 - (r * r - 2.25) ** 1.5) for sign, r in ((1, 16), (-1, 14)))
+    assert volume(ball) - volume(done.head) == pytest.approx(2 * one, rel=0.02)
+
+
+def test_up_may_be_any_way():
+    done = Vent(up=(0, 1, 0)).apply(Workpiece(head=hollow_ball()))
+    np.testing.assert_allclose(done.figures["holes"][0]["at_mm"], [0, -16, 0], atol=0.1)
+    assert closed_cavities(done.head) == []
+
+
+def test_plugs_fill_the_holes_flush():
+    ball = hollow_ball()
+    done = Vent(plugs=True, plug_clearance=0.05).apply(Workpiece(head=ball))
+    assert sorted(done.parts) == ["plug-1", "plug-2"]
+    for plug in done.parts.values():
+        assert is_watertight(plug)
+        assert volume(intersection(plug, done.head)) < 1e-3
+        radii = np.linalg.norm(plug.vertices, axis=1)
+        assert radii.max() == pytest.approx(16, abs=0.03)  # flush with the skin
+        assert radii.min() > 13.8  # and not far into the hollow
+
+
+def test_a_hollow_above_a_peg_drains_through_it():
+    head = union(sphere(16, sag=0.02), cylinder((0, 0, -22), (0, 0, -10), 5))
+    neck = Done("neck", {}, {"cut_at_mm": [0.0, 0.0, -15.5], "cut_up": [0.0, 0.0, 1.0]})
+    hollow = Hollow(wall=2).apply(Workpiece(head=head, history=(neck,)))
+    done = Vent().apply(hollow)
+    np.testing.assert_allclose(done.figures["holes"][0]["at_mm"], [0, 0, -22], atol=0.05)
+    # Open at the top, as after the skull cap is parted off, it still drains at the neck.
+    from canthus.geometry.booleans import split
+
+    bowl = split(hollow.head, (0, 0, 5), (0, 0, 1))[1]
+    opened = Vent().apply(Workpiece(head=bowl, history=(neck,)))
+    assert opened.figures["openings"] == 1
+    assert genus(opened.head) == 1
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_closed_hollow_remains_in_random_lumps(seed):
+    chance = np.random.default_rng(seed)
+    lump = union(*(sphere(chance.uniform(6, 10), chance.normal(size=3) * 6, sag=0.05) for _ in range(4)))
+    done = Vent(diameter=1.5).apply(Hollow(wall=1.6).apply(Workpiece(head=lump)))
+    assert closed_cavities(done.head) == []
+    assert is_watertight(done.head)
+    assert done.figures["openings"] >= 2
+
+
+def test_a_solid_head_is_left_as_it_is():
+    ball = sphere(10, sag=0.05)
+    done = Vent().apply(Workpiece(head=ball))
+    assert done.head is ball
+    assert done.figures["openings"] == 0
