@@ -16,6 +16,7 @@ from .plain import as_json
 from .studio import Studio
 from .terminal import figure_lines, progress_on
 from .versions import own_version
+from .wording import finding_text
 
 DONE, NOT_PRINTABLE, FAULT, STOPPED = 0, 1, 2, 130
 
@@ -71,7 +72,7 @@ def _compare(options: argparse.Namespace) -> int:
 
 
 def _step(options: argparse.Namespace) -> int:
-    from .report import printable
+    from .report import finding, printable
     from .run import run_step
     from .sidecar import piece_in, refuse_unwritable, write_out
 
@@ -84,6 +85,8 @@ def _step(options: argparse.Namespace) -> int:
         write_out(options.output, before, after)
     done = after.history[-1]
     figures = {**done.figures, "seconds": done.seconds, "peak_mb": done.peak_mb}
+    if after.checks != before.checks:
+        figures["checks"] = [finding(check) for check in after.checks]
     _show({**figures, "notes": list(after.notes[len(before.notes) :])}, options.json)
     return DONE if printable(after) else NOT_PRINTABLE
 
@@ -128,8 +131,8 @@ def _show(figures: Mapping[str, Any], json: bool) -> None:
     if json:
         print(as_json(figures))
         return
-    notes = figures.get("notes", [])
-    print("\n".join([*figure_lines({name: value for name, value in figures.items() if name != "notes"}), *notes]))
+    lines = figure_lines({name: value for name, value in figures.items() if name not in ("checks", "notes")})
+    print("\n".join([*lines, *_failed(figures.get("checks", [])), *figures.get("notes", [])]))
 
 
 def _summary(folder: Path, figures: Mapping[str, Any]) -> None:
@@ -137,7 +140,14 @@ def _summary(folder: Path, figures: Mapping[str, Any]) -> None:
     print(f"{figures['name']}: {len(figures['parts'])} parts in {folder}, {figures['seconds']:.0f} s")
     for part in figures["parts"]:
         print(f"  {part['name']:<12} {part['volume_mm3'] / 1000:8.2f} ml  {part['triangles']:>9,} triangles")
-    for check in figures["checks"]:
-        if not check["ok"]:
-            word = "do not print" if check["grave"] else "look at"
-            print(f"  {word}: {check['name']} {check['value']:.4g} {check['unit']} (limit {check['limit']:.4g})")
+    for line in _failed(figures["checks"]):
+        print(line)
+
+
+def _failed(checks: Sequence[Mapping[str, Any]]) -> list[str]:
+    """One line for each finding that is not as it should be."""
+    return [
+        f"  {'do not print' if check['grave'] else 'look at'}: {finding_text(check)}"
+        for check in checks
+        if not check["ok"]
+    ]

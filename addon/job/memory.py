@@ -1,5 +1,6 @@
 """How much memory a stretch of work needed at its worst."""
 
+import math
 import re
 import sys
 from pathlib import Path
@@ -60,5 +61,5 @@ def _windows_peak() -> float:
     kernel.GetCurrentProcess.restype = wintypes.HANDLE
     kernel.K32GetProcessMemoryInfo.argtypes = [wintypes.HANDLE, ctypes.c_void_p, wintypes.DWORD]
     if not kernel.K32GetProcessMemoryInfo(kernel.GetCurrentProcess(), ctypes.byref(counters), counters.cb):
-        return 0.0
+        return math.nan  # not known: better no figure than a wrong one
     return float(counters.size0) / 1024**2

@@ -5,7 +5,7 @@ from html import escape
 from typing import Any
 
 from .cautions import CAUTIONS, FIRST
-from .wording import named, value_text
+from .wording import finding_text, named, value_text
 
 Figures = Mapping[str, Any]
 _LONG = 44  # characters that fit into half the page
@@ -19,7 +19,7 @@ def verdict(figures: Figures) -> str:
         return '<div class="verdict bad">Not checked: run the check before printing.</div>'
     if not failed:
         return f'<div class="verdict">All {len(figures["checks"])} checks passed: ready to print.</div>'
-    items = "".join(f"<li>{escape(_finding(check))}</li>" for check in grave or failed)
+    items = "".join(f"<li>{escape(finding_text(check))}</li>" for check in grave or failed)
     words = "Do not print this yet" if grave else "Ready to print; have a look at"
     return f'<div class="verdict{" bad" if grave else ""}">{words}:<ul>{items}</ul></div>'
 
@@ -58,9 +58,9 @@ def eyes(figures: Figures) -> str:
 
 
 def checks(figures: Figures) -> str:
-    """One row a finding, with its limit, its place and what to do."""
+    """One row a finding, with its limit, its place and what to do; what fails comes first."""
     rows = []
-    for check in figures["checks"]:
+    for check in sorted(figures["checks"], key=lambda check: (check["ok"], not check["grave"])):
         unit = f' <span class="unit">{escape(check["unit"])}</span>'
         where = (
             check["where"] if isinstance(check["where"], str) else ", ".join(f"{each:.1f}" for each in check["where"])
@@ -170,13 +170,6 @@ def _table_of(rows: Sequence[Figures]) -> str:
     titles = [" ".join(part for part in named(name) if part) for name in names]
     heads = [f"#{title}" if number else title for title, number in zip(titles, numbers, strict=True)]
     return _table(heads, [[escape(value_text(row.get(name))) for name in names] for row in rows])
-
-
-def _finding(check: Figures) -> str:
-    found = f"{value_text(check['value'])} {check['unit']}".strip()
-    limit = f"{value_text(check['limit'])} {check['unit']}".strip()
-    advice = f": {check['advice']}" if check["advice"] else ""
-    return f"{check['name']} {found}, limit {limit}{advice}"
 
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

@@ -1,5 +1,6 @@
 """Every figure of a finished job, as the report.json holds it."""
 
+import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
@@ -40,7 +41,7 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
         "parts": [_part(name, part, files.get(name, "")) for name, part in piece.all_parts().items()],
         "eyes": [_eye(eye) for eye in piece.eyes],
         "landmarks": {name: _landmark(mark) for name, mark in piece.landmarks.items()},
-        "checks": [_check(check) for check in piece.checks],
+        "checks": [finding(check) for check in piece.checks],
         "likeness": likeness(piece),
         "notes": piece.notes,
         "left_out": left_out,
@@ -56,15 +57,14 @@ def printable(piece: Workpiece) -> bool:
     return all(check.ok or not check.grave for check in piece.checks)
 
 
+def finding(check: Check) -> dict[str, Any]:
+    """One finding of the check in plain values."""
+    found: dict[str, Any] = plain(dataclasses.asdict(check))
+    return found
+
+
 def _step(done: Done) -> dict[str, Any]:
-    return {
-        "name": done.name,
-        "seconds": done.seconds,
-        "peak_mb": done.peak_mb,
-        "settings": done.settings,
-        "units": setting_units(done.name),
-        "figures": done.figures,
-    }
+    return {**dataclasses.asdict(done), "units": setting_units(done.name)}
 
 
 def setting_units(step: str) -> dict[str, str]:
@@ -101,16 +101,3 @@ def _eye(eye: Eye) -> dict[str, Any]:
 
 def _landmark(mark: Landmark) -> dict[str, Any]:
     return {"mm": mark.position, "confidence": mark.confidence, "source": mark.source}
-
-
-def _check(check: Check) -> dict[str, Any]:
-    return {
-        "name": check.name,
-        "value": check.value,
-        "limit": check.limit,
-        "unit": check.unit,
-        "ok": check.ok,
-        "where": check.where,
-        "grave": check.grave,
-        "advice": check.advice,
-    }

@@ -45,6 +45,16 @@ def value_text(value: Any) -> str:
     return str(value)
 
 
+def finding_text(check: Mapping[str, Any]) -> str:
+    """A finding of the check with its limit, its place and what to do."""
+    found = f"{value_text(check['value'])} {check['unit']}".strip()
+    limit = f"{value_text(check['limit'])} {check['unit']}".strip()
+    where = value_text(check["where"])
+    place = f" at {where}" if where != "-" else ""
+    advice = f": {check['advice']}" if check["advice"] else ""
+    return f"{check['name']} {found}, limit {limit}{place}{advice}"
+
+
 def scale_text(scale: float) -> str:
     """1/6 for 0.16667, "life size" for 1, else a plain number."""
     near = Fraction(scale).limit_denominator(100)
