@@ -21,11 +21,13 @@ class Export(Step):
     stl: bool = setting(True, help="Write one binary STL a part")
     package: bool = setting(True, help="Write one 3MF with all parts by name, in millimetres, side by side")
     colours: bool = setting(True, help="Write one PLY a part, with its colours")
+    gauge: bool = setting(False, help="Add a plate and a peg that measure your printer's shrinkage and fits")
     overwrite: bool = setting(False, help="Replace files that are there already")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece as it was; the files are whole and under their names, or nothing has changed on disk."""
         from ...files.parts import write_parts
+        from ...geometry.gauge import gauge
 
         if not self.folder:
             raise BadSetting("export: name the folder to write to (--folder)")
@@ -35,6 +37,8 @@ class Export(Step):
         parts = piece.all_parts()
         if not parts:
             raise NotReady("export: there is no part yet: run close first")
+        if self.gauge:
+            parts |= gauge()
         progress(0.0, f"writing {len(parts)} parts")
         folder = Path(self.folder)
         made = _made(folder)

@@ -40,6 +40,12 @@ def test_an_open_part_stops_all_and_leaves_no_folder(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_gauge_goes_along_when_asked_for(tmp_path):
+    done = Export(folder=str(tmp_path), gauge=True, package=False, colours=False).apply(PIECE)
+    assert done.figures["files"] == ["eye-left.stl", "gauge-peg.stl", "gauge-plate.stl", "head.stl"]
+    assert set(done.all_parts()) == {"head", "eye-left"}
+
+
 def test_what_is_lacking_is_said(tmp_path):
     with pytest.raises(BadSetting, match="name the folder"):
         Export().apply(PIECE)
