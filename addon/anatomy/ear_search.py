@@ -16,6 +16,10 @@ _BRIDGED = 9.0
 """Radius of the disc that cannot enter the concha, mm: concha some 17 broad (from memory)."""
 
 
+_TRAGUS = 2.5
+"""From the concha's front rim to the middle of the tragus, mm (from memory)."""
+
+
 def find_tragion(posed: Mesh, side: float, size: float) -> tuple[NDArray[np.float64], float] | None:
     """The tragion of one side and the depth of the hollow behind it, mm.
 
@@ -31,8 +35,8 @@ def find_tragion(posed: Mesh, side: float, size: float) -> tuple[NDArray[np.floa
 
     Notes
     -----
-    The tragus closes the concha to the front; its upper end is taken as the front rim of the hollow at two thirds of
-    the hollow's height.
+    The tragus closes the concha to the front; its upper end is taken just before the front rim of the hollow, at two
+    thirds of the hollow's height.
     """
     seen = _from_the_side(posed, side, size)
     hollow = _hollow(seen, size)
@@ -47,7 +51,7 @@ def find_tragion(posed: Mesh, side: float, size: float) -> tuple[NDArray[np.floa
     rows = np.flatnonzero(concha.any(axis=1))
     row = int(rows[round(0.66 * (len(rows) - 1))])
     band = concha[max(0, row - 2) : row + 3].any(axis=0)
-    column = min(int(np.flatnonzero(band).max()) + round(1.0 * size / _PIXEL), concha.shape[1] - 1)
+    column = min(int(np.flatnonzero(band).max()) + round(_TRAGUS * size / _PIXEL), concha.shape[1] - 1)
     depth = seen.depths[row, column]
     if not np.isfinite(depth):
         return None

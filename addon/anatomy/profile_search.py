@@ -53,7 +53,7 @@ def profile_of(head: Mesh, size: float) -> Profile:
     ahead, above = -(head.vertices[:, 1] - centre[0]), head.vertices[:, 2] - centre[1]
     radius, angle = np.hypot(ahead, above), np.arctan2(above, ahead)
     mean = np.interp(np.degrees(angle), *_MEAN_RADIUS.T) * size
-    near = (np.abs(head.vertices[:, 0]) < 12.0) & (radius > 0.6 * mean) & (radius < 1.3 * mean)
+    near = (np.abs(head.vertices[:, 0]) < 12.0) & (radius > 0.6 * mean) & (radius < 1.5 * mean)
     triangles = head.triangles[near[head.triangles].all(axis=1)]
     arc = 100.0 * size
     places = np.column_stack([head.vertices[:, 0], angle * arc, radius])
@@ -144,15 +144,19 @@ on downwards is not taken for the chin."""
 def _chin(profile: Profile, lips: int, size: float) -> tuple[int, float] | None:
     """The lowest point of the chin."""
     height, forward = profile.height, profile.forward
-    window = _between(height, height[lips] - 62 * size, height[lips] - 24 * size) & (np.arange(len(height)) < lips)
+    rows = np.arange(len(height))
+    window = _between(height, height[lips] - 62 * size, height[lips] - 24 * size) & (rows < lips)
     window &= np.nan_to_num(forward, nan=-1e9) > forward[lips] - 45 * size
-    low = _lowest(height - _THROAT * forward, window)
+    level = height - _THROAT * forward
+    low = _lowest(level, window)
     if low is None:
         return None
-    reach = round(9.0 * size / _PIXEL)
-    ends = (height - _THROAT * forward)[[max(0, low - reach), min(len(height) - 1, low + reach)]]
-    rises = ends - (height - _THROAT * forward)[low]
-    return low, _told(float(np.nan_to_num(rises, nan=0.0).min()), 0.1, 0.9)
+    # Where chin and throat make one slope the lowest place is a long stretch: then a quarter of the way to its foremost end.
+    stretch = rows[window & (np.nan_to_num(level, nan=np.inf) < level[low] + 0.25)]
+    if low - rows[window].min() < 4.0 / _PIXEL:
+        return low, 0.2  # the slope goes on beyond what is looked at
+    low = int(low + (stretch.max() - low) // 4)
+    return low, _told(-float(len(stretch)) * _PIXEL / size, -18.0, -11.0)
 
 
 def _add(found: Found, name: str, profile: Profile, row: int, confidence: float) -> None:
