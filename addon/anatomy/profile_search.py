@@ -151,7 +151,7 @@ def _chin(profile: Profile, lips: int, size: float) -> tuple[int, float] | None:
     low = _lowest(level, window)
     if low is None:
         return None
-    # Where chin and throat make one slope the lowest place is a long stretch: then a quarter of the way to its foremost end.
+    # Where chin and throat make one slope the lowest place is a long stretch: then a quarter of the way forward in it.
     stretch = rows[window & (np.nan_to_num(level, nan=np.inf) < level[low] + 0.25)]
     if low - rows[window].min() < 4.0 / _PIXEL:
         return low, 0.2  # the slope goes on beyond what is looked at
