@@ -70,7 +70,7 @@ def rim_of(pocket: Pocket, view: InsideView, opening: Opening, rim: float, scale
     enough = np.minimum(rim, 0.9 * cover.max(axis=1))
     first = np.argmax(cover >= enough[:, None], axis=1)
     # The widest of the neighbours, then evened out: a rim that wavers would show teeth.
-    grown = gaussian_filter1d(maximum_filter1d(steps[first], 5, mode="wrap"), 2.5, mode="wrap")
+    grown = gaussian_filter1d(maximum_filter1d(steps[first], 5, mode="wrap"), 3.5, mode="wrap")
     return replace(opening, angles=opening.angles + grown)
 
 

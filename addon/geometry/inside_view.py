@@ -8,27 +8,35 @@ from numpy.typing import NDArray
 from .depth_map import DepthMap, depth_map
 from .mesh import Mesh
 
-_WIDEST = 3.0  # tangent of the largest angle off the axis that is looked at: 71 degrees
-
 
 @dataclass(frozen=True, eq=False)
 class InsideView:
-    """What is seen from `centre`. The rows of `frame` are across, up and ahead, unit vectors."""
+    """What is seen from `centre`. The rows of `frame` are across, up and ahead, unit vectors.
+
+    `picture` holds inverse depths, negative ones where the farthest surface was asked for.
+    """
 
     centre: NDArray[np.float64]
     frame: NDArray[np.float64]
     picture: DepthMap
 
     def distances(self, directions: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n,) distance to the first surface along (n, 3) unit directions; NaN where none is seen."""
+        """(n,) distance to the surface along (n, 3) unit directions; NaN where none is seen."""
         across, up, ahead = (directions @ self.frame.T).T
         forward = np.where(ahead > 0, ahead, np.nan)
         nearness = self.picture.at(across / forward, up / forward)
-        return np.asarray(1.0 / (nearness * forward))
+        return np.asarray(1.0 / (np.abs(nearness) * forward))
 
 
 def view_from_inside(
-    mesh: Mesh, centre: NDArray[np.float64], ahead: NDArray[np.float64], reach: float, pixel: float = 0.02
+    mesh: Mesh,
+    centre: NDArray[np.float64],
+    ahead: NDArray[np.float64],
+    reach: float,
+    *,
+    pixel: float = 0.02,
+    widest: float = 3.0,
+    farthest: bool = False,
 ) -> InsideView:
     """Look out of a solid from a point within it.
 
@@ -36,9 +44,11 @@ def view_from_inside(
     ----------
     mesh : any mesh; both sides of its triangles are seen
     centre : (3,) where the look-out stands
-    ahead : (3,) unit vector, the middle of the view; it spans 71 degrees to each side
+    ahead : (3,) unit vector, the middle of the view
     reach : nothing farther away than this is looked at
     pixel : tangent of the angle between neighbouring rays in the middle of the view
+    widest : tangent of the largest angle to either side; 3 is 71 degrees
+    farthest : see the outermost surface along each ray instead of the first
 
     Notes
     -----
@@ -52,10 +62,10 @@ def view_from_inside(
     near &= views[:, 2] > 0.05 * reach
     triangles = mesh.triangles[near[mesh.triangles].all(axis=1)]
     forward = np.where(near, views[:, 2], 1.0)[:, None]
-    places = np.hstack([views[:, :2] / forward, 1.0 / forward])
+    places = np.hstack([views[:, :2] / forward, (-1.0 if farthest else 1.0) / forward])
     used, numbered = np.unique(triangles, return_inverse=True)
     picture = depth_map(
-        places[used], numbered.reshape(-1, 3).astype(np.int32), (-_WIDEST, -_WIDEST), (_WIDEST, _WIDEST), pixel
+        places[used], numbered.reshape(-1, 3).astype(np.int32), (-widest, -widest), (widest, widest), pixel
     )
     return InsideView(centre, frame, picture)
 

@@ -12,6 +12,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .eyes.carve_sockets import CarveSockets
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
+    from .eyes.rebuild_lids import RebuildLids
     from .intake.load import Load
     from .output.check import Check
     from .output.export import Export
@@ -40,6 +41,7 @@ def all_steps() -> tuple[type[Step], ...]:
         MeasureHead,
         Scale,
         PlaceEyes,
+        RebuildLids,
         CarveSockets,
         MakeEyes,
         Neck,

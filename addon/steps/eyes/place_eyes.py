@@ -77,11 +77,11 @@ class PlaceEyes(Step):
             by_hand = self.left_centre if side == "left" else self.right_centre
             if by_hand:
                 centre = np.array(by_hand) / scale
-                fissure = _fissure(piece, side, centre, self.globe / 2)
+                fissure = fissure_of(piece, side, centre, self.globe / 2)
                 opening, length, height, seen = margin_about(head, fissure, centre, self.globe / 2)
                 uncertainty, sources = 0.0, _BY_HAND
             else:
-                fissure = _fissure(piece, side, None, self.globe / 2)
+                fissure = fissure_of(piece, side, None, self.globe / 2)
                 found = placed_globe(points, head, fissure, self.globe / 2, _trust(piece, side), self.sources)
                 centre, opening, seen, sources = found.centre, found.opening, found.opening_seen, found.sources
                 length, height = found.opening_length, found.opening_height
@@ -160,7 +160,7 @@ def _trust(piece: Workpiece, side: str) -> float:
     return min(piece.landmarks[f"{name}-{side}"].confidence for name in CORNERS if f"{name}-{side}" in piece.landmarks)
 
 
-def _fissure(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, radius: float) -> Fissure:
+def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, radius: float) -> Fissure:
     """The landmarks of one eye at life size. Lid middles that are missing are drawn from published sizes."""
     marks = piece.landmarks
     names = [f"{name}-{side}" for name in CORNERS]

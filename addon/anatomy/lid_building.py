@@ -1,0 +1,285 @@
+"""Both lids of one eye built anew on its globe and sewn into the head. Life size, posed frame."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..geometry.errors import NotPossible
+from ..geometry.inside_view import InsideView, view_from_inside
+from ..geometry.mesh import Mesh
+from ..geometry.star_patch import flipped, with_star_patch
+from .eye import EyeShape
+from .fissure import Fissure
+from .globe_fit import AHEAD
+from .globe_placing import REACH
+from .lid_form import BEHIND, LAYOUT, LidForm, fissure_margin, smoothed_over
+from .lid_margin import opening_through
+
+SPOKES = 260
+"""Spokes of the new surface, at even steps along the margin: a quarter of a millimetre."""
+
+_INNER_RINGS = np.array([0.12, 0.3, 0.5, 0.7, 0.84, 0.93, 0.98])
+_EDGE_RINGS = np.array([-0.55, -0.4, -0.2, 0.0, 0.2, 0.4, 0.52, 0.6, 0.7, 0.85, 1.0, 1.2, 1.5])  # mm about the margin
+_OUTER_RINGS = 44
+_SEAM = 0.6  # mm between the last ring and the patch's edge, for the seam
+_LOWER_PLATE, _CORNER_PLATE = 4.5, 1.2  # mm beyond the margin that are wholly new
+_OVER_CREASE = 1.2
+_REACH = BEHIND + REACH + 6.0
+_SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
+_THICKNESSES = (1.2, 3.2)  # mm; what a scan may say of a lid's thickness and be believed
+
+
+@dataclass(frozen=True)
+class LidWishes:
+    """What is asked of the lids, mm at life size; 0 leaves it as found (crease height and thickness: as published).
+
+    `least` is the printable thickness; `blend` the width of the join to the untouched skin; `aperture` a factor on
+    the height of the opening.
+    """
+
+    length: float = 0.0
+    height: float = 0.0
+    aperture: float = 1.0
+    crease_height: float = 8.31
+    crease_depth: float = 0.8
+    thickness: float = 0.0
+    least: float = 0.0
+    blend: float = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class BuiltLids:
+    """The head, in its own size, with the lids of one eye, and what they came out as, mm at life size."""
+
+    head: Mesh
+    form: LidForm
+    opening: NDArray[np.float64]
+    scanned_thickness: tuple[float, float]
+    raised: float
+    first_new: int
+
+
+def built_lids(
+    head: Mesh,
+    scale: float,
+    fissure: Fissure,
+    margin: NDArray[np.float64],
+    centre: NDArray[np.float64],
+    sitter: float,
+    shape: EyeShape,
+    axis: NDArray[np.float64],
+    gap: float,
+    wishes: LidWishes,
+) -> BuiltLids:
+    """Replace the lump where the lids were.
+
+    Parameters
+    ----------
+    head : closed, in its own size; all else is told at life size
+    scale : millimetres of the head for one at life size
+    fissure : from the landmarks; gives the corners
+    margin : (k, 3) as found on the head, or drawn
+    centre, sitter : (3,) of the globe, and the radius of the sitter's own
+    shape, axis, gap : the eye that goes in, its (3,) axis and the clearance round it
+    wishes : what is asked for
+
+    Raises
+    ------
+    NotPossible
+        The surface about the eye is torn or folded, or hides parts of itself from the globe's centre.
+    """
+    behind = centre - BEHIND * AHEAD
+    life = Mesh(head.vertices / scale, head.triangles)
+    view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, farthest=True)
+    frame = opening_through(margin, behind).frame
+    form, scanned, raised = _form(view, frame, fissure, margin, centre, sitter, shape, axis, gap, wishes)
+    around, at_margin = _spokes(form)
+    outward = _evened_turns(form, around, at_margin, wishes.blend)
+    edge = _edge(form, outward, at_margin.min() * np.ones(SPOKES), wishes.blend)
+    places = _ring_places(around, outward, at_margin, edge)
+    directions = _ways(places, frame)
+    distances = _distances(view, form, places.reshape(-1, 2), directions.reshape(-1, 3), wishes.blend)
+    rings = behind + directions * distances.reshape(places.shape[:2])[..., None]
+    tip = behind + frame[2] * float(form.bare(frame[2:])[0])
+    sewn = with_star_patch(
+        head, behind * scale, frame, outward, edge, rings * scale, tip * scale, _SPAN[0] * scale, _SPAN[1] * scale
+    )
+    first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
+    if flipped(sewn, behind * scale, first):
+        x, y, z = centre
+        raise NotPossible(
+            f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there or take a "
+            "wider blend"
+        )
+    return BuiltLids(sewn, form, _opening(form, behind, frame), scanned, raised, first)
+
+
+def _opening(form: LidForm, behind: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(k, 3) the margin round what shows of the eye, half way up the lids' edge."""
+    places = form.exposed()
+    places = places * (1 + 0.12 / np.linalg.norm(places, axis=1, keepdims=True))  # plainly on the lid, not on its brink
+    directions = _ways(places, frame)
+    return np.asarray(behind + directions * form.over_globe(directions, form.thickness(places) / 2)[:, None])
+
+
+def _laid_out(ways: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 2) places on the plane of (n, 3) directions of any length."""
+    across, up, ahead = (ways @ frame.T).T
+    off = np.maximum(np.hypot(across, up), 1e-12)
+    return np.asarray(LAYOUT * (np.arctan2(off, ahead) / off)[:, None] * np.column_stack([across, up]))
+
+
+def _form(
+    view: InsideView,
+    frame: NDArray[np.float64],
+    fissure: Fissure,
+    margin: NDArray[np.float64],
+    centre: NDArray[np.float64],
+    sitter: float,
+    shape: EyeShape,
+    axis: NDArray[np.float64],
+    gap: float,
+    wishes: LidWishes,
+) -> tuple[LidForm, tuple[float, float], float]:
+    """The form the lids take, the thickness the scan shows (upper, lower), and how far they are raised to print."""
+    seen = _laid_out(margin - view.centre, frame)
+    inner, outer = _laid_out(np.stack([fissure.inner, fissure.outer]) - view.centre, frame)
+    way = (outer - inner) / np.linalg.norm(outer - inner)
+    share = (seen - inner) @ way
+    inner = inner - way * max(0.0, 0.5 - float(share.min()))
+    outer = outer + way * max(0.0, float(share.max()) + 0.5 - float((outer - inner) @ way))
+    curve = fissure_margin(seen, inner, outer, SPOKES)
+    globe = centre - view.centre
+    form = LidForm(curve, inner, outer, globe, _laid_out(globe[None], frame)[0], shape, axis, gap)
+    form = replace(form, crease_height=wishes.crease_height, crease_depth=wishes.crease_depth)
+    form = _as_asked(form, wishes)
+    scanned = _scanned_thickness(view, form, frame, sitter)
+    taken = (wishes.thickness, wishes.thickness) if wishes.thickness else scanned
+    # The outer surface stays where the sitter's is; what gap and eye take away is missing from the lid.
+    left = [sitter + each - shape.sclera - gap for each in taken]
+    thick = [max(each, wishes.least) for each in left]
+    return replace(form, upper=thick[0], lower=thick[1]), scanned, max(b - a for a, b in zip(left, thick, strict=True))
+
+
+def _as_asked(form: LidForm, wishes: LidWishes) -> LidForm:
+    """The form with its fissure stretched to the length and height asked for."""
+    share, up = form.along(form.margin)
+    tall = (wishes.height / form.height if wishes.height else 1.0) * wishes.aperture
+    longer = wishes.length / form.length if wishes.length else 1.0
+    middle = (form.inner + form.outer) / 2
+    inner, outer = middle + longer * (form.inner - middle), middle + longer * (form.outer - middle)
+    chord = outer - inner
+    normal = np.array([-chord[1], chord[0]]) / np.linalg.norm(chord)
+    normal = normal if normal[1] > 0 else -normal
+    return replace(form, margin=inner + share[:, None] * chord + tall * up[:, None] * normal, inner=inner, outer=outer)
+
+
+def _scanned_thickness(
+    view: InsideView, form: LidForm, frame: NDArray[np.float64], sitter: float
+) -> tuple[float, float]:
+    """How far the skin stands off the sitter's globe over both tarsal plates."""
+    span = np.linspace(-11, 11, 45)
+    places = np.stack(np.meshgrid(span, span), axis=-1).reshape(-1, 2)
+    directions = _ways(places, frame)
+    skin = directions * view.distances(directions)[:, None] - form.globe
+    away = np.linalg.norm(skin, axis=1)
+    rise = away - EyeShape(2 * sitter).reach(skin @ form.axis / away)
+    beyond = form.beyond(places)
+    share, up = form.along(places)
+    plate = (beyond > 1.2) & (beyond < 4.5) & (share > 0.25) & (share < 0.8) & np.isfinite(rise)
+    found = []
+    for side, usual in ((up > 0, form.upper), (up <= 0, form.lower)):
+        thick = float(np.median(rise[plate & side])) if (plate & side).any() else usual
+        found.append(float(np.clip(thick, *_THICKNESSES)))
+    return found[0], found[1]
+
+
+def _spokes(form: LidForm) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Turn of each spoke, rising from 0, and the angle at which it meets the margin."""
+    angles = np.linalg.norm(form.margin, axis=1) / LAYOUT
+    turns = np.unwrap(np.arctan2(form.margin[:, 1], form.margin[:, 0]))
+    if turns[-1] < turns[0]:
+        turns, angles = turns[::-1], angles[::-1]
+    steps = np.diff(turns)
+    if (steps <= 0).any() or not np.pi < turns[-1] - turns[0] < 2 * np.pi:
+        raise NotPossible("the lid margins bend back on themselves: check the landmarks of the lids")
+    start = int(np.argmin(turns % (2 * np.pi)))
+    return np.asarray(np.roll(turns, -start) % (2 * np.pi)), np.roll(angles, -start)
+
+
+def _plate(form: LidForm, places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) how far beyond the margin the surface is wholly new."""
+    share, up = form.along(places)
+    across = np.clip((share - 0.5) / 0.62, -1.0, 1.0)
+    middle = np.sqrt(np.maximum(1 - across**2, 0.0))
+    tall = np.where(up > 0, form.crease_height + _OVER_CREASE, _LOWER_PLATE)
+    return np.asarray(_CORNER_PLATE + (tall - _CORNER_PLATE) * middle * np.clip(np.abs(up) / 6.0, 0.0, 1.0))
+
+
+def _edge(
+    form: LidForm, around: NDArray[np.float64], at_margin: NDArray[np.float64], blend: float
+) -> NDArray[np.float64]:
+    """(k,) angle on each spoke where the patch ends."""
+    angles = at_margin[:, None] + np.linspace(0.005, 0.35, 160)
+    places = LAYOUT * angles[..., None] * np.column_stack([np.cos(around), np.sin(around)])[:, None]
+    flat = places.reshape(-1, 2)
+    done = (form.beyond(flat) > _plate(form, flat) + blend + 0.6).reshape(angles.shape)
+    first = np.where(done.any(axis=1), np.argmax(done, axis=1), angles.shape[1] - 1)
+    edge = angles[np.arange(len(around)), first]
+    steady = np.array([np.median(np.take(edge, np.arange(i - 4, i + 5), mode="wrap")) for i in range(len(edge))])
+    return steady
+
+
+def _evened_turns(
+    form: LidForm, around: NDArray[np.float64], at_margin: NDArray[np.float64], blend: float
+) -> NDArray[np.float64]:
+    """(k,) turn each spoke has at the patch's edge: even steps along it, where the margin's crowd at the corners."""
+    edge = _edge(form, around, at_margin, blend)
+    places = edge[:, None] * np.column_stack([np.cos(around), np.sin(around)])
+    along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(places, axis=0, append=places[:1]), axis=1)))
+    steps = np.linspace(0.0, along[-1], len(around) + 1)[:-1]
+    turns = np.append(around, around[0] + 2 * np.pi)
+    lengths = np.concatenate([along[:-1] - along[-1], along, along[1:] + along[-1]])
+    turns = np.concatenate([turns[:-1] - 2 * np.pi, turns, turns[1:] + 2 * np.pi])
+    # Where to begin: there where the spokes lean least to either side.
+    starts = np.linspace(-0.12, 0.12, 49) * along[-1]
+    choices = [np.interp(steps + start, lengths, turns) for start in starts]
+    return min(choices, key=lambda choice: float(np.ptp(choice - around) + 2 * abs(np.mean(choice - around))))
+
+
+def _ring_places(
+    around: NDArray[np.float64], outward: NDArray[np.float64], at_margin: NDArray[np.float64], edge: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """(r, k, 2) places of each ring on each spoke: fine about the margin, wide and even towards the edge."""
+    margin_ways = np.column_stack([np.cos(around), np.sin(around)])
+    edge_ways = np.column_stack([np.cos(outward), np.sin(outward)])
+    near = (LAYOUT * at_margin + _EDGE_RINGS[:, None])[..., None] * margin_ways
+    last = (LAYOUT * edge - _SEAM)[:, None] * edge_ways
+    share = np.linspace(0.0, 1.0, _OUTER_RINGS + 1)[1:, None, None]
+    return np.concatenate([_INNER_RINGS[:, None, None] * near[0], near, near[-1] + share * (last - near[-1])])
+
+
+def _ways(places: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(..., 3) unit vectors to (..., 2) places on the plane."""
+    off = np.maximum(np.linalg.norm(places, axis=-1, keepdims=True), 1e-12)
+    angles = off / LAYOUT
+    return np.asarray(np.concatenate([np.sin(angles) * places / off, np.cos(angles)], axis=-1) @ frame)
+
+
+def _distances(
+    view: InsideView, form: LidForm, places: NDArray[np.float64], directions: NDArray[np.float64], blend: float
+) -> NDArray[np.float64]:
+    """(n,) distance of the new surface: the lids, passing over into the skin as it is."""
+    skin = view.distances(directions)
+    beyond = form.beyond(places)
+    known = np.isfinite(skin) & (beyond > 0.6)
+    if known.sum() < 200:
+        raise NotPossible("too little skin is seen about the eye to build lids on: place the eye again")
+    smooth = smoothed_over(places[known], skin[known], places, 1.8)
+    share = np.clip((beyond - _plate(form, places)) / blend, 0.0, 1.0)
+    kept = share * share * (3 - 2 * share)
+    lids = form.surface(places, directions, smooth)
+    lumps = np.where(np.isfinite(skin), skin - smooth, 0.0)
+    most = 0.25 + 4.0 * kept**2  # lumps of lash and noise die away before the new surface is reached
+    return np.asarray(lids + kept * (smooth + np.clip(lumps, -most, most) - lids))

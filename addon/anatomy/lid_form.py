@@ -1,0 +1,235 @@
+"""The form of a pair of lids on a globe: margins, tarsal plates, crease and inner corner. Life size, posed frame.
+
+The lids are looked at from a point behind the globe, from which they and the skin about them are seen whole. Places are
+laid out on a plane about the way ahead: angle from ahead times `LAYOUT`, so that a millimetre on it is about one on the
+lids.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import KDTree
+
+from ..geometry.curves import depth_inside
+from .eye import CREASE_HEIGHT, LID_THICKNESS, LOWER_LID_THICKNESS, EyeShape
+
+BEHIND = 60.0
+"""How far behind the globe's centre the lids are looked at from, mm: rays nearly side by side, so that brow and nose,
+which stand nearer, are not spread out."""
+
+LAYOUT = BEHIND + 13.0
+"""Millimetres a radian stands for: the middle of a lid lies this far ahead."""
+
+_ROUND = 0.45  # share of the lid's thickness that its front edge is rounded by
+_CARUNCLE = (5.6, 3.0)  # mm from the inner corner: where the caruncle leaves the globe, and where it stands
+_LAKE = 0.9  # mm, half the height of the fissure beside the caruncle
+_CREASE_WIDTH = 0.65  # mm, standard deviation of the crease's groove
+
+
+@dataclass(frozen=True, eq=False)
+class LidForm:
+    """Lids to be laid on a globe.
+
+    Parameters
+    ----------
+    margin : (k, 2) closed fissure on the plane, from the inner corner along the upper lid to the outer and back
+    inner, outer : (2,) its corners
+    globe, foot : the globe's centre, (3,) as seen from the point behind it and (2,) on the plane
+    shape, axis : the eye and its (3,) optic axis
+    gap : clearance between eye and lid
+    upper, lower : thickness of the lids at the margin
+    crease_height, crease_depth : of the upper lid's fold, above the margin and under the skin
+    """
+
+    margin: NDArray[np.float64]
+    inner: NDArray[np.float64]
+    outer: NDArray[np.float64]
+    globe: NDArray[np.float64]
+    foot: NDArray[np.float64]
+    shape: EyeShape
+    axis: NDArray[np.float64]
+    gap: float
+    upper: float = LID_THICKNESS
+    lower: float = LOWER_LID_THICKNESS
+    crease_height: float = CREASE_HEIGHT
+    crease_depth: float = 0.8
+
+    @property
+    def length(self) -> float:
+        """From corner to corner on the plane."""
+        return float(np.linalg.norm(self.outer - self.inner))
+
+    @property
+    def height(self) -> float:
+        """Greatest height of the fissure across the line of its corners."""
+        _, up = self.along(self.margin)
+        return float(np.ptp(up))
+
+    def along(self, places: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Share of the way from inner to outer corner, and height above that line, of (n, 2) places."""
+        chord = self.outer - self.inner
+        length = float(np.linalg.norm(chord))
+        way = chord / length
+        normal = np.array([-way[1], way[0]])
+        normal = normal if normal[1] > 0 else -normal
+        off = places - self.inner
+        return np.asarray(off @ way / length), np.asarray(off @ normal)
+
+    def beyond(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) distance of places outside the margin; negative between the lids."""
+        return -depth_inside(places, self.margin)
+
+    def upness(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) 1 on the upper lid, 0 on the lower, in between at the corners."""
+        share, up = self.along(places)
+        edge = 1.0 + 2.0 * np.exp(-((np.minimum(np.abs(share), np.abs(1 - share)) / 0.12) ** 2))
+        return np.asarray(0.5 + 0.5 * np.tanh(up / edge))
+
+    def thickness(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) thickness of the lid under each place, before its front edge is rounded."""
+        upness = self.upness(places)
+        return np.asarray(upness * self.upper + (1 - upness) * self.lower)
+
+    def over_globe(self, directions: NDArray[np.float64], off: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) distance to the surface `off` outside eye and gap along each direction, without the kink at the limbus."""
+        sclera = _far_side(directions, self.globe, self.shape.sclera + self.gap + off)
+        ahead = self.globe + self.axis * self.shape.cornea_ahead
+        cornea = _far_side(directions, ahead, self.shape.cornea + self.gap + off)
+        return np.asarray(0.25 * np.logaddexp(sclera / 0.25, cornea / 0.25))
+
+    def bare(self, directions: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) distance to the eye itself."""
+        ahead = self.globe + self.axis * self.shape.cornea_ahead
+        sclera, cornea = self.shape.sclera, self.shape.cornea
+        return np.maximum(_far_side(directions, self.globe, sclera), _far_side(directions, ahead, cornea))
+
+    def surface(
+        self, places: NDArray[np.float64], directions: NDArray[np.float64], skin: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """(n,) distance to the lids' outer surface along each direction.
+
+        Parameters
+        ----------
+        places, directions : (n, 2) on the plane and (n, 3) unit vectors, the same places
+        skin : (n,) distance to the skin without its lumps: the lids rise to it where it stands out of them
+        """
+        beyond, thick = self.beyond(places), self.thickness(places)
+        lean = self.lean(places, thick)
+        radius = _ROUND * thick
+        inward = np.clip(radius - np.maximum(beyond - lean, 0.0), 0.0, radius)
+        rounding = radius - np.sqrt(radius**2 - inward**2)
+        plate = self.over_globe(directions, thick)
+        # Skin that is no more than level with the plate must not lift it: it counts from a little under itself.
+        skin = skin - 0.4 * np.exp(-((np.maximum(beyond, 0.0) / 4.0) ** 2))
+        lids = 0.3 * np.logaddexp(plate / 0.3, skin / 0.3) - rounding - self._crease(places, beyond)
+        up_the_edge = np.clip((beyond + lean) / (2 * lean), 0.0, 1.0)
+        between = self._between(places, directions, lids, thick)
+        return np.asarray(between + up_the_edge * (lids - between))
+
+    def lean(self, places: NDArray[np.float64], thick: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) how far the lid's edge runs to either side of the margin from its foot on the globe to its front.
+
+        The edge stands square on the globe, so it is the wider the farther it lies off the axis of the view.
+        """
+        off = np.linalg.norm(places - self.foot, axis=1)
+        return np.clip(0.5 * off * (thick + self.gap) / self.shape.sclera, 0.05, 0.5)
+
+    def _crease(self, places: NDArray[np.float64], beyond: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) depth of the upper lid's fold: full over the middle of the lid, running out towards the corners."""
+        share, up = self.along(places)
+        bow = np.clip(4 * share * (1 - share), 0.0, 1.0)
+        height = self.crease_height * (0.45 + 0.55 * bow)
+        groove = np.exp(-0.5 * ((beyond - height) / _CREASE_WIDTH) ** 2)
+        return np.asarray(self.crease_depth * groove * np.sqrt(bow) * (up > 0))
+
+    def _between(
+        self,
+        places: NDArray[np.float64],
+        directions: NDArray[np.float64],
+        lids: NDArray[np.float64],
+        thick: NDArray[np.float64],
+    ) -> NDArray[np.float64]:
+        """(n,) what lies between the lids: the globe, and the caruncle in the inner corner."""
+        globe = self.bare(directions)
+        from_corner = np.linalg.norm(places - self.inner, axis=1)
+        foot, top = _CARUNCLE
+        rise = np.clip((foot - from_corner) / (foot - top), 0.0, 1.0)
+        bed = globe + (lids - 0.35 * thick - globe) * rise * rise * (3 - 2 * rise)
+        bead = 0.3 * thick * np.exp(-((from_corner - top + 0.3) ** 2) / 0.8)
+        return np.asarray(np.where(rise > 0, np.minimum(bed + bead, lids - 0.08 * thick), globe))
+
+    def exposed(self) -> NDArray[np.float64]:
+        """(k, 2) closed curve round what shows of the eye: the margin, cut short where the caruncle begins."""
+        from_corner = np.linalg.norm(self.margin - self.inner, axis=1)
+        return self.margin[from_corner > 0.3 * _CARUNCLE[0] + 0.7 * _CARUNCLE[1]]
+
+
+def _far_side(
+    directions: NDArray[np.float64], centre: NDArray[np.float64], radius: float | NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """(n,) distance at which rays leave a sphere; where they miss it, at which they pass it closest."""
+    along = directions @ centre
+    return np.asarray(along + np.sqrt(np.maximum(along**2 - centre @ centre + radius**2, 0.0)))
+
+
+def fissure_margin(
+    seen: NDArray[np.float64], inner: NDArray[np.float64], outer: NDArray[np.float64], count: int
+) -> NDArray[np.float64]:
+    """The whole fissure, both corners included, as an almond through what was seen of its margins.
+
+    Parameters
+    ----------
+    seen : (n, 2) margin seen on the globe; near the inner corner it follows the caruncle and is not used
+    inner, outer : (2,) corners
+    count : points asked for
+
+    Returns
+    -------
+    (count, 2) closed curve from the inner corner along the upper lid to the outer corner and back, at even steps.
+    """
+    chord = outer - inner
+    length = float(np.linalg.norm(chord))
+    way = chord / length
+    normal = np.array([-way[1], way[0]]) * (1.0 if way[0] > 0 else -1.0)
+    share, up = (seen - inner) @ way / length, (seen - inner) @ normal
+    lids = []
+    ticks = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, 400))
+    for sign in (1.0, -1.0):
+        use = (sign * up > 0) & (share > 0.2) & (share < 0.9)
+        weights = np.linalg.lstsq(_almond(share[use]), sign * up[use], rcond=None)[0]
+        heights = np.maximum(_almond(ticks) @ weights, 0.0)
+        heights = (heights**4 + _lake(ticks) ** 4) ** 0.25
+        lids.append(inner + ticks[:, None] * chord + (sign * heights)[:, None] * normal)
+    return np.concatenate([_even(lids[0], count // 2), _even(lids[1][::-1], count - count // 2)])
+
+
+def _almond(share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 3) shapes a lid margin is put together from: all end in both corners, drawn out at the inner one."""
+    bow = share**1.05 * (1 - share) ** 0.9
+    return np.asarray(bow[:, None] * (share[:, None] - 0.5) ** np.arange(3))
+
+
+def _lake(share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) least half height of the fissure: the margins part round the caruncle and end there in a small bow."""
+    way = np.clip(share / 0.1, 0.0, 1.0)
+    return np.asarray(_LAKE * np.sqrt(way * (2 - way)) * np.sqrt(1 - share))
+
+
+def _even(line: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """(count, 2) points at even steps along an open line, its last point left out."""
+    along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1)))
+    steps = np.linspace(0.0, along[-1], count + 1)[:-1]
+    return np.column_stack([np.interp(steps, along, column) for column in line.T])
+
+
+def smoothed_over(
+    places: NDArray[np.float64], values: NDArray[np.float64], at: NDArray[np.float64], spread: float
+) -> NDArray[np.float64]:
+    """(m,) robust local means of values given at (n, 2) places, read at (m, 2) others: the skin without its lumps."""
+    near, which = KDTree(places).query(at, k=min(48, len(places)))
+    weights = np.exp(-0.5 * (near / np.maximum(spread, near[:, :1] + 0.2)) ** 2)
+    chosen = values[which]
+    middle = np.median(chosen, axis=1, keepdims=True)
+    weights = weights / (1 + ((chosen - middle) / 0.4) ** 2)
+    return np.asarray((weights * chosen).sum(axis=1) / weights.sum(axis=1))
