@@ -65,7 +65,9 @@ def summary(out: Path) -> str:
     ]
     failed = [check["name"] for check in report["checks"] if not check["ok"]]
     seconds = sum(step["seconds"] for step in report["steps"])
-    lines.append(f"{len(report['checks'])} checks" + (f", not passed: {', '.join(failed)}" if failed else ", all passed"))
+    lines.append(
+        f"{len(report['checks'])} checks" + (f", not passed: {', '.join(failed)}" if failed else ", all passed")
+    )
     lines.append(f"{seconds:.0f} s in {len(report['steps'])} steps; see {out / 'report.html'}")
     return "\n".join(lines)
 

@@ -1,4 +1,6 @@
-"""Make a labelled capture of the demo head, or of any closed head: `python tools/simulate.py --points 1000000 -o capture.ply`.
+"""Make a labelled capture of the demo head, or of any closed head.
+
+    python tools/simulate.py --points 1000000 --seed 1 -o capture.ply
 
 Beside the capture goes `capture.truth.json`: landmarks, eyes, the settings, and how the capture lies.
 """

@@ -5,7 +5,6 @@ from functools import partial
 import numpy as np
 import pytest
 from canthus.geometry.measures import components, euler, is_watertight
-
 from demo_head import eyes, proportions, sculpture, skull, truth
 from demo_head.build import build
 from demo_head.colours import REGIONS

@@ -1,12 +1,11 @@
 """Build the demo head: sculpture to mesh, colours, small asymmetry, truth."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
-
 from canthus.geometry.mesh import Mesh
+from numpy.typing import NDArray
 
 from . import sampling, sculpture, skull, truth
 from .colours import coloured

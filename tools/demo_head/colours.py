@@ -20,7 +20,7 @@ Paint = NDArray[np.float64]
 
 
 def coloured(vertices: NDArray[np.float64], eye: EyeForm) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-    """sRGB colours (n, 3) and regions (n,) as rows of `REGIONS`, for vertices in the sculptor's frame."""
+    """SRGB colours (n, 3) and regions (n,) as rows of `REGIONS`, for vertices in the sculptor's frame."""
     paint = np.tile(np.array(SKIN, float), (len(vertices), 1))
     regions = np.zeros(len(vertices), np.uint8)
     _paint_skin(paint, vertices)
@@ -88,6 +88,10 @@ def _paint_eyes(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray, eye
     sclera = between & on_globe & ~iris
     inner = between & ~on_globe & ~on_cornea & (away[:, 0] < -8)
     patch = paint[near]
+    # The roots of the lashes darken the outer edge of both lids.
+    gap = opening(side[near].astype(np.float32), eye)
+    edge = bump(gap - 0.9, 0.7) * step(np.linalg.norm(away, axis=1) - eye.radius, 0.9, 1.7) * (away[:, 0] > -10)
+    _over(patch, BROW, edge * np.where(away[:, 2] > 0, 0.85, 0.35))
     _over(patch, SCLERA, sclera.astype(float))
     _over(patch, SCLERA_CORNER, 0.7 * sclera * step(np.abs(away[:, 0]), 6.5, 11))
     _over(patch, CARUNCLE, inner.astype(float))

@@ -13,8 +13,10 @@ from scipy.spatial import cKDTree
 from .shapes import Field, Points, bump, step
 
 # The lowest hair at each bearing around the head (0 front, 180 back), mm up; the dip near 75 is the sideburn.
-_LINE = [(0, 89), (12, 90), (24, 90), (33, 87), (41, 78), (47, 66), (53, 56), (59, 44), (64, 26), (67.5, 5), (70, -9), (78, -11),
-         (82, -6), (85, 14), (89, 30), (96, 35), (106, 32), (113, 20), (119, -5), (126, -30), (135, -46), (150, -53), (180, -55)]  # fmt: skip
+_LINE = [
+    (0, 89), (12, 90), (24, 90), (33, 87), (41, 78), (47, 66), (53, 56), (59, 44), (64, 26), (67.5, 5), (70, -9), (78, -11),
+    (82, -6), (85, 14), (89, 30), (96, 35), (106, 32), (113, 20), (119, -5), (126, -30), (135, -46), (150, -53), (180, -55),
+]  # fmt: skip
 PART = 21.0
 """Where the hair is parted, across."""
 SCALP_CENTRE, SCALP_RADII = np.array([0.0, -10.0, 42.0]), np.array([75.0, 91.0, 88.0])
@@ -77,7 +79,7 @@ def _on_scalp(places: NDArray) -> NDArray[np.float64]:
 
 @dataclass(frozen=True, eq=False)
 class Locks:
-    """Samples along all locks: place, way, number of the lock; half width and height and how they change with the way."""
+    """Samples along all locks: place, way, number of the lock; half width and height, and their change with the way."""
 
     places: NDArray[np.float64]
     ways: NDArray[np.float64]

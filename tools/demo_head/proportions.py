@@ -58,6 +58,7 @@ def measured(bare: Field, marks: Mapping[str, NDArray[np.float64]]) -> dict[str,
     bare : the form without hair or ears, the sculptor's frame (across, forward, up)
     marks : landmarks in that frame, with `vertex` and the ears' `ear-top`, `ear-bottom`, `ear-back` among them
     """
+
     def apart(first: str, second: str) -> float:
         return float(np.linalg.norm(marks[first] - marks[second]))
 

@@ -3,9 +3,8 @@
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
-
 from canthus.geometry.isosurface import isosurface
+from numpy.typing import NDArray
 
 Form = Callable[[NDArray[np.float32]], NDArray[np.float32]]
 

@@ -4,18 +4,17 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-
 from canthus.geometry.closest import ClosestPoint
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.mesh import Mesh
+from numpy.typing import NDArray
 
 from . import faults
 from .settings import CLUSTER, LASH, SECOND_SKIN, SKIN, STRAY, UNITS, VEIL, Settings
 from .views import Seen, View, seen_from, stands
 
 FIRST_PITCH = 0.008
-"""Tangent between rays of the first exposure, which tells the pitch that gives the points asked for: 3.6 mm at arm's length."""
+"""Tangent between rays of the first exposure, which tells the pitch that gives the points asked for."""
 
 
 @dataclass(frozen=True, eq=False)

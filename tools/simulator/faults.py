@@ -35,7 +35,9 @@ def clusters(surface: Points, outwards: Points, count: int, rng: np.random.Gener
     return np.concatenate(blobs) if blobs else np.empty((0, 3))
 
 
-def veils(seen: Seen, sensor: Points, pitch: float, count: int, rng: np.random.Generator) -> tuple[Points, NDArray[np.int64]]:
+def veils(
+    seen: Seen, sensor: Points, pitch: float, count: int, rng: np.random.Generator
+) -> tuple[Points, NDArray[np.int64]]:
     """Points strung between a near edge and what lies behind it, on rays of the view; and the rows they lean on."""
     row_of_cell = np.full(seen.shape[0] * seen.shape[1], -1)
     row_of_cell[seen.cells] = np.arange(len(seen.cells))
@@ -73,10 +75,14 @@ def lashes(eyes: dict[str, Any], count: int, rng: np.random.Generator) -> Points
     -----
     Lengths from memory: upper lashes 8 to 12 mm, lower 6 to 8 (textbook values).
     """
+    lids = [
+        lid for eye in eyes.values() for lid in ((eye, eye.upper_margin, 9.0, 0.75), (eye, eye.lower_margin, 6.0, -0.6))
+    ]
+    shares = np.cumsum([0.72, 0.28] * (len(lids) // 2)) / (len(lids) // 2 or 1)
+    numbers = np.diff(np.rint(count * shares).astype(int), prepend=0)
     grown = []
-    for eye in eyes.values():
-        for margin, share, length, rise in ((eye.upper_margin, 0.36, 9.0, 0.75), (eye.lower_margin, 0.14, 6.0, -0.6)):
-            number = int(count * share)
+    for (eye, margin, length, rise), number in zip(lids, numbers, strict=True):
+        if number:
             clumps = rng.uniform(0.12, 0.95, max(number // 12, 1))
             at = np.clip(rng.choice(clumps, number) + rng.normal(0, 0.006, number), 0, 1) * (len(margin) - 1)
             root = np.stack([np.interp(at, np.arange(len(margin)), margin[:, k]) for k in range(3)], 1)

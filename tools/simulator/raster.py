@@ -34,7 +34,7 @@ def seen_triangles(image: NDArray[np.float64], depth: NDArray[np.float64], trian
 
 
 def barycentric(corners: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k, 3) weights of places (k, 2) in triangles (k, 3, 2); two alike corners give weights that are not finite."""
+    """(k, 3) weights of places (k, 2) in triangles (k, 3, 2); a triangle without area gives none that are finite."""
     (ax, ay), (bx, by), (cx, cy) = (corners[:, i].T for i in range(3))
     x, y = places.T
     doubled = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
@@ -44,30 +44,44 @@ def barycentric(corners: NDArray[np.float64], places: NDArray[np.float64]) -> ND
         return np.stack([1 - second - third, second, third], 1)
 
 
-def _covered(image: NDArray, depth: NDArray, triangles: NDArray,
-             shape: tuple[int, int]) -> Iterator[tuple[NDArray, NDArray, NDArray]]:  # fmt: skip
+def _covered(
+    image: NDArray[np.float64], depth: NDArray[np.float64], triangles: NDArray[np.int32], shape: tuple[int, int]
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]]:
     """Cells, depths and triangles for every cell centre inside a triangle, in batches of like-sized triangles."""
-    corners = image[triangles]
-    first, second, third = corners.transpose(1, 0, 2)
-    low = np.maximum(np.ceil(np.minimum(np.minimum(first, second), third)), 0).astype(np.int64)
-    high = np.minimum(np.floor(np.maximum(np.maximum(first, second), third)), np.array(shape) - 1).astype(np.int64)
-    extent = high - low + 1
-    visible = (extent[:, 0] > 0) & (extent[:, 1] > 0)
-    size = np.where(visible, 2 ** np.ceil(np.log2(np.maximum(np.maximum(extent[:, 0], extent[:, 1]), 1))).astype(int), 0)
-    for side in np.unique(size[size > 0]):
-        rows_of_size = np.flatnonzero(size == side)
-        for rows in np.array_split(rows_of_size, max(1, len(rows_of_size) * side**2 // 2_000_000)):
-            yield from _covered_by(rows, int(side), corners, depth[triangles[rows]], low, high, shape)
+    rows = np.arange(len(triangles))
+    low, high = [], []
+    for axis in (0, 1):  # most triangles fall between the rows of cells: they go before the next axis is looked at
+        first, second, third = image[:, axis][triangles[rows].T]
+        start = np.maximum(np.ceil(np.minimum(np.minimum(first, second), third)), 0).astype(np.int64)
+        end = np.minimum(np.floor(np.maximum(np.maximum(first, second), third)), shape[axis] - 1).astype(np.int64)
+        kept = end >= start
+        rows = rows[kept]
+        low, high = [part[kept] for part in (*low, start)], [part[kept] for part in (*high, end)]
+    low, high = np.stack(low, 1), np.stack(high, 1)
+    side_of = 2 ** np.ceil(np.log2(np.maximum(*(high - low + 1).T))).astype(int)
+    for side in np.unique(side_of):
+        of_size = np.flatnonzero(side_of == side)
+        for part in np.array_split(of_size, max(1, len(of_size) * side**2 // 2_000_000)):
+            chosen = triangles[rows[part]]
+            yield _covered_by(rows[part], int(side), image[chosen], depth[chosen], low[part], high[part], shape)
 
 
-def _covered_by(rows: NDArray, side: int, corners: NDArray, depths: NDArray, low: NDArray, high: NDArray,
-                shape: tuple[int, int]) -> Iterator[tuple[NDArray, NDArray, NDArray]]:  # fmt: skip
+def _covered_by(
+    rows: NDArray[np.int64],
+    side: int,
+    corners: NDArray[np.float64],
+    depths: NDArray[np.float64],
+    low: NDArray[np.int64],
+    high: NDArray[np.int64],
+    shape: tuple[int, int],
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+    """The same for triangles that fit into squares of `side` cells, each beginning at its `low` cell."""
     offsets = np.stack(np.meshgrid(np.arange(side), np.arange(side), indexing="ij"), -1).reshape(-1, 2)
     which = np.repeat(np.arange(len(rows)), len(offsets))
-    places = low[rows][which] + np.tile(offsets, (len(rows), 1))
-    fits = (places <= high[rows][which]).all(axis=1)
+    places = low[which] + np.tile(offsets, (len(rows), 1))
+    fits = (places[:, 0] <= high[which, 0]) & (places[:, 1] <= high[which, 1])
     which, places = which[fits], places[fits]
-    weights = barycentric(corners[rows][which], places)
-    inside = (weights >= -1e-9).all(axis=1)
+    weights = barycentric(corners[which], places)
+    inside = (weights[:, 0] >= -1e-9) & (weights[:, 1] >= -1e-9) & (weights[:, 2] >= -1e-9)
     which, places, weights = which[inside], places[inside], weights[inside]
-    yield places[:, 0] * shape[1] + places[:, 1], np.einsum("kc,kc->k", weights, depths[which]), rows[which]
+    return places[:, 0] * shape[1] + places[:, 1], np.einsum("kc,kc->k", weights, depths[which]), rows[which]

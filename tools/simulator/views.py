@@ -3,15 +3,16 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-
 from canthus.geometry.mesh import Mesh
+from numpy.typing import NDArray
 
 from .raster import barycentric, seen_triangles
 
 # Azimuth (0 before the face, 90 at the sitter's left) and height in degrees: the face first, as one does it.
-_STANDS = ((0, 4), (40, 6), (-40, 6), (80, 8), (-80, 8), (0, -38), (180, 6), (125, 8), (-125, 8), (0, 52), (180, 48),
-           (60, -30), (-60, -30), (90, 50), (-90, 50), (20, 25), (-20, 25), (150, -25), (-150, -25), (0, 85))  # fmt: skip
+_STANDS = (
+    (0, 4), (40, 6), (-40, 6), (80, 8), (-80, 8), (0, -38), (180, 6), (125, 8), (-125, 8), (0, 52), (180, 48),
+    (60, -30), (-60, -30), (90, 50), (-90, 50), (20, 25), (-20, 25), (150, -25), (-150, -25), (0, 85),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
