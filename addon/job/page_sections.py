@@ -5,7 +5,7 @@ from html import escape
 from typing import Any
 
 from .cautions import CAUTIONS, FIRST
-from .wording import finding_text, named, value_text
+from .wording import finding_text, limit, measured, named, value_text
 
 Figures = Mapping[str, Any]
 _LONG = 44  # characters that fit into half the page
@@ -33,7 +33,7 @@ def parts(figures: Figures) -> str:
             " &times; ".join(f"{side:.1f}" for side in part["size_mm"]),
             value_text(part["volume_mm3"] / 1000),
             value_text(part["triangles"]),
-            _yes(part["watertight"]),
+            "yes" if part["watertight"] else '<span class="bad">no</span>',
         )
         for part in figures["parts"]
     ]
@@ -58,24 +58,17 @@ def eyes(figures: Figures) -> str:
 
 
 def checks(figures: Figures) -> str:
-    """One row a finding, with its limit, its place and what to do; what fails comes first."""
-    rows = []
-    for check in sorted(figures["checks"], key=lambda check: (check["ok"], not check["grave"])):
-        unit = f' <span class="unit">{escape(check["unit"])}</span>'
-        where = (
-            check["where"] if isinstance(check["where"], str) else ", ".join(f"{each:.1f}" for each in check["where"])
-        )
-        rows.append(
-            (
-                escape(check["name"]),
-                value_text(check["value"]) + unit,
-                value_text(check["limit"]) + unit,
-                _yes(check["ok"], "passed", "fails" if check["grave"] else "look"),
-                escape(where),
-                escape("" if check["ok"] else check["advice"]),
-            )
-        )
-    return _table(("check", "#found", "#limit", "", "where", "what to do"), rows)
+    """A row for each finding that is not as it should be, with its place and what to do; the others in short."""
+    failed = [check for check in figures["checks"] if not check["ok"]]
+    passed = [check for check in figures["checks"] if check["ok"]]
+    failed.sort(key=lambda check: not check["grave"])
+    short = "".join(
+        f"<div><span>{escape(check['name'])}</span>"
+        f"<span>{escape(measured(check))}, limit {value_text(check['limit'])}</span></div>"
+        for check in passed
+    )
+    table = _table(("check", "#found", "#limit", "", "where", "what to do"), [_failed_row(check) for check in failed])
+    return table + (f'<h3>Passed</h3><div class="facts soft">{short}</div>' if short else "")
 
 
 def likeness(figures: Figures) -> str:
@@ -137,6 +130,18 @@ def landmarks(figures: Figures) -> str:
     return _table(("landmark", "#place, mm", "#trust", "from"), rows)
 
 
+def _failed_row(check: Figures) -> list[str]:
+    where = check["where"] if isinstance(check["where"], str) else ", ".join(f"{each:.1f}" for each in check["where"])
+    return [
+        escape(check["name"]),
+        escape(measured(check)),
+        escape(limit(check)),
+        '<span class="bad">fails</span>' if check["grave"] else "look",
+        f'<span class="whole">{escape(where)}</span>',
+        escape(check["advice"]),
+    ]
+
+
 def _step(step: Figures) -> str:
     cost = f"{step['seconds']:.1f} s, {step['peak_mb']:,.0f} MB"
     settings = _facts(step["settings"], step["units"])
@@ -183,10 +188,6 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
         for row in rows
     )
     return f"<table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>"
-
-
-def _yes(ok: bool, good: str = "yes", bad: str = "no") -> str:
-    return f'<span class="{"good" if ok else "bad"}">{good if ok else bad}</span>'
 
 
 def _sentence(note: str) -> str:

@@ -30,6 +30,7 @@ td { padding: .38rem .8rem .38rem 0; border-bottom: 1px solid var(--line); verti
 td.number, th.number { text-align: right; white-space: nowrap; }
 td:last-child, th:last-child { padding-right: 0; }
 tr { break-inside: avoid; }
+.whole { white-space: nowrap; }
 .soft { color: var(--soft); }
 .good { color: var(--good); }
 .bad { color: var(--bad); font-weight: 600; }

@@ -47,12 +47,20 @@ def value_text(value: Any) -> str:
 
 def finding_text(check: Mapping[str, Any]) -> str:
     """A finding of the check with its limit, its place and what to do."""
-    found = f"{value_text(check['value'])} {check['unit']}".strip()
-    limit = f"{value_text(check['limit'])} {check['unit']}".strip()
     where = value_text(check["where"])
     place = f" at {where}" if where != "-" else ""
     advice = f": {check['advice']}" if check["advice"] else ""
-    return f"{check['name']} {found}, limit {limit}{place}{advice}"
+    return f"{check['name']} {measured(check)}, limit {limit(check)}{place}{advice}"
+
+
+def measured(check: Mapping[str, Any]) -> str:
+    """What a finding measured, with its unit."""
+    return f"{value_text(check['value'])} {check['unit']}".strip()
+
+
+def limit(check: Mapping[str, Any]) -> str:
+    """What a finding is held against, with its unit."""
+    return f"{value_text(check['limit'])} {check['unit']}".strip()
 
 
 def scale_text(scale: float) -> str:
@@ -69,8 +77,8 @@ def _number(value: float) -> str:
     size = abs(value)
     if size >= 10_000:
         return f"{value:,.0f}"
-    if size and size < 0.001:
-        return f"{value:.1e}"
+    if 0 < size < 0.0005:
+        return "<0.001" if value > 0 else ">-0.001"
     digits = 1 if size >= 100 else 2 if size >= 10 else 3
     text = f"{value:,.{digits}f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
