@@ -9,6 +9,7 @@ STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
 def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
     from .clean.cull_strays import CullStrays
+    from .clean.denoise import Denoise
     from .eyes.carve_sockets import CarveSockets
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
@@ -32,6 +33,7 @@ def all_steps() -> tuple[type[Step], ...]:
     return (
         Load,
         CullStrays,
+        Denoise,
         Close,
         DropIslands,
         Smooth,

@@ -1,0 +1,43 @@
+"""The step that takes the scanner's noise out."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...geometry.mesh import Mesh
+from ...geometry.progress import SILENT, Progress
+from ..step import Step, setting
+from ..workpiece import Workpiece
+from .cloud_target import cloud_of, outward
+
+
+@dataclass(frozen=True)
+class Denoise(Step):
+    """Take the noise out of the scan and leave its creases in."""
+
+    NAME = "denoise"
+    STAGE = "clean"
+
+    reach: float = setting(
+        0.0, low=0.0, high=20.0, unit="mm", at="life", help="Radius looked at round a point; 0 goes by the spacing"
+    )
+    crease: float = setting(
+        20.0, low=5.0, high=90.0, unit="deg", help="Turn of the surface from which it counts as a crease"
+    )
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece with its points drawn onto their surface, and with normals; a mesh keeps its triangles."""
+        from ...geometry.denoising import denoised
+
+        cloud = cloud_of(piece, self.NAME)
+        found = denoised(cloud.points, self.reach, self.crease, progress.stretch(0, 0.9))
+        moved = np.linalg.norm(found.points - cloud.points, axis=1)
+        piece = piece.measured(
+            reach_mm=found.reach,
+            moved_rms_mm=float(np.sqrt((moved**2).mean())),
+            moved_most_mm=float(moved.max()),
+        )
+        if isinstance(piece.scan, Mesh):
+            return piece.but(scan=replace(piece.scan, vertices=found.points))
+        progress(0.9, "turning normals outward")
+        return piece.but(scan=replace(cloud, points=found.points, normals=outward(cloud, found.normals)))
