@@ -43,11 +43,11 @@ def landmarks_text(marks: Mapping[str, Placed], ending: str) -> str:
     """The landmarks as the text of a ".json" or ".csv" file that `read_landmarks` reads back."""
     if ending.lower() == ".csv":
         lines = ["name,x,y,z,confidence"]
-        lines += [f"{name},{x:.4f},{y:.4f},{z:.4f},{sure:.3f}" for name, (x, y, z, sure) in marks.items()]
+        lines += [f"{name},{x:.9g},{y:.9g},{z:.9g},{sure:.3f}" for name, (x, y, z, sure) in marks.items()]
         return "\n".join(lines) + "\n"
     if ending.lower() == ".json":
         rows = {
-            name: {"mm": [round(x, 4), round(y, 4), round(z, 4)], "confidence": round(sure, 3)}
+            name: {"mm": [float(f"{each:.9g}") for each in (x, y, z)], "confidence": round(sure, 3)}
             for name, (x, y, z, sure) in marks.items()
         }
         return json.dumps({"landmarks": rows}, indent=1) + "\n"

@@ -1,13 +1,15 @@
 """The step that proposes the landmarks, or takes them from a file or from hand."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.landmark_files import Placed, read_landmarks
+from ...anatomy.landmark_files import Placed, landmarks_text, read_landmarks
 from ...anatomy.landmarks import NAMES, known
+from ...files.writing import whole_file
 from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
@@ -33,6 +35,7 @@ class Landmarks(Step):
         "", kind="path", help="Landmarks to take as placed, .json or .csv, in the capture's coordinates"
     )
     at: str = setting("", help="Landmarks placed by hand, in the capture's coordinates: pronasale=x,y,z; sellion=x,y,z")
+    save: str = setting("", kind="path", help="File to write them to, .json or .csv, in the capture's coordinates")
     keep: bool = setting(True, help="Keep landmarks placed earlier; otherwise all are looked for anew")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -51,6 +54,8 @@ class Landmarks(Step):
             marked = marked.noted(f"Weak landmarks, to be looked at: {', '.join(weak)}")
         if missing:
             marked = marked.noted(f"Landmarks not found: {', '.join(missing)}")
+        if self.save:
+            _write(self.save, piece.frame, marks)
         return marked.but(landmarks=marks).measured(
             sure=len(marks) - len(weak), weak=len(weak), missing=len(missing), placed=len(placed)
         )
@@ -96,6 +101,15 @@ def hand_placed(text: str) -> dict[str, Placed]:
             raise BadSetting(f"landmarks: {entry!r} is not name=x,y,z")
         marks[known(name.strip())] = (x, y, z, 1.0)
     return marks
+
+
+def _write(path: str, frame: NDArray[np.float64], marks: dict[str, Landmark]) -> None:
+    """Write the landmarks as `file` reads them; a file of that name is replaced, whole or not at all."""
+    back = np.linalg.inv(frame)
+    rows = {name: (*_point(applied(back, np.asarray(mark.position))), mark.confidence) for name, mark in marks.items()}
+    text = landmarks_text(rows, Path(path).suffix)
+    with whole_file(Path(path), overwrite=True) as file:
+        file.write(text.encode())
 
 
 def _through(piece: Workpiece, marks: dict[str, Placed], source: str) -> dict[str, Landmark]:

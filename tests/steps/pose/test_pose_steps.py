@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from canthus.anatomy.landmark_files import landmarks_text
 from canthus.anatomy.proportions import mean_head
-from canthus.geometry.errors import BadSetting, NotReady
+from canthus.geometry.errors import BadFile, BadSetting, NotReady
 from canthus.geometry.progress import Cancelled, Progress
 from canthus.geometry.solids import icosphere
 from canthus.geometry.transforms import applied
@@ -36,6 +36,20 @@ def test_landmarks_from_a_file_go_through_the_frame(tmp_path):
     piece = Landmarks(file=str(file), propose=False).apply(Workpiece(frame=motion))
     np.testing.assert_allclose(placed(piece, "pronasale"), applied(motion, np.array([1.0, 2.0, 3.0])))
     assert piece.landmarks["pronasale"].source == "file"
+
+
+@pytest.mark.parametrize("ending", ["json", "csv"])
+def test_saved_landmarks_come_back_to_the_same_places(tmp_path, marked, ending):
+    """Written in the capture's own metres, whatever was done to the workpiece since."""
+    piece = marked.moved(any_pose(7)).but(frame=any_pose(7) @ np.diag([1000.0, 1000.0, 1000.0, 1.0]))
+    file = tmp_path / f"marks.{ending}"
+    Landmarks(propose=False, save=str(file)).apply(piece)
+    back = Landmarks(propose=False, keep=False, file=str(file)).apply(piece)
+    for name in mean_head():
+        np.testing.assert_allclose(placed(back, name), placed(piece, name), atol=1e-5)
+    assert [each.name for each in tmp_path.iterdir()] == [file.name]
+    with pytest.raises(BadFile, match="json or .csv"):
+        Landmarks(propose=False, save=str(tmp_path / "marks.txt")).apply(piece)
 
 
 def test_landmarks_by_hand_beat_the_file_and_stay():
