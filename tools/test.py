@@ -40,7 +40,8 @@ def main(words: Sequence[str]) -> int:
         print("left out: there are no tests against reference libraries yet")
     elif reference:
         python = environment.ensured(next(reversed(homes)), ("test", "reference"))
-        counts.add(python, ["tests/reference", *_options(words)], "tests against reference libraries")
+        # One of the libraries brings a plugin for pytest that is of no use here and warns.
+        counts.add(python, ["-p", "no:dash", "tests/reference", *_options(words)], "tests against reference libraries")
     for version, python in homes.items():
         if _wants_host(words):
             _host_tests(counts, version, python, words)
