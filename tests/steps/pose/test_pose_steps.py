@@ -48,7 +48,7 @@ def test_saved_landmarks_come_back_to_the_same_places(tmp_path, marked, ending):
     for name in mean_head():
         np.testing.assert_allclose(placed(back, name), placed(piece, name), atol=1e-5)
     assert [each.name for each in tmp_path.iterdir()] == [file.name]
-    with pytest.raises(BadFile, match="json or .csv"):
+    with pytest.raises(BadFile, match="json or"):
         Landmarks(propose=False, save=str(tmp_path / "marks.txt")).apply(piece)
 
 
