@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_cdt
 
 from .mesh import Mesh
 
@@ -35,6 +34,8 @@ class Cells:
 
 def cells_of(mesh: Mesh, per_edge: float = 1.0) -> Cells:
     """The grid of a mesh, cells about as large as its edges are long times `per_edge`."""
+    from scipy.ndimage import distance_transform_cdt  # here: steps import this room when they are listed
+
     corners = mesh.corners
     low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
     edge = float(np.median(np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)))

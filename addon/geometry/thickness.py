@@ -55,6 +55,7 @@ def wall_thickness(
     samples : triangles looked at, the largest areas evenly if there are more
     steepest : degrees between the ray and the far side's normal up to which the two sides make a wall; beyond it the
         ray came out of the flank of an edge, where thickness tapers to nothing by itself
+    caster : of this mesh, where there is one already
 
     Notes
     -----

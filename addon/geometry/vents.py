@@ -46,6 +46,7 @@ def hole_along(part: RayCaster, start: Vector, way: Vector, radius: float) -> Ho
     part : the part's surface, hollow included
     start : (3,) a point in the hollow
     way : (3,) direction
+    radius : of the hole, millimetres
 
     Raises
     ------
