@@ -7,7 +7,6 @@ Sculpts the demo head, simulates a capture of it as a scanner gives it (any orie
 import argparse
 import json
 import sys
-import tempfile
 import time
 from pathlib import Path
 
@@ -23,12 +22,14 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--points", type=int, default=200_000, help="points of the simulated capture")
     parser.add_argument("--grid", type=float, default=0.7, help="grid the head is sculpted on (mm)")
     given = parser.parse_args(arguments)
-    with tempfile.TemporaryDirectory() as folder:
-        capture = Path(folder) / "demo.ply"
-        _say(f"sculpting the demo head and scanning it ({given.points:,} points)")
-        truth = captured(capture, given.points, given.grid)
-        _say("canthus make")
-        status = made(capture, given.out)
+    given.out.mkdir(parents=True, exist_ok=True)
+    capture = given.out / "scan.ply"  # kept: the recipe names it
+    _say(f"sculpting the demo head and scanning it ({given.points:,} points)")
+    truth = captured(capture, given.points, given.grid)
+    _say("canthus make")
+    status = made(capture, given.out)
+    if status not in (0, 1):
+        return status
     (given.out / "truth.json").write_text(json.dumps(truth, indent=1), encoding="utf-8")
     print(summary(given.out))
     return status
@@ -51,7 +52,8 @@ def made(capture: Path, out: Path) -> int:
     """Run `canthus make` as a user does; its exit status."""
     from canthus.__main__ import run
 
-    sys.argv = ["canthus", "make", str(capture), "--scale", "1/6", "--out", str(out), "--overwrite"]
+    words = ["make", str(capture), "--name", "demo", "--scale", "1/6", "--out", str(out), "--overwrite"]
+    sys.argv = ["canthus", *words]
     return int(run() or 0)
 
 
