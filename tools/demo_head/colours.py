@@ -84,7 +84,7 @@ def _paint_eyes(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray, eye
     on_cornea = np.abs(np.linalg.norm(away - [0, eye.cornea_shift, 0], axis=1) - eye.cornea_radius) < 0.14
     from_axis = np.hypot(away[:, 0], away[:, 2])
     limbus = eye.limbus_radius
-    iris = between & (on_globe | on_cornea) & (from_axis < limbus)
+    iris = between & (on_globe | on_cornea) & (from_axis < limbus + 0.1)
     sclera = between & on_globe & ~iris
     inner = between & ~on_globe & ~on_cornea & (away[:, 0] < -8)
     patch = paint[near]
@@ -92,12 +92,12 @@ def _paint_eyes(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray, eye
     gap = opening(side[near].astype(np.float32), eye)
     edge = bump(gap - 0.9, 0.7) * step(np.linalg.norm(away, axis=1) - eye.radius, 0.9, 1.7) * (away[:, 0] > -10)
     _over(patch, BROW, edge * np.where(away[:, 2] > 0, 0.85, 0.35))
-    _over(patch, SCLERA, sclera.astype(float))
+    _over(patch, SCLERA, (sclera | iris).astype(float))
     _over(patch, SCLERA_CORNER, 0.7 * sclera * step(np.abs(away[:, 0]), 6.5, 11))
     _over(patch, CARUNCLE, inner.astype(float))
     spokes = 0.5 + 0.5 * np.sin(np.arctan2(away[:, 2], away[:, 0]) * 34 + 2 * np.sin(from_axis * 3))
-    _over(patch, IRIS, iris.astype(float))
-    _over(patch, IRIS_RING, iris * (0.25 * spokes + 0.8 * step(from_axis, limbus - 1.1, limbus - 0.2)))
+    _over(patch, IRIS, iris * step(from_axis, limbus + 0.1, limbus - 0.45))
+    _over(patch, IRIS_RING, iris * (0.25 * spokes + 0.8 * step(from_axis, limbus - 1.2, limbus - 0.4) * step(from_axis, limbus + 0.1, limbus - 0.4)))
     pupil = iris * step(from_axis, PUPIL_RADIUS + 0.25, PUPIL_RADIUS - 0.25)
     _over(patch, PUPIL, pupil)
     paint[near] = patch

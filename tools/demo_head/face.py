@@ -62,7 +62,7 @@ def brow_hair(across: NDArray, up: NDArray) -> tuple[NDArray, NDArray]:
     across = np.abs(across)
     offset, along = _beside("brow", across, up)
     half = np.interp(along * 6, np.arange(7), BROW_HALF_WIDTH)
-    ends = step(along, 0.0, 0.03) * step(along, 1.0, 0.97)
+    ends = (0.25 + 0.75 * step(along, 0.0, 0.13)) * step(along, 0.0, 0.02) * step(along, 1.0, 0.93)
     dense = step(np.abs(offset), half * 1.15, half * 0.45) * ends
     length = along * 46.0
     # Hairs stand up at the inner end, then lean outwards; those above lean down, those below lean up.
