@@ -76,7 +76,7 @@ class _Neighbourhoods:
         points, found = self._held.points, np.empty_like(self._held.points)
         for start in range(0, len(points), _CHUNK):
             part = slice(start, start + _CHUNK)
-            apart, rows = self._held.tree.query(points[part], self._count, self._reach, workers=-1)
+            apart, rows = self._held.tree.query(points[part], self._count, distance_upper_bound=self._reach, workers=-1)
             missing = rows == len(points)
             rows[missing] = np.broadcast_to(np.arange(len(points))[part, None], rows.shape)[missing]
             own, other = normals[part], normals[rows]
