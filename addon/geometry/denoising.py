@@ -47,7 +47,7 @@ def denoised(
     held = arranged(points)
     if len(held.points) < 10:
         raise BadCloud(f"{len(held.points)} distinct points are too few to tell surface from noise: 10 at least")
-    distances, _ = held.tree.query(held.points[:: max(1, len(held.points) // 2000)], 9, workers=-1)
+    distances, _ = held.tree.query(points[:: max(1, len(points) // 2000)], 9, workers=-1)
     spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
     reach = reach or max(1.2, 1.7 * spacing)
     count = int(np.clip(round(1.2 * np.pi * (reach / spacing) ** 2), 12, 40))
