@@ -39,7 +39,7 @@ class Close(Step):
                 return _kept_as_it_is(piece, scan)
             piece = piece.noted(f"The mesh had {faults}: it was surfaced anew from its points and normals.")
             scan = spread_over(scan, _edge(scan))
-        closed = closed_surface(scan.points, _outward(scan), scan.colours, self.resolution, progress)
+        closed = closed_surface(scan.points, _outward(scan), scan.colours, self.resolution * piece.scale, progress)
         head = closed.mesh
         areas = triangle_areas(head)
         seen = (head.columns["confidence"][head.triangles].mean(axis=1) > 0.5) @ areas / areas.sum()
