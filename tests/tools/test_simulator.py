@@ -125,3 +125,15 @@ def test_scanners_stand_at_arms_length_and_the_first_before_the_face():
 def test_settings_that_make_no_capture_are_refused(wrong):
     with pytest.raises(ValueError, match=r"capture|unit"):
         Settings(**wrong)
+
+
+def test_the_cut_a_bust_stands_on_is_not_skin(head):
+    """A person's neck goes on: a capture of one is open below."""
+    bottom = head.mesh.vertices[:, 2].min()
+    inside = {}
+    for height in (0.0, 2.0):
+        cloud = simulate(head.mesh, Settings(points=6000, views=6, noise=0.0, open_below=height, **PLAIN))
+        low = cloud.points[cloud.points[:, 2] < bottom + 1.0]
+        inside[height] = (np.hypot(low[:, 0], low[:, 1] + 10) < 30).sum()
+    assert inside[0.0] > 20
+    assert inside[2.0] == 0

@@ -97,7 +97,8 @@ def _paint_eyes(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray, eye
     _over(patch, CARUNCLE, inner.astype(float))
     spokes = 0.5 + 0.5 * np.sin(np.arctan2(away[:, 2], away[:, 0]) * 34 + 2 * np.sin(from_axis * 3))
     _over(patch, IRIS, iris * step(from_axis, limbus + 0.1, limbus - 0.45))
-    _over(patch, IRIS_RING, iris * (0.25 * spokes + 0.8 * step(from_axis, limbus - 1.2, limbus - 0.4) * step(from_axis, limbus + 0.1, limbus - 0.4)))
+    ring = step(from_axis, limbus - 1.2, limbus - 0.4) * step(from_axis, limbus + 0.1, limbus - 0.4)
+    _over(patch, IRIS_RING, iris * (0.25 * spokes * step(from_axis, limbus, limbus - 0.5) + 0.8 * ring))
     pupil = iris * step(from_axis, PUPIL_RADIUS + 0.25, PUPIL_RADIUS - 0.25)
     _over(patch, PUPIL, pupil)
     paint[near] = patch

@@ -75,16 +75,19 @@ def _exposures(
 ) -> list[_Batch]:
     """The skin as all views see it, trimmed to exactly the wanted number of points."""
     normals = _triangle_normals(mesh)
+    cut = _level_cut(mesh, normals, settings.open_below)
     pitch = FIRST_PITCH
     for margin in (0.97, 0.985, 0.97, 0.94):
-        taken = [_exposed(number, view, mesh, normals, pitch, settings, rng) for number, view in enumerate(views)]
+        taken = [_exposed(number, view, mesh, normals, cut, pitch, settings, rng) for number, view in enumerate(views)]
         skin = [batch for batch, _ in taken]
         total = sum(len(batch.points) for batch in skin)
         if wanted <= total <= 1.3 * wanted:
             break
         pitch *= np.sqrt(total / wanted) * margin
+    if total < wanted:
+        raise ValueError(f"the views see {total:,} points of {wanted:,}: ask for fewer, or for less dropout")
     keep = np.zeros(total, bool)
-    keep[rng.choice(total, min(wanted, total), replace=False)] = True
+    keep[rng.choice(total, wanted, replace=False)] = True
     starts = np.cumsum([0, *(len(batch.points) for batch in skin)])
     kept = [_chosen(batch, keep[a:b]) for batch, a, b in zip(skin, starts[:-1], starts[1:], strict=True)]
     return kept + [veil for _, veil in taken]
@@ -96,10 +99,25 @@ def _chosen(batch: _Batch, which: NDArray[np.bool_]) -> _Batch:
     )
 
 
-def _exposed(number: int, view: View, mesh: Mesh, normals: NDArray, pitch: float, settings: Settings,
-             rng: np.random.Generator) -> tuple[_Batch, _Batch]:  # fmt: skip
+def _level_cut(mesh: Mesh, normals: NDArray[np.float64], height: float) -> NDArray[np.bool_]:
+    """Which triangles are the cut a bust stands on: near its lowest point, and looking down."""
+    low = mesh.vertices[:, 2].min() + height
+    return (mesh.vertices[mesh.triangles[:, 0], 2] < low) & (normals[:, 2] < -0.7)
+
+
+def _exposed(
+    number: int,
+    view: View,
+    mesh: Mesh,
+    normals: NDArray[np.float64],
+    cut: NDArray[np.bool_],
+    pitch: float,
+    settings: Settings,
+    rng: np.random.Generator,
+) -> tuple[_Batch, _Batch]:
     """The skin one view sees, and the veils at its edges."""
     everything = seen_from(view, mesh, normals, pitch, float(rng.random()))
+    everything = everything.kept(~cut[everything.triangle])
     strung, lean = faults.veils(everything, view.sensor, pitch, _share(settings, number), rng)
     veil = _Batch(strung.astype(np.float32), _colours(mesh, everything, rng)[lean], number, VEIL)
     seen = _seen_well(everything, settings, rng)
@@ -113,7 +131,8 @@ def _exposed(number: int, view: View, mesh: Mesh, normals: NDArray, pitch: float
         label = SECOND_SKIN
         away = _distances(mesh, points)
     kept = faults.kept_in_dark(points, colours, settings.dropout, rng)
-    return _Batch(points[kept].astype(np.float32), colours[kept], number, label, away[kept].astype(np.float32)), veil
+    skin = _Batch(points[kept].astype(np.float32), colours[kept], number, label, away[kept].astype(np.float32))
+    return skin, veil
 
 
 def _share(settings: Settings, number: int) -> int:
@@ -125,9 +144,7 @@ def _seen_well(seen: Seen, settings: Settings, rng: np.random.Generator | None =
     """Without what lies too flat to the rays; the last degrees before the limit go by and by."""
     limit = np.cos(np.radians(settings.grazing))
     chance = np.clip((seen.facing - limit) / 0.15, 0, 1)
-    kept = chance > (0.5 if rng is None else rng.random(len(chance)))
-    parts = {name: getattr(seen, name)[kept] for name in ("cells", "rays", "distance", "triangle", "weights", "facing")}
-    return replace(seen, **parts)
+    return seen.kept(chance > (0.5 if rng is None else rng.random(len(chance))))
 
 
 def _colours(mesh: Mesh, seen: Seen, rng: np.random.Generator) -> NDArray[np.uint8]:

@@ -33,6 +33,8 @@ class Settings:
     """How far one view, a third of the face, lies off the others; 0 for none."""
     dropout: float = 0.6
     """Share of the points lost where the hair is darkest."""
+    open_below: float = 2.0
+    """A bust's level cut is no skin: faces that look down, this near the lowest point, are not seen. 0 sees all."""
     posed: bool = True
     """Face to -Y and up +Z, as the mesh is given; False turns and shifts the capture anyhow."""
     unit: str = "mm"

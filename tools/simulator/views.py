@@ -1,6 +1,6 @@
 """Where the scanner stands, and what it sees from there: a grid of rays, each meeting the nearest skin."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from canthus.geometry.mesh import Mesh
@@ -34,6 +34,11 @@ class Seen:
     triangle: NDArray[np.int64]
     weights: NDArray[np.float64]
     facing: NDArray[np.float64]
+
+    def kept(self, which: NDArray[np.bool_]) -> "Seen":
+        """Only the chosen rays."""
+        names = ("cells", "rays", "distance", "triangle", "weights", "facing")
+        return replace(self, **{name: getattr(self, name)[which] for name in names})
 
 
 def stands(mesh: Mesh, count: int, distance: float, rng: np.random.Generator) -> list[View]:
