@@ -4,14 +4,14 @@ from typing import Any
 
 import bpy
 
+from ..job.wording import scale_text
 from ..steps.catalogue import STAGES, all_steps
 from ..steps.step import Step
-from . import scene_piece, states
+from . import extra_panels, presets, scene_piece, states
 from .settings import copy_settings, identifier, stored
 from .step_operator import BY_FILE
-from .wording import title, us_spelling
+from .wording import title
 
-TAB = "Canthus"
 _ICONS = {states.DONE: "CHECKMARK", states.STALE: "FILE_REFRESH", states.TO_DO: "LAYER_USED"}
 _HINTS = {states.STALE: "Something before it has changed: run it again"}
 _STAGE_TITLES = {
@@ -30,7 +30,7 @@ _CLOSED = ("detail",)
 
 
 class _Tab:
-    bl_space_type, bl_region_type, bl_category = "VIEW_3D", "UI", TAB
+    bl_space_type, bl_region_type, bl_category = "VIEW_3D", "UI", extra_panels.TAB
 
 
 class CANTHUS_PT_job(_Tab, bpy.types.Panel):
@@ -64,9 +64,7 @@ def _draw_facts(layout: bpy.types.UILayout, facts: dict[str, Any]) -> None:
         row.alert = True
         row.label(text="The record of this head is damaged: load the scan again", icon="ERROR")
         return
-    scale = facts.get("scale", 1.0)
-    size = "life size" if scale == 1 else f"print size, 1:{1 / scale:.3g}" if scale < 1 else f"{scale:.3g} times life"
-    layout.label(text=f"{facts.get('name', '')}, {size}", icon="USER")
+    layout.label(text=f"{facts.get('name', '')}, {scale_text(facts.get('scale', 1.0))}", icon="USER")
 
 
 class _StagePanel(_Tab):
@@ -104,60 +102,10 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
     body.use_property_decorate = False  # nothing here is animated
     if state in _HINTS:
         body.label(text=_HINTS[state], icon="INFO")
+    presets.draw(body, step)
     column = body.column()
     for each in step.settings():
         column.prop(stored(context.scene, step), each.name)
-
-
-class CANTHUS_PT_check_results(_Tab, bpy.types.Panel):
-    bl_label = "Findings"
-    bl_order = 90
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        return bool(states.facts_shown(scene_piece.piece_collection(context)).get("checks"))
-
-    def draw(self, context: bpy.types.Context) -> None:
-        for check in states.facts_shown(scene_piece.piece_collection(context))["checks"]:
-            draw_check(self.layout, check)
-
-
-def draw_check(layout: bpy.types.UILayout, check: dict[str, Any]) -> None:
-    """One finding: what, how much, and what to do where it is not well."""
-    row = layout.row()
-    row.alert = not check["ok"] and check["grave"]
-    icon = "CHECKMARK" if check["ok"] else "ERROR" if check["grave"] else "INFO"
-    unit = f" {check['unit']}" if check["unit"] else ""
-    row.label(text=f"{us_spelling(check['name'])}: {check['value']:.4g}{unit} (limit {check['limit']:.4g})", icon=icon)
-    if not check["ok"] and check["advice"]:
-        layout.label(text=us_spelling(check["advice"]), icon="BLANK1")
-
-
-class CANTHUS_PT_notes(_Tab, bpy.types.Panel):
-    bl_label = "Notes"
-    bl_order = 91
-    bl_options = {"DEFAULT_CLOSED"}
-
-    @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
-        return bool(states.facts_shown(scene_piece.piece_collection(context)).get("notes"))
-
-    def draw(self, context: bpy.types.Context) -> None:
-        width = max(20, int(context.region.width / (7.5 * context.preferences.system.ui_scale)))
-        for note in states.facts_shown(scene_piece.piece_collection(context))["notes"]:
-            column = self.layout.column(align=True)
-            for number, line in enumerate(wrapped(us_spelling(note), width)):
-                column.label(text=line, icon="INFO" if number == 0 else "BLANK1")
-
-
-def wrapped(text: str, width: int) -> list[str]:
-    """The text in lines of at most `width` letters, cut between words."""
-    lines = [""]
-    for word in text.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
-            lines.append("")
-        lines[-1] = f"{lines[-1]} {word}".strip()
-    return lines
 
 
 def _steps_of(stage: str) -> list[type[Step]]:
@@ -173,4 +121,4 @@ def panel_classes() -> list[type]:
             if stage in _CLOSED:
                 body["bl_options"] = {"DEFAULT_CLOSED"}
             stages.append(type(f"CANTHUS_PT_{stage}", (_StagePanel, bpy.types.Panel), body))
-    return [CANTHUS_PT_job, *stages, CANTHUS_PT_check_results, CANTHUS_PT_notes]
+    return [CANTHUS_PT_job, *stages, *extra_panels.CLASSES]

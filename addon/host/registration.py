@@ -5,7 +5,19 @@ Nothing heavy is imported here: the solid and sparse libraries come in with the 
 
 import bpy
 
-from . import chain_operator, files_operator, panels, progress, settings, step_operator
+from . import (
+    chain_operator,
+    files_operator,
+    landmark_operators,
+    maps,
+    panels,
+    presets,
+    progress,
+    recipe_operators,
+    settings,
+    show_operators,
+    step_operator,
+)
 
 _registered: list[type] = []
 _command: list[object] = []
@@ -18,6 +30,7 @@ def register() -> None:
         _registered.append(each)
     bpy.types.Scene.canthus = bpy.props.PointerProperty(type=_named("CANTHUS_PG_settings"))
     bpy.types.WindowManager.canthus = bpy.props.PointerProperty(type=progress.CANTHUS_PG_progress)
+    maps.register()
     _command.append(bpy.utils.register_cli_command("canthus", run_command))
 
 
@@ -25,6 +38,7 @@ def unregister() -> None:
     """In the opposite order, so that nothing points at what is gone."""
     while _command:
         bpy.utils.unregister_cli_command(_command.pop())
+    maps.unregister()
     del bpy.types.WindowManager.canthus
     del bpy.types.Scene.canthus
     while _registered:
@@ -46,6 +60,10 @@ def _classes() -> list[type]:
         *step_operator.operator_classes(),
         *files_operator.CLASSES,
         *chain_operator.CLASSES,
+        *landmark_operators.CLASSES,
+        *show_operators.CLASSES,
+        *recipe_operators.CLASSES,
+        *presets.classes(),
         *panels.panel_classes(),
     ]
 

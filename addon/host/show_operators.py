@@ -1,0 +1,104 @@
+"""What is shown: the scan, the untouched head, the work, all parts; a map on the surface; the place of a finding."""
+
+import bpy
+from mathutils import Vector
+
+from . import exchange, maps, scene_piece, states, viewport
+
+_FORMS = [
+    ("scan", "Scan", "The scan as cleaned so far"),
+    ("skin", "Before", "The closed head before anything was cut into it"),
+    ("head", "Head", "The head as it is now"),
+    ("parts", "All Parts", "The head with its eyes and other parts"),
+]
+
+
+class CANTHUS_OT_show_form(bpy.types.Operator):
+    bl_idname = "canthus.show_form"
+    bl_label = "Show"
+    bl_description = "Show one form of the head and hide the others"
+    bl_options = {"REGISTER", "UNDO"}
+
+    form: bpy.props.EnumProperty(items=_FORMS, name="Form", default="parts")
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        if scene_piece.piece_collection(context) is None:
+            cls.poll_message_set("There is no head in this scene: press Load Scan first")
+            return False
+        return True
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        collection = scene_piece.piece_collection(context)
+        thing = scene_piece.object_with(collection, "head" if self.form == "parts" else self.form)
+        if thing is None:
+            self.report({"ERROR"}, f"There is no {self.form} yet")
+            return {"CANCELLED"}
+        for each in collection.objects:
+            role = scene_piece.role_of(each)
+            wanted = role == self.form or (self.form == "parts" and (role == "head" or role.startswith("parts/")))
+            if role in scene_piece.SHAPES or role.startswith("parts/"):
+                each.hide_viewport = each.hide_render = not wanted
+        context.view_layer.objects.active = thing
+        return {"FINISHED"}
+
+
+class CANTHUS_OT_show_map(bpy.types.Operator):
+    bl_idname = "canthus.show_map"
+    bl_label = "Show Map"
+    bl_description = "Paint what a step noted at each vertex on the surface, with a legend"
+    bl_options = {"REGISTER", "UNDO"}
+
+    column: bpy.props.StringProperty(name="Values", description="Name of the values; empty for the object's own colors")
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        if context.active_object is None or not scene_piece.role_of(context.active_object):
+            cls.poll_message_set("Select a head, a scan or a part first")
+            return False
+        return True
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        thing = context.active_object
+        if not self.column:
+            maps.wipe(thing)
+        elif self.column not in maps.columns_of(thing):
+            known = ", ".join(maps.columns_of(thing)) or "none"
+            self.report({"ERROR"}, f'"{thing.name}" has no values called {self.column}: it has {known}')
+            return {"CANCELLED"}
+        else:
+            maps.paint(thing, self.column)
+            viewport.show_colours(context)
+        return {"FINISHED"}
+
+
+class CANTHUS_OT_look_at_finding(bpy.types.Operator):
+    bl_idname = "canthus.look_at_finding"
+    bl_label = "Look There"
+    bl_description = "Bring the place of this finding into the middle of the view, marked by the 3D cursor"
+    bl_options = {"INTERNAL"}
+
+    number: bpy.props.IntProperty(min=0)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        collection = scene_piece.piece_collection(context)
+        checks = states.facts_shown(collection).get("checks", [])
+        if self.number >= len(checks) or not isinstance(checks[self.number]["where"], list):
+            self.report({"ERROR"}, "This finding has no place")
+            return {"CANCELLED"}
+        unit = exchange.millimetres_per_unit(context.scene)
+        place = Vector(checks[self.number]["where"]) / unit
+        context.scene.cursor.location = place
+        for space in viewport.views(context):
+            space.region_3d.view_location = place
+            space.region_3d.view_distance = 60 * states.facts_shown(collection).get("scale", 1.0) / unit
+        return {"FINISHED"}
+
+
+def forms_of(collection: bpy.types.Collection) -> list[str]:
+    """The forms there are to show."""
+    there = [form for form, *_ in _FORMS if form != "parts" and scene_piece.object_with(collection, form)]
+    return [*there, "parts"] if "head" in there else there
+
+
+CLASSES = (CANTHUS_OT_show_form, CANTHUS_OT_show_map, CANTHUS_OT_look_at_finding)
