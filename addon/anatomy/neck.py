@@ -34,12 +34,14 @@ class NeckCut:
     """The cut: its plane, whose origin is where a joint's axis meets it and whose up side is the head's.
 
     `outline` is the neck's on that plane; `width` the diameter of the largest circle round the axis that stays in
-    material; `found` says from what: "landmarks", "narrowest section" or "lowest section".
+    material; `hollow` the share of the outline that is holes; `found` says from what: "landmarks", "narrowest section"
+    or "lowest section".
     """
 
     plane: Plane
     outline: Outline
     width: float
+    hollow: float
     found: str
 
 
@@ -85,7 +87,9 @@ def find_cut(
     up = rotation((1.0, 0.0, 0.0), -tilt) @ np.array([0.0, 0.0, 1.0])
     cut = _centred(head, plane(cut.origin, up))
     outlines = _outlines(head, cut)
-    return NeckCut(cut, outlines[0], 2 * float(depths_in(outlines, np.zeros((1, 2)))[0]), found)
+    width = 2 * float(depths_in(outlines, np.zeros((1, 2)))[0])
+    holes = sum(-outline.area for outline in outlines if outline.area < 0)
+    return NeckCut(cut, outlines[0], width, holes / outlines[0].area, found)
 
 
 def narrowest_depth(head: Mesh, cut: Plane, up_to: float) -> float:

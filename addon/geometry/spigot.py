@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from .booleans import difference, intersection
 from .errors import NotPossible
 from .mesh import Mesh
-from .sections import Outline, Plane, deepest, depths_in, sections
+from .sections import Outline, Plane, deepest, sections
 from .solids import box, prism
 from .transforms import rotation
 
@@ -137,7 +137,9 @@ def _side(outer: Rows, inner: Rows, shape: Spigot) -> NDArray[np.float64]:
     smooth = np.stack([_waves(row) for row in middle])
     step = shape.height / (LEVELS - 1)
     for level in range(1, LEVELS):  # it must never widen upward, or the collar could not be lifted off
-        smooth[level] = np.minimum(smooth[level], smooth[level - 1] - step * np.tan(shape.draft))
+        most = smooth[level - 1] - step * np.tan(shape.draft)
+        narrowed = _waves(np.minimum(smooth[level], most))  # smoothed again, as a crease cannot keep an even gap
+        smooth[level] = narrowed - max(float((narrowed - most).max()), 0.0)
     smooth[-1] -= shape.lead
     angles = (np.arange(RAYS) + 0.5) * 2 * np.pi / RAYS - np.pi
     heights = np.broadcast_to(np.linspace(0.0, shape.height, LEVELS)[:, None], smooth.shape)
@@ -171,13 +173,17 @@ def _at_height(low: NDArray[np.float64], high: NDArray[np.float64], height: floa
 def _walls(
     side: NDArray[np.float64], grown: NDArray[np.float64], outlines: list[tuple[Outline, ...]], hollow: bool
 ) -> tuple[float, float]:
-    """Least thickness left in the collar, at any level, and in the spigot at its root."""
+    """Least thickness left at any level in the collar, and in the spigot; negative where there is none."""
     collar = min(float(outlines[level][0].depths(grown[level, :, :2]).min()) for level in range(LEVELS))
     if not hollow:
         return collar, float(np.linalg.norm(side[0, :, :2], axis=1).min())
-    holes = [outline for outline in outlines[0] if outline.area < 0]
-    spigot = min(float(-hole.depths(side[0, :, :2]).max()) for hole in holes)
-    return collar, min(spigot, float(depths_in(outlines[0], side[0, :, :2]).max()))
+    spigot = min(
+        float(-hole.depths(side[level, :, :2]).max())
+        for level in range(LEVELS)
+        for hole in outlines[level]
+        if hole.area < 0
+    )
+    return collar, spigot
 
 
 def _opening(outlines: list[tuple[Outline, ...]]) -> float:

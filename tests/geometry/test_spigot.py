@@ -6,6 +6,7 @@ from canthus.geometry.booleans import difference, intersection
 from canthus.geometry.distance import ClosestPoint
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import components, is_watertight, volume
+from canthus.geometry.mesh import Mesh
 from canthus.geometry.sections import plane
 from canthus.geometry.solids import box, sphere
 from canthus.geometry.spigot import Spigot, parted
@@ -18,9 +19,17 @@ EGG = difference(BALL.moved(np.diag([1, 1.25, 1.2, 1])), sphere(11.0, sag=0.01).
 CUT = plane((0.0, 0.0, 4.0), (0.0, 0.3, 1.0))
 
 
-@pytest.fixture(scope="module", params=["shell", "egg", "solid"])
+def shaggy():
+    """A shell whose outside is rippled like cropped hair, half a millimetre deep."""
+    way = BALL.vertices / 13.0
+    ripple = 0.5 * np.sin(14 * np.arctan2(way[:, 1], way[:, 0]) + 20 * way[:, 2])
+    rough = Mesh(BALL.vertices + (1.0 + ripple)[:, None] * way, BALL.triangles)
+    return difference(rough, sphere(11.0, sag=0.01))
+
+
+@pytest.fixture(scope="module", params=["shell", "egg", "solid", "shaggy"])
 def halves(request):
-    mesh = {"shell": SHELL, "egg": EGG, "solid": BALL}[request.param]
+    mesh = {"shell": SHELL, "egg": EGG, "solid": BALL, "shaggy": shaggy()}[request.param]
     return mesh, parted(mesh, CUT, SHAPE)
 
 
@@ -67,7 +76,7 @@ def test_the_gap_is_as_wide_as_set(halves):
 
 def test_the_walls_left_are_told(halves):
     _mesh, found = halves
-    assert found.collar_wall > 0.6
+    assert found.collar_wall > 0.5
     assert found.spigot_wall > 0.6
 
 

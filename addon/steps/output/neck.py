@@ -19,6 +19,10 @@ MOST_STRAIN = 3.0
 percent; common practice, no source."""
 
 
+MOST_HOLLOW = 0.3
+"""Share of the cut that may be holes: the airways of a scanned head take up less, the hollow of a shell more."""
+
+
 @dataclass(frozen=True)
 class Neck(Step):
     """End the head below chin and ears, with a peg, a cup for a ball, or a bore for a magnet."""
@@ -89,6 +93,11 @@ class Neck(Step):
         head = piece.needed_head()
         marks = {name: np.asarray(mark.position) for name, mark in piece.landmarks.items() if mark.sure}
         cut = find_cut(head, marks, self.raise_by, np.radians(self.tilt))
+        if cut.hollow > MOST_HOLLOW:
+            raise NotPossible(
+                f"neck: {100 * cut.hollow:.0f} % of the cut is hollow, so there is nothing to join to: "
+                "run neck before hollow, or move the cut (raise_by)"
+            )
         progress(0.3, "cutting the neck")
         trimmed = largest_above(head, cut.plane)
         if self.collar:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from canthus.files.reading import read
 from canthus.files.writing import write
-from canthus.geometry.booleans import union
+from canthus.geometry.booleans import difference, union
 from canthus.geometry.errors import BadFile, BadSetting, NotPossible
 from canthus.geometry.measures import components, is_watertight
 from canthus.geometry.sections import plane, section
@@ -98,6 +98,12 @@ def test_a_collar_of_the_diameter_set(collar):
     assert is_watertight(piece.head)
     outline = section(piece.head, plane(piece.figures["cut_at_mm"], (0, 0, 1)).raised(1e-4))[0]
     assert 2 * np.linalg.norm(outline.points, axis=1).max() == pytest.approx(collar, abs=0.01)
+
+
+def test_a_head_that_is_hollow_already_is_refused():
+    shell = difference(HEAD, cylinder((0, 20 / 6, -40), (0, 20 / 6, 10), 8.5))
+    with pytest.raises(NotPossible, match=r"% of the cut is hollow.*run neck before hollow"):
+        Neck().apply(PIECE.but(head=shell))
 
 
 def test_landmarks_that_are_not_sure_are_not_used():
