@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import numpy as np
+
 from ..geometry.cloud import Cloud
 from ..geometry.errors import BadFile, CanthusError
 from ..geometry.mesh import Mesh
@@ -47,8 +49,9 @@ def reading_of(path: Path | str) -> Reading:
     try:
         data = _bytes_of(path)
         file_format = format_of(path, data)
-        contents: Contents = READERS[file_format](data)
-        return understood(contents, file_format)
+        with np.errstate(all="ignore"):  # a damaged file's numbers may be anything until they have been judged
+            contents: Contents = READERS[file_format](data)
+            return understood(contents, file_format)
     except CanthusError as fault:
         raise BadFile(f"{path}: {fault}") from None
 

@@ -141,6 +141,7 @@ CASES = {
     ),
     "infinite.ply": ((header() + "0 0 0\n1 inf 0\n0 1 0\n3 0 1 2\n").encode(), "first point 1 (1, inf, 0)"),
     "far.ply": ((header() + "0 0 0\n1e30 0 0\n0 1 0\n3 0 1 2\n").encode(), "beyond any unit of length"),
+    "far-quad.ply": ((header(vertices=4) + POINTS + "1e300 1 0\n4 0 1 3 2\n").encode(), "beyond any unit of length"),
     "flat.ply": ((header() + POINTS + "3 0 1 1\n").encode(), "none of its 1 triangles has an area"),
     "one-place.ply": ((header(faces=0) + "1 1 1\n" * 3).encode(), "nothing but one place"),
     "really-ply.stl": (BALL_PLY, "is named .stl but holds PLY: rename it to really-ply.ply"),
