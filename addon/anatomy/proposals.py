@@ -10,7 +10,7 @@ from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
 from ..geometry.transforms import applied, rotation, transform
 from .ear_search import find_tragion
-from .face_pose import straight_face
+from .face_pose import StraightFace, resized, straight_face
 from .face_search import Face
 from .frame import HeadFrame, head_frame
 from .front_search import eye_landmarks, front_of, mouth_landmarks, orbit_landmarks
@@ -31,12 +31,11 @@ _UPPER = ("glabella", "sellion")
 class Proposals:
     """Landmark name to (3,) position and confidence, in the frame of the surface given, and the face they lie on.
 
-    `face` is None where none was recognised. `asymmetry` is the median distance of the face from its mirror image, mm.
+    `face` is None where none was recognised.
     """
 
     marks: Found
-    face: Face | None
-    asymmetry: float
+    face: StraightFace | None
 
 
 def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
@@ -53,9 +52,9 @@ def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
     """
     found = straight_face(head, progress.stretch(0.0, 0.7))
     if found is None:
-        return Proposals({}, None, np.inf)
-    face, matrix, asymmetry = found
-    posed = head.moved(matrix)
+        return Proposals({}, None)
+    face = found.face
+    posed = resized(head, found.enlarged).moved(found.matrix)
     progress(0.7, "reading profile, lids and mouth")
     marks = _midline(posed, face)
     front = front_of(posed, face.size)
@@ -66,13 +65,13 @@ def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
     progress(0.9, "looking at ears and crown")
     marks |= _ears(posed, face.size)
     marks |= _held_straight(posed, marks, face)
-    back = np.linalg.inv(matrix)
+    back = np.linalg.inv(found.matrix)
     moved = {
-        name: (applied(back, place), confidence)
+        name: (applied(back, place) / found.enlarged, confidence)
         for name, (place, confidence) in marks.items()
         if confidence >= TRACE and np.isfinite(place).all()
     }
-    return Proposals(moved, face, asymmetry)
+    return Proposals(moved, found)
 
 
 def _midline(posed: Mesh, face: Face) -> Found:

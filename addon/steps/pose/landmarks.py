@@ -35,7 +35,7 @@ class Landmarks(Step):
         "", kind="path", help="Landmarks to take as placed, .json or .csv, in the capture's coordinates"
     )
     at: str = setting("", help="Landmarks placed by hand, in the capture's coordinates: pronasale=x,y,z; sellion=x,y,z")
-    save: str = setting("", kind="path", help="File to write them to, .json or .csv, in the capture's coordinates")
+    save: str = setting("", help="File to write them to, .json or .csv, in the capture's coordinates")
     keep: bool = setting(True, help="Keep landmarks placed earlier; otherwise all are looked for anew")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -72,13 +72,17 @@ class Landmarks(Step):
             for name, (place, confidence) in proposals.marks.items()
         }
         found = piece.but(landmarks=marks)
-        if proposals.face is None:
-            return found.noted("No face was recognised on the surface: place the landmarks by hand")
+        straight = proposals.face
+        if straight is None:
+            return found.noted("No face was recognised: check the unit of the capture, or place the landmarks by hand")
+        if straight.enlarged != 1.0:
+            found = found.noted(
+                f"The face is about {straight.face.size / straight.enlarged:.2f} times an adult's: check the unit"
+            )
         return found.measured(
-            face_likeness=proposals.face.likeness,
-            best_other_place=proposals.face.rival,
-            face_size=proposals.face.size,
-            asymmetry_mm=proposals.asymmetry,
+            face_likeness=straight.face.likeness,
+            best_other_place=straight.face.rival,
+            asymmetry_mm=straight.asymmetry / straight.enlarged,
         )
 
 

@@ -1,6 +1,7 @@
 """The step that sets the head upright, face forward."""
 
 import dataclasses
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -8,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...anatomy.frame import HeadFrame, frame_of_directions, head_frame
+from ...anatomy.proportions import mean_head
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
 from ...geometry.progress import SILENT, Progress
-from ...geometry.transforms import applied, transform
+from ...geometry.transforms import transform
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .surface import surface_of
@@ -53,7 +55,7 @@ class Pose(Step):
             frame: HeadFrame | None = head_frame(life)
         except NotReady:
             frame = None
-        if frame is None or not (frame.exact or _tall_enough(frame, life)):
+        if frame is None or not (frame.exact or _tall_enough(life)):
             frame = self._from_the_face(piece, progress) or frame
         if frame is None:
             raise NotReady(
@@ -72,14 +74,14 @@ class Pose(Step):
         found = straight_face(surface.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0])), progress)
         if found is None:
             return None
-        return HeadFrame(
-            found[1], False, "a mean face laid over the surface, its symmetry plane the face's own", found[2]
-        )
+        how = "a mean face laid over the surface, its symmetry plane the face's own"
+        return HeadFrame(found.pose, False, how, found.asymmetry / found.enlarged)
 
 
-def _tall_enough(frame: HeadFrame, marks: dict[str, NDArray[np.float64]]) -> bool:
-    """Whether the landmarks span enough height and depth for the nod to be told from them."""
-    places = applied(frame.matrix, np.array(list(marks.values())))[:, 1:]
+def _tall_enough(names: Iterable[str]) -> bool:
+    """Whether these landmarks span enough height and depth of a mean head for the nod to be told from them."""
+    mean = mean_head()
+    places = np.array([mean[name][1:] for name in names])
     return bool(np.linalg.norm(places.max(axis=0) - places.min(axis=0)) > 45.0)
 
 
