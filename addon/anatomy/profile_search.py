@@ -53,7 +53,9 @@ def profile_of(head: Mesh, size: float) -> Profile:
     ahead, above = -(head.vertices[:, 1] - centre[0]), head.vertices[:, 2] - centre[1]
     radius, angle = np.hypot(ahead, above), np.arctan2(above, ahead)
     mean = np.interp(np.degrees(angle), *_MEAN_RADIUS.T) * size
-    near = (np.abs(head.vertices[:, 0]) < 12.0) & (radius > 0.6 * mean) & (radius < 1.5 * mean)
+    # The back of the head is left out: there the angle jumps from half a turn to minus half a turn.
+    near = (np.abs(head.vertices[:, 0]) < 12.0) & (np.abs(angle) < np.radians(110))
+    near &= (radius > 0.6 * mean) & (radius < 1.5 * mean)
     triangles = head.triangles[near[head.triangles].all(axis=1)]
     arc = 100.0 * size
     places = np.column_stack([head.vertices[:, 0], angle * arc, radius])
