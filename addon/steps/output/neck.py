@@ -51,7 +51,7 @@ class Neck(Step):
     fit: str = setting(
         "none", choices=tuple(FITS), help="Take the fit's clearance off the peg, or add it to cup or bore; none: as set"
     )
-    fits: str = setting("", kind="path", help="Table of fits of your own printer, TOML: slip = 0.22")
+    fit_table: str = setting("", kind="path", help="Table of fits of your own printer, TOML: slip = 0.22")
     taper: float = setting(
         0.0, low=0.0, high=15.0, unit="deg", help="Slope of the peg's side; the diameter is at its root"
     )
@@ -113,7 +113,7 @@ class Neck(Step):
     def _joined(self, head: Mesh, cut: NeckCut) -> tuple[Mesh, dict[str, Any]]:
         """The head with the joint made, and the joint's figures."""
         width = 2 * narrowest_depth(head, cut.plane, 0.0)
-        clearance = clearance_of(self.fit, self.fits)
+        clearance = clearance_of(self.fit, self.fit_table)
         make = {"peg": self._peg, "cup": self._cup, "magnet": self._magnet}[self.kind]
         diameter = self.diameter or _suiting(self.kind, width, self.wall)
         joined, figures = make(head, cut, diameter, clearance)

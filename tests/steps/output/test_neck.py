@@ -55,14 +55,14 @@ def test_a_fit_is_taken_off_the_peg_and_added_to_the_bore(fit, clearance):
 
 def test_fits_of_ones_own(tmp_path):
     (tmp_path / "fits.toml").write_text("slip = 0.22\n")
-    piece = Neck(diameter=8.0, fit="slip", fits=str(tmp_path / "fits.toml")).apply(PIECE)
+    piece = Neck(diameter=8.0, fit="slip", fit_table=str(tmp_path / "fits.toml")).apply(PIECE)
     assert piece.figures["peg_diameter_mm"] == pytest.approx(7.78)
     (tmp_path / "bad.toml").write_text("slip = wide\n")
     with pytest.raises(BadFile, match=r"bad\.toml: the table of fits is not TOML"):
-        Neck(fit="slip", fits=str(tmp_path / "bad.toml")).apply(PIECE)
+        Neck(fit="slip", fit_table=str(tmp_path / "bad.toml")).apply(PIECE)
     (tmp_path / "odd.toml").write_text("slip = 'wide'\n")
     with pytest.raises(BadFile, match="fit slip must be millimetres"):
-        Neck(fit="slip", fits=str(tmp_path / "odd.toml")).apply(PIECE)
+        Neck(fit="slip", fit_table=str(tmp_path / "odd.toml")).apply(PIECE)
 
 
 def test_a_cup_holds_a_ball_and_tells_its_lips_strain():
