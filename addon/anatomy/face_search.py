@@ -116,12 +116,14 @@ def _tips(surface: Cloud, tree: cKDTree, count: int) -> tuple[NDArray[np.float64
     points, normals = surface.points, surface.normals
     assert normals is not None
     places = points[:: max(1, len(points) // 6000)]
-    tips = np.empty(len(places))
-    axes = np.empty_like(places)
-    for row, around in enumerate(tree.query_ball_point(places, _TIP_REACH)):
-        axis = normals[around].sum(axis=0)
-        axes[row] = axis / max(float(np.linalg.norm(axis)), 1e-9)
-        tips[row] = axes[row] @ (places[row] - points[around].mean(axis=0))
+    around = tree.query_ball_point(places, _TIP_REACH)
+    counts = np.array([len(rows) for rows in around])
+    every = np.concatenate([np.asarray(rows, dtype=np.int64) for rows in around])
+    starts = np.cumsum(counts) - counts
+    axes = np.add.reduceat(normals[every], starts)
+    axes /= np.maximum(np.linalg.norm(axes, axis=1, keepdims=True), 1e-9)
+    middles = np.add.reduceat(points[every], starts) / counts[:, None]
+    tips = np.einsum("nd,nd->n", axes, places - middles)
     chosen: list[int] = []
     for row in np.argsort(-tips):
         if all(np.linalg.norm(places[row] - places[other]) > 12.0 for other in chosen):

@@ -7,7 +7,6 @@ sure ones wrong by more than 8 mm. The seeds here were never looked at while the
 import captures
 import numpy as np
 import pytest
-from canthus.anatomy.face_pose import straight_face
 from canthus.anatomy.proposals import SURE, propose_landmarks
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids import icosphere
@@ -106,8 +105,6 @@ def test_a_head_cut_off_at_the_nose_gives_no_false_sure_landmark():
         assert -62 < sure[name][2] < -28
 
 
-def test_no_face_is_seen_in_a_ball_or_a_block():
-    ball = icosphere(5, 100.0)
-    assert straight_face(ball) is None
-    assert straight_face(ball.moved(np.diag([0.8, 1.0, 1.3, 1.0]))) is None
-    assert not propose_landmarks(ball).marks
+def test_no_face_is_seen_in_an_egg():
+    egg = icosphere(5, 100.0).moved(np.diag([0.8, 1.0, 1.3, 1.0]))
+    assert propose_landmarks(egg).face is None
