@@ -93,7 +93,7 @@ def deviation_figures(values: NDArray[np.float64]) -> dict[str, Any]:
         "rms_mm": float(np.sqrt(np.mean(values**2))),
         "p95_mm": float(np.percentile(np.abs(values), 95)),
         "max_outside_mm": float(max(values.max(), 0.0)),
-        "max_inside_mm": float(max(-values.min(), 0.0)),
+        "max_inside_mm": float(max(-values.min(), 0.0)) + 0.0,  # no minus zero
     }
 
 
