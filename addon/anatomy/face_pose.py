@@ -1,10 +1,11 @@
 """A face found on a surface in any pose and set straight on its own symmetry plane."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..geometry.cloud import Cloud
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
 from ..geometry.sampling import spread_over
@@ -55,16 +56,23 @@ def straight_face(head: Mesh, progress: Progress = SILENT) -> StraightFace | Non
     for row, enlarged in enumerate(_SIZES):
         listener = progress.stretch(0.3 * row, 0.3 * row + 0.3)
         sized = resized(head, enlarged)
-        surface = spread_over(sized, _COARSE)
+        surface = _outward(spread_over(sized, _COARSE))
         face = find_face(surface, WHOLE, listener)
         if not _recognised(face) and enlarged == 1.0:
             face = find_face(surface, UPPER, listener)
         if _recognised(face):
             progress(0.9, "setting the face straight")
-            fine = spread_over(sized, _MIDDLE).moved(face.matrix)
+            fine = _outward(spread_over(sized, _MIDDLE)).moved(face.matrix)
             straighten, asymmetry = squared_up(fine, _face_mask(fine.points, face))
             return StraightFace(face, straighten @ face.matrix, asymmetry, enlarged)
     return None
+
+
+def _outward(surface: Cloud) -> Cloud:
+    """The surface with its normals away from its middle on the whole: an open scan may come turned inside out."""
+    assert surface.normals is not None
+    away = np.einsum("nd,nd->n", surface.normals, surface.points - surface.points.mean(axis=0)).sum()
+    return surface if away >= 0 else replace(surface, normals=-surface.normals)
 
 
 def resized(head: Mesh, factor: float) -> Mesh:
