@@ -90,9 +90,12 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         begun = time.perf_counter()
         try:
             press(name)
-        except RuntimeError as error:
+        except (RuntimeError, AttributeError) as error:  # not to be pressed now, or not there
             print(name, "refused:", error)
             continue
+        if name == "close":
+            yield from cancelled(folder)
+            press(name)
         redraws = 0
         while running():
             redraws += 1
@@ -104,11 +107,28 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         picture(folder, f"{number:02}-{name}")
 
 
+def cancelled(folder: Path) -> Iterator[float]:
+    """Press Esc in the middle of the work, as a hand does, and see that nothing has changed."""
+    before = {thing.name for thing in bpy.data.objects}
+    yield 2.0
+    subprocess.run(["xdotool", "mousemove", "500", "500", "key", "Escape"], check=True)
+    begun = time.perf_counter()
+    while running() and time.perf_counter() - begun < 10:
+        yield 0.05
+    print(f"Esc: ended after {time.perf_counter() - begun:.2f} s, running {running()}", flush=True)
+    print("Esc: the scene is as before:", before == {thing.name for thing in bpy.data.objects}, flush=True)
+    yield 0.5
+    picture(folder, "03-close-cancelled")
+
+
 def start() -> None:
     """Read the words after `--` and begin."""
     words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply", "/out"]
     play(job(Path(words[0]), Path(words[1]), words[2:] or DEFAULT))
 
 
-DEFAULT = ["close", "landmarks", "pose", "scale", "place_eyes", "carve_sockets", "make_eyes", "neck", "hollow"]
+DEFAULT = [
+    *("cull_strays", "close", "landmarks", "pose", "scale", "place_eyes"),
+    *("rebuild_lids", "carve_sockets", "make_eyes", "neck", "hollow", "vent", "check"),
+]
 start()

@@ -18,6 +18,8 @@ from ..geometry.mesh import Mesh
 FINE = ".canthus_fine"
 NORMAL = "canthus_normal"
 COLOUR = "Color"
+MAP = "Canthus Map"
+"""The colour attribute that shows values, not the colours of the skin (see `maps`)."""
 POINTS_MODIFIER = "Canthus Points"
 _KINDS = {"FLOAT": ("value", np.float32), "INT": ("value", np.int32), "BOOLEAN": ("value", np.bool_)}
 
@@ -187,10 +189,12 @@ def _columns(mesh: bpy.types.Mesh) -> dict[str, NDArray[np.generic]]:
 
 
 def _colours(mesh: bpy.types.Mesh) -> NDArray[np.uint8] | None:
-    """(n, 3) sRGB bytes of the active colour attribute, where it has one colour a vertex."""
-    colour = mesh.color_attributes.active_color
-    if colour is None or colour.domain != "POINT":
+    """(n, 3) sRGB bytes of the active colour attribute, where it has one colour a vertex; a map is no colour."""
+    own = [each for each in mesh.color_attributes if each.domain == "POINT" and each.name != MAP]
+    active = mesh.color_attributes.active_color
+    if not own:
         return None
+    colour = next((each for each in own if active is not None and each.name == active.name), own[0])
     rgba = np.empty((len(mesh.vertices), 4), np.float32)
     colour.data.foreach_get("color_srgb", rgba.ravel())
     colours: NDArray[np.uint8] = np.rint(rgba[:, :3].clip(0, 1) * 255).astype(np.uint8)

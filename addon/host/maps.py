@@ -11,9 +11,9 @@ import numpy as np
 from gpu_extras.batch import batch_for_shader
 from numpy.typing import NDArray
 
-from . import scene_piece
+from . import exchange, scene_piece
 
-ATTRIBUTE = "Canthus Map"
+ATTRIBUTE = exchange.MAP
 _STOPS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 # Even steps of lightness from blue over pale grey to red; the ends apart for the colour-blind too. Chosen by hand.
 _DIVERGING = np.array([(23, 58, 125), (108, 150, 196), (222, 221, 216), (214, 126, 88), (138, 26, 33)]) / 255

@@ -22,7 +22,6 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "rebuild-lids": ("head", "eyes"),
     "carve-sockets": ("head", "eyes"),
     "make-eyes": ("eyes",),
-    "export": ("scan or head",),
 }
 _MISSING = {
     "scan": "There is no scan yet: press Load first",

@@ -4,6 +4,7 @@ Pressed in a window, a light step works in place and a heavy one in a child proc
 window, every step works in place. Either way what comes of it is one undo step.
 """
 
+import re
 from typing import Any, ClassVar
 
 import bpy
@@ -190,9 +191,9 @@ def redraw_sidebars(context: bpy.types.Context) -> None:
 
 
 def told(error: CanthusError) -> str:
-    """An error's line as the host shows it: a capital first."""
+    """An error's line as the host shows it: a capital first, unless it begins with the name of a thing or a file."""
     text = str(error)
-    return text[:1].upper() + text[1:]
+    return text[:1].upper() + text[1:] if re.match(r"[a-z-]+[ :,]", text) else text
 
 
 def operator_for(step: type[Step]) -> type:

@@ -22,7 +22,8 @@ from .cameras import View, aim, new_camera
 from .own_data import own_data
 from .quiet import quiet
 
-PIXELS = 900
+PIXELS, PIXELS_NEAR = 900, 720
+"""Sides of a picture of the whole, and of one that shows a part of it large."""
 SAMPLES = 6
 CREASE = np.radians(35)
 """Edges sharper than this are drawn as edges, so that a cut or a bore does not look melted."""
@@ -106,6 +107,8 @@ class Stage:
         aim(self.camera, shot.view)
         path = folder / f"{shot.view.name}.png"
         self.scene.render.filepath = str(path)
+        pixels = PIXELS_NEAR if shot.view.width < 0.5 * self.size else PIXELS
+        self.scene.render.resolution_x = self.scene.render.resolution_y = pixels
         with quiet():
             bpy.ops.render.render(write_still=True, scene=self.scene.name)
         return Picture(shot.view.name, shot.view.title, path.read_bytes())
@@ -162,7 +165,7 @@ def _section_shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
 
 
 def _laid_out(stage: Stage) -> Shot:
-    """Every part drawn out of the head along its own way: eyes forward, the rest from the middle outwards."""
+    """Every part drawn out of the head along its own way: eyes to both sides, the rest from the middle outwards."""
     moved, boxes = {}, []
     for name, part in stage.parts.items():
         corners = np.array([tuple(corner) for corner in part.bound_box])
@@ -173,14 +176,14 @@ def _laid_out(stage: Stage) -> Shot:
         boxes.append(corners + shift)
     every = np.concatenate(boxes)
     low, high = every.min(axis=0), every.max(axis=0)
-    view = View("parts", "The parts, drawn apart", 38, 14, tuple((low + high) / 2), 1.3 * float((high - low).max()))
+    view = View("parts", "The parts, drawn apart", 20, 12, tuple((low + high) / 2), 1.3 * float((high - low).max()))
     return Shot(view, tuple(stage.parts.values()), moved)
 
 
 def _way_out(name: str, offset: NDArray[np.float64]) -> NDArray[np.float64]:
     """Unit vector along which a part is drawn out of the head."""
     if name.startswith("eye"):
-        way = np.array([0.35 * np.sign(offset[0]), -1.0, 0.0])
+        way = np.array([np.sign(offset[0]), -0.6, 0.0])
     else:
         way = np.where(np.abs(offset) == np.abs(offset).max(), offset, 0.0)
     return way / max(float(np.linalg.norm(way)), 1e-9)
@@ -225,7 +228,6 @@ def _choose_renderer(scene: bpy.types.Scene) -> None:
     cycles.use_light_tree = False  # four lights: choosing among them costs more than it saves
     cycles.use_adaptive_sampling, cycles.adaptive_threshold = True, 0.05
     cycles.seed = 0
-    scene.render.resolution_x = scene.render.resolution_y = PIXELS
     scene.render.resolution_percentage = 100
     scene.render.use_persistent_data = True
     scene.render.image_settings.file_format = "PNG"

@@ -153,7 +153,7 @@ EMPTY_SCENE = [
     ("scale", {}, "There is no head in this scene"),
     ("hollow", {}, "There is no head in this scene"),
     ("make", {}, "There is no scan in this scene"),
-    ("export", {"directory": "x"}, "no scan and no head"),
+    ("export", {"directory": "x"}, "There is no closed head"),
     ("load", {}, "No file was named"),
     ("load", {"filepath": "/nowhere/sitter.ply"}, "sitter.ply"),
     ("load", {"filepath": __file__}, "test_wrong_use.py"),
