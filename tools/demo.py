@@ -20,7 +20,7 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description="Run the whole job on the demo head")
     parser.add_argument("--out", type=Path, default=environment.ROOT / "out" / "demo", help="where the results go")
     parser.add_argument("--points", type=int, default=200_000, help="points of the simulated capture")
-    parser.add_argument("--grid", type=float, default=0.7, help="grid the head is sculpted on (mm)")
+    parser.add_argument("--grid", type=float, default=0.8, help="grid the head is sculpted on (mm)")
     given = parser.parse_args(arguments)
     given.out.mkdir(parents=True, exist_ok=True)
     capture = given.out / "scan.ply"  # kept: the recipe names it

@@ -1,7 +1,7 @@
 """The eyes: globe with cornea, lids of known thickness around a known opening, crease, folds and inner corner.
 
-Directions from the globe's centre are given as (out, up): degrees towards the temple and upwards, measured
-along the great circle from the optic axis, so that the lid margins are curves on the globe itself.
+Directions from the globe's centre are a bearing (degrees towards the temple) and an elevation (degrees up), so that
+the lid margins are curves on the globe itself.
 """
 
 from dataclasses import dataclass
@@ -27,8 +27,6 @@ class EyeForm:
     """Pupil centre to the middle of the lower lid's edge (MRD2)."""
     inner: float = 15.4
     """Across from pupil centre to the inner corner."""
-    outer: float = 11.7
-    """Across from pupil centre to the outer corner."""
 
     @property
     def cornea_radius(self) -> float:
@@ -47,7 +45,10 @@ class EyeForm:
 
     @cached_property
     def margins(self) -> tuple[PchipInterpolator, PchipInterpolator]:
-        """Upper and lower lid edge: elevation in degrees over the bearing in degrees (temple positive)."""
+        """Upper and lower lid edge: elevation over bearing, degrees.
+
+        The upper peaks just nasal to the pupil's centre, the lower just temporal (doi 10.1007/978-3-319-23270-6_1).
+        """
         middle_of_edge = self.radius + self.lid_thickness / 2
         top = np.degrees(np.arcsin(self.upper_reach / middle_of_edge))
         low = np.degrees(np.arcsin(self.lower_reach / middle_of_edge))

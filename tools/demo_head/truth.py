@@ -18,7 +18,8 @@ class EyeTruth:
     """One eye. Points in the posed frame (face to -Y, up +Z, sitter's left +X), millimetres.
 
     `upper_margin` and `lower_margin` are (k, 3) curves from the inner to the outer corner where the lid edge
-    meets the globe's sphere; `opening_length` and `opening_height` are measured across the face, as in photographs.
+    meets the globe's sphere (towards the inner corner the lids leave the globe, and the curve shows their direction
+    only); `opening_length` and `opening_height` are measured across the face, as in photographs.
     """
 
     side: str
