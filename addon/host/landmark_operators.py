@@ -162,7 +162,7 @@ def _nearest_to_ray(thing: bpy.types.Object, matrix: object, start: Vector, way:
     points = points @ full[:3, :3].T + full[:3, 3]
     along = (points - np.array(start)) @ np.array(way)
     aside = np.linalg.norm(points - np.array(start) - along[:, None] * np.array(way), axis=1)
-    near = np.flatnonzero(aside < 0.01 * max(thing.dimensions))
+    near = np.flatnonzero(aside < 0.01 * max(thing.dimensions[:]))
     return Vector(points[near[np.argmin(along[near])]]) if len(near) else None
 
 

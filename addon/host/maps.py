@@ -29,7 +29,8 @@ def colours_of(values: NDArray[np.float64], low: float, high: float) -> NDArray[
         low = -high
     part = np.clip((values - low) / max(high - low, 1e-12), 0, 1)
     rgb = np.stack([np.interp(part, _STOPS, table[:, channel]) for channel in range(3)], axis=1)
-    return np.concatenate([rgb, np.ones((len(values), 1))], axis=1).astype(np.float32)
+    rgba: NDArray[np.float32] = np.concatenate([rgb, np.ones((len(values), 1))], axis=1).astype(np.float32)
+    return rgba
 
 
 def range_of(values: NDArray[np.float64]) -> tuple[float, float]:

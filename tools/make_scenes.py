@@ -1,0 +1,86 @@
+"""Makes the demo scenes: `python3 tools/make_scenes.py [--out DIR] [--points N] [NAME ...]`.
+
+Sculpts the demo head, simulates a capture of it, runs the steps and saves a .blend at four stages: the raw capture,
+the cleaned one, the posed head with its eyes placed, and the parts ready to print. They are small on purpose: for
+looking round and trying buttons, not for judging quality.
+"""
+
+import argparse
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import environment
+
+STAGES = ("1-raw-capture", "2-cleaned", "3-with-eyes", "4-ready-to-print")
+GRID = 0.9
+"""Grid the demo head is sculpted on, mm: fine enough for the lids to be found."""
+
+
+def main(arguments: list[str]) -> int:
+    """Make the scenes; says what was written and how large it is."""
+    parser = argparse.ArgumentParser(description="Make the demo scenes")
+    parser.add_argument("--out", type=Path, default=environment.ROOT / "demo_blend_scenes")
+    parser.add_argument("--points", type=int, default=120_000)
+    parser.add_argument("names", nargs="*", help="the scenes to make; all of them by default")
+    given = parser.parse_args(arguments)
+    from canthus.host.blend_file import save
+
+    given.out.mkdir(parents=True, exist_ok=True)
+    last = max(STAGES.index(name) for name in given.names or STAGES)
+    for name, piece in stages(given.points):
+        if not given.names or name in given.names:
+            path = given.out / f"{name}.blend"
+            save(piece, path)
+            print(f"{path}: {path.stat().st_size / 1e6:.1f} MB", flush=True)
+        if name == STAGES[last]:
+            break
+    return 0
+
+
+def stages(points: int) -> Iterator[tuple[str, object]]:
+    """Each stage's name and workpiece, in order."""
+    from canthus.job.run import run
+    from canthus.job.sidecar import scanned
+    from canthus.steps.catalogue import step_named
+    from demo import captured
+
+    def after(piece, *names, **settings):
+        return run([step_named(name)(**settings) for name in names], piece)
+
+    with tempfile.TemporaryDirectory() as folder:
+        capture = Path(folder) / "sitter.ply"
+        captured(capture, points, GRID)
+        piece = after(scanned([capture]), "load")
+    yield STAGES[0], thinned(piece, 3)
+    piece = after(piece, "cull-strays")
+    yield STAGES[1], thinned(piece, 3)
+    piece = after(piece, "close", "landmarks", "pose", "scale", "place-eyes")
+    yield STAGES[2], thinned(piece, 3).but(head=lighter(piece.head), skin=None)
+    piece = after(piece, "rebuild-lids", "carve-sockets", "make-eyes", "neck", "hollow", "vent", "check")
+    yield STAGES[3], piece.but(scan=None, skin=None)
+
+
+def thinned(piece, every):
+    """The workpiece with one in so many points of its scan, and none of the simulator's own labels."""
+    import dataclasses
+
+    import numpy as np
+
+    scan = piece.scan.kept(np.arange(0, len(piece.scan), every))
+    return piece.but(scan=dataclasses.replace(scan, columns={}))
+
+
+def lighter(mesh):
+    """A mesh of a third of the triangles, for looking at."""
+    from canthus.geometry.reducing import reduced
+
+    return reduced(mesh, len(mesh.triangles) // 3)
+
+
+if __name__ == "__main__":
+    environment.enter("host")
+    sys.exit(main(sys.argv[1:]))
