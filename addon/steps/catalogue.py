@@ -10,6 +10,7 @@ def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
     from .clean.cull_strays import CullStrays
     from .clean.denoise import Denoise
+    from .clean.merge_layers import MergeLayers
     from .eyes.carve_sockets import CarveSockets
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
@@ -33,6 +34,7 @@ def all_steps() -> tuple[type[Step], ...]:
     return (
         Load,
         CullStrays,
+        MergeLayers,
         Denoise,
         Close,
         DropIslands,

@@ -1,0 +1,58 @@
+"""The step that brings two skins to one."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...geometry.mesh import Mesh
+from ...geometry.progress import SILENT, Progress
+from ..step import Step, setting
+from ..workpiece import Workpiece
+from .cloud_target import cloud_of
+
+
+@dataclass(frozen=True)
+class MergeLayers(Step):
+    """Bring skins that lie over each other to one, the misplaced one laid onto the body's."""
+
+    NAME = "merge-layers"
+    STAGE = "clean"
+
+    widest: float = setting(
+        1.2, low=0.2, high=5.0, unit="mm", at="life", help="Widest gap between two skins; a lid must be thicker"
+    )
+    mode: str = setting(
+        "merge", choices=("merge", "mark"), help="Merge the skins, or mark the second one in a column 'layer'"
+    )
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece with one skin, and where the others lay and how far off."""
+        from ...geometry.layers import merged_layers, spread
+
+        cloud = cloud_of(piece, self.NAME)
+        found = merged_layers(cloud.points, self.widest, progress.stretch(0, 0.9))
+        progress(0.9, "measuring how thick the skin is")
+        piece = piece.measured(
+            second_skins=len(found.layers),
+            second_skin_points=int(found.moved.sum()),
+            offsets_mm=[layer.offset for layer in found.layers],
+            places_mm=[layer.middle.tolist() for layer in found.layers],
+            noise_mm=found.noise,
+            spread_before_mm=spread(cloud.points),
+            spread_mm=spread(found.points),
+        )
+        for layer in found.layers:
+            x, y, z = layer.middle
+            piece = piece.noted(
+                f"A second skin of {layer.points} points lay {layer.offset:.2f} mm off "
+                f"around ({x:.0f}, {y:.0f}, {z:.0f}): "
+                f"{'it was laid onto the first' if self.mode == 'merge' else 'it is marked'}."
+            )
+        mark = found.moved.astype(np.uint8)
+        if isinstance(piece.scan, Mesh):
+            if self.mode == "merge":
+                return piece.but(scan=replace(piece.scan, vertices=found.points))
+            return piece.but(scan=replace(piece.scan, columns={**piece.scan.columns, "layer": mark}))
+        if self.mode == "merge":
+            return piece.but(scan=replace(cloud, points=found.points))
+        return piece.but(scan=cloud.with_column("layer", mark))
