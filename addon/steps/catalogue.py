@@ -28,6 +28,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .pose.scale import Scale
     from .surface.close import Close
     from .surface.drop_islands import DropIslands
+    from .surface.patch import Patch
     from .surface.reduce import Reduce
     from .surface.smooth import Smooth
 
@@ -37,6 +38,7 @@ def all_steps() -> tuple[type[Step], ...]:
         MergeLayers,
         Denoise,
         Close,
+        Patch,
         DropIslands,
         Smooth,
         Reduce,
