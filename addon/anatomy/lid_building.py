@@ -9,7 +9,7 @@ from ..geometry.errors import NotPossible
 from ..geometry.inside_view import InsideView, view_from_inside
 from ..geometry.mesh import Mesh
 from ..geometry.star_patch import flipped, with_star_patch
-from .eye import EyeShape
+from .eye import CREASE_HEIGHT, EyeShape
 from .fissure import Fissure
 from .globe_fit import AHEAD
 from .globe_placing import REACH
@@ -23,16 +23,18 @@ _INNER_RINGS = np.array([0.12, 0.3, 0.5, 0.7, 0.84, 0.93, 0.98])
 _EDGE_RINGS = np.array([-0.55, -0.4, -0.2, 0.0, 0.2, 0.4, 0.52, 0.6, 0.7, 0.85, 1.0, 1.2, 1.5])  # mm about the margin
 _OUTER_RINGS = 44
 _SEAM = 0.6  # mm between the last ring and the patch's edge, for the seam
+_TRIES = (1.0, 1.2, 0.85)  # of the blend, until the seam falls where the skin does not fold
 _LOWER_PLATE, _CORNER_PLATE = 4.5, 1.2  # mm beyond the margin that are wholly new
-_OVER_CREASE = 1.2
+_OVER_CREASE = 0.8
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
+_CREASES = (3.5, 9.0)  # mm; heights at which a crease is looked for
 _THICKNESSES = (1.2, 3.2)  # mm; what a scan may say of a lid's thickness and be believed
 
 
 @dataclass(frozen=True)
 class LidWishes:
-    """What is asked of the lids, mm at life size; 0 leaves it as found (crease height and thickness: as published).
+    """What is asked of the lids, mm at life size; 0 leaves it as the scan shows it.
 
     `least` is the printable thickness; `blend` the width of the join to the untouched skin; `aperture` a factor on
     the height of the opening.
@@ -41,11 +43,11 @@ class LidWishes:
     length: float = 0.0
     height: float = 0.0
     aperture: float = 1.0
-    crease_height: float = 8.31
+    crease_height: float = 0.0
     crease_depth: float = 0.8
     thickness: float = 0.0
     least: float = 0.0
-    blend: float = 4.0
+    blend: float = 3.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,25 +96,31 @@ def built_lids(
     view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, farthest=True)
     frame = opening_through(margin, behind).frame
     form, scanned, raised = _form(view, frame, fissure, margin, centre, sitter, shape, axis, gap, wishes)
+    for factor in _TRIES:
+        rings, edge_turns, edge = _rings(view, form, frame, factor * wishes.blend)
+        tip = behind + frame[2] * float(form.bare(frame[2:])[0])
+        span = (_SPAN[0] * scale, _SPAN[1] * scale)
+        sewn = with_star_patch(head, behind * scale, frame, edge_turns, edge, rings * scale, tip * scale, span)
+        first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
+        if not flipped(sewn, behind * scale, first):
+            return BuiltLids(sewn, form, _opening(form, behind, frame), scanned, raised, first)
+    x, y, z = centre
+    raise NotPossible(
+        f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there or take a wider blend"
+    )
+
+
+def _rings(
+    view: InsideView, form: LidForm, frame: NDArray[np.float64], blend: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """(r, k, 3) vertices of the new surface, and the (k,) turns and angles of the patch's edge."""
     around, at_margin = _spokes(form)
-    outward = _evened_turns(form, around, at_margin, wishes.blend)
-    edge = _edge(form, outward, at_margin.min() * np.ones(SPOKES), wishes.blend)
+    outward = _evened_turns(form, around, at_margin, blend)
+    edge = _edge(form, outward, at_margin.min() * np.ones(SPOKES), blend)
     places = _ring_places(around, outward, at_margin, edge)
     directions = _ways(places, frame)
-    distances = _distances(view, form, places.reshape(-1, 2), directions.reshape(-1, 3), wishes.blend)
-    rings = behind + directions * distances.reshape(places.shape[:2])[..., None]
-    tip = behind + frame[2] * float(form.bare(frame[2:])[0])
-    sewn = with_star_patch(
-        head, behind * scale, frame, outward, edge, rings * scale, tip * scale, _SPAN[0] * scale, _SPAN[1] * scale
-    )
-    first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
-    if flipped(sewn, behind * scale, first):
-        x, y, z = centre
-        raise NotPossible(
-            f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there or take a "
-            "wider blend"
-        )
-    return BuiltLids(sewn, form, _opening(form, behind, frame), scanned, raised, first)
+    distances = _distances(view, form, places.reshape(-1, 2), directions.reshape(-1, 3), blend)
+    return view.centre + directions * distances.reshape(places.shape[:2])[..., None], outward, edge
 
 
 def _opening(form: LidForm, behind: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -152,9 +160,9 @@ def _form(
     curve = fissure_margin(seen, inner, outer, SPOKES)
     globe = centre - view.centre
     form = LidForm(curve, inner, outer, globe, _laid_out(globe[None], frame)[0], shape, axis, gap)
-    form = replace(form, crease_height=wishes.crease_height, crease_depth=wishes.crease_depth)
-    form = _as_asked(form, wishes)
-    scanned = _scanned_thickness(view, form, frame, sitter)
+    form = _as_asked(replace(form, crease_depth=wishes.crease_depth, least=0.75 * wishes.least), wishes)
+    scanned, crease = _scanned_lids(view, form, frame, sitter)
+    form = replace(form, crease_height=wishes.crease_height or crease)
     taken = (wishes.thickness, wishes.thickness) if wishes.thickness else scanned
     # The outer surface stays where the sitter's is; what gap and eye take away is missing from the lid.
     left = [sitter + each - shape.sclera - gap for each in taken]
@@ -175,11 +183,14 @@ def _as_asked(form: LidForm, wishes: LidWishes) -> LidForm:
     return replace(form, margin=inner + share[:, None] * chord + tall * up[:, None] * normal, inner=inner, outer=outer)
 
 
-def _scanned_thickness(
+def _scanned_lids(
     view: InsideView, form: LidForm, frame: NDArray[np.float64], sitter: float
-) -> tuple[float, float]:
-    """How far the skin stands off the sitter's globe over both tarsal plates."""
-    span = np.linspace(-11, 11, 45)
+) -> tuple[tuple[float, float], float]:
+    """How far the skin stands off the sitter's globe over both tarsal plates, and how high the upper crease lies.
+
+    The crease is where the skin over the upper lid has left the plate; the published height, where it does not show.
+    """
+    span = np.linspace(-16, 16, 81)
     places = np.stack(np.meshgrid(span, span), axis=-1).reshape(-1, 2)
     directions = _ways(places, frame)
     skin = directions * view.distances(directions)[:, None] - form.globe
@@ -192,7 +203,14 @@ def _scanned_thickness(
     for side, usual in ((up > 0, form.upper), (up <= 0, form.lower)):
         thick = float(np.median(rise[plate & side])) if (plate & side).any() else usual
         found.append(float(np.clip(thick, *_THICKNESSES)))
-    return found[0], found[1]
+    over = (up > 0) & (share > 0.3) & (share < 0.75) & np.isfinite(rise)
+    crease = CREASE_HEIGHT
+    for height in np.arange(_CREASES[0], _CREASES[1], 0.5):
+        here = over & (np.abs(beyond - height) < 0.75)
+        if here.sum() > 5 and np.median(rise[here]) > found[0] + 0.6:
+            crease = float(height) - 0.5
+            break
+    return (found[0], found[1]), crease
 
 
 def _spokes(form: LidForm) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -227,8 +245,7 @@ def _edge(
     done = (form.beyond(flat) > _plate(form, flat) + blend + 0.6).reshape(angles.shape)
     first = np.where(done.any(axis=1), np.argmax(done, axis=1), angles.shape[1] - 1)
     edge = angles[np.arange(len(around)), first]
-    steady = np.array([np.median(np.take(edge, np.arange(i - 4, i + 5), mode="wrap")) for i in range(len(edge))])
-    return steady
+    return np.array([np.median(np.take(edge, np.arange(i - 4, i + 5), mode="wrap")) for i in range(len(edge))])
 
 
 def _evened_turns(

@@ -40,6 +40,7 @@ class LidForm:
     gap : clearance between eye and lid
     upper, lower : thickness of the lids at the margin
     crease_height, crease_depth : of the upper lid's fold, above the margin and under the skin
+    least : thickness the fold leaves under itself
     """
 
     margin: NDArray[np.float64]
@@ -54,6 +55,7 @@ class LidForm:
     lower: float = LOWER_LID_THICKNESS
     crease_height: float = CREASE_HEIGHT
     crease_depth: float = 0.8
+    least: float = 0.0
 
     @property
     def length(self) -> float:
@@ -91,8 +93,8 @@ class LidForm:
         upness = self.upness(places)
         return np.asarray(upness * self.upper + (1 - upness) * self.lower)
 
-    def over_globe(self, directions: NDArray[np.float64], off: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n,) distance to the surface `off` outside eye and gap along each direction, without the kink at the limbus."""
+    def over_globe(self, directions: NDArray[np.float64], off: float | NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) distance along each direction to the surface `off` outside eye and gap, smooth over the limbus."""
         sclera = _far_side(directions, self.globe, self.shape.sclera + self.gap + off)
         ahead = self.globe + self.axis * self.shape.cornea_ahead
         cornea = _far_side(directions, ahead, self.shape.cornea + self.gap + off)
@@ -102,7 +104,7 @@ class LidForm:
         """(n,) distance to the eye itself."""
         ahead = self.globe + self.axis * self.shape.cornea_ahead
         sclera, cornea = self.shape.sclera, self.shape.cornea
-        return np.maximum(_far_side(directions, self.globe, sclera), _far_side(directions, ahead, cornea))
+        return np.asarray(np.maximum(_far_side(directions, self.globe, sclera), _far_side(directions, ahead, cornea)))
 
     def surface(
         self, places: NDArray[np.float64], directions: NDArray[np.float64], skin: NDArray[np.float64]
@@ -122,7 +124,9 @@ class LidForm:
         plate = self.over_globe(directions, thick)
         # Skin that is no more than level with the plate must not lift it: it counts from a little under itself.
         skin = skin - 0.4 * np.exp(-((np.maximum(beyond, 0.0) / 4.0) ** 2))
-        lids = 0.3 * np.logaddexp(plate / 0.3, skin / 0.3) - rounding - self._crease(places, beyond)
+        lids = 0.3 * np.logaddexp(plate / 0.3, skin / 0.3)
+        floor = self.over_globe(directions, self.least)
+        lids = np.maximum(lids - self._crease(places, beyond), np.minimum(lids, floor)) - rounding
         up_the_edge = np.clip((beyond + lean) / (2 * lean), 0.0, 1.0)
         between = self._between(places, directions, lids, thick)
         return np.asarray(between + up_the_edge * (lids - between))
@@ -133,7 +137,7 @@ class LidForm:
         The edge stands square on the globe, so it is the wider the farther it lies off the axis of the view.
         """
         off = np.linalg.norm(places - self.foot, axis=1)
-        return np.clip(0.5 * off * (thick + self.gap) / self.shape.sclera, 0.05, 0.5)
+        return np.asarray(np.clip(0.5 * off * (thick + self.gap) / self.shape.sclera, 0.05, 0.5))
 
     def _crease(self, places: NDArray[np.float64], beyond: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n,) depth of the upper lid's fold: full over the middle of the lid, running out towards the corners."""
@@ -162,7 +166,7 @@ class LidForm:
     def exposed(self) -> NDArray[np.float64]:
         """(k, 2) closed curve round what shows of the eye: the margin, cut short where the caruncle begins."""
         from_corner = np.linalg.norm(self.margin - self.inner, axis=1)
-        return self.margin[from_corner > 0.3 * _CARUNCLE[0] + 0.7 * _CARUNCLE[1]]
+        return np.asarray(self.margin[from_corner > 0.3 * _CARUNCLE[0] + 0.7 * _CARUNCLE[1]])
 
 
 def _far_side(

@@ -42,7 +42,7 @@ def view_from_inside(
 
     Parameters
     ----------
-    mesh : any mesh; both sides of its triangles are seen
+    mesh : any mesh; both sides of its triangles are seen, those that reach behind the look-out are not
     centre : (3,) where the look-out stands
     ahead : (3,) unit vector, the middle of the view
     reach : nothing farther away than this is looked at

@@ -2,10 +2,11 @@
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
 from .errors import NotPossible
-from .measures import components
 from .mesh import Mesh
 
 
@@ -17,8 +18,7 @@ def with_star_patch(
     edge: NDArray[np.float64],
     rings: NDArray[np.float64],
     tip: NDArray[np.float64],
-    nearest: float,
-    farthest: float,
+    span: tuple[float, float],
 ) -> Mesh:
     """The mesh with what is seen within an edge replaced by rings of new vertices.
 
@@ -31,7 +31,7 @@ def with_star_patch(
     edge : (k,) angle of the patch's edge on each spoke: every triangle with a corner within it goes
     rings : (r, k, 3) new vertices from the innermost ring to the outermost, which lies within the edge
     tip : (3,) new vertex in the middle
-    nearest, farthest : nothing nearer to the centre or farther from it is touched
+    span : nothing nearer to the centre or farther from it than this is touched
 
     Returns
     -------
@@ -42,14 +42,15 @@ def with_star_patch(
     NotPossible
         The surface is torn or folded along the edge, so that no single loop is left to sew to.
     """
-    kept = _without_cap(mesh, centre, frame, around, edge, (nearest, farthest))
-    loop = _single_loop(kept, centre)
+    kept, rim = _without_cap(mesh, centre, frame, around, edge, span)
+    loop = _single_loop(rim, centre)
     turns = _turns(kept.vertices[loop] - centre, frame)
     loop = np.roll(loop, -_beside(turns, float(around[0])))
     count, first = len(around), len(kept.vertices)
     outer = first + (len(rings) - 1) * count + np.arange(count)
+    loop, notches = _without_notches(loop, kept.vertices - centre)
     seam = _sewn(outer, loop, rings[-1] - centre, kept.vertices[loop] - centre)
-    triangles = np.concatenate([kept.triangles, _dome(len(rings), count) + first, seam])
+    triangles = np.concatenate([kept.triangles, _dome(len(rings), count) + first, seam, notches])
     vertices = np.concatenate([rings.reshape(-1, 3), tip[None]])
     alike = _nearest(mesh.vertices, vertices)
     return Mesh(
@@ -72,8 +73,8 @@ def _without_cap(
     around: NDArray[np.float64],
     edge: NDArray[np.float64],
     span: tuple[float, float],
-) -> Mesh:
-    """The mesh without what lies within the edge, and without loose ends and scraps that this leaves."""
+) -> tuple[Mesh, NDArray[np.int64]]:
+    """The mesh without what lies within the edge and scraps that this leaves, and the (e, 2) edges round the hole."""
     away = mesh.vertices - centre
     squared = (away**2).sum(axis=1)
     near = np.flatnonzero((squared > span[0] ** 2) & (squared < span[1] ** 2))
@@ -82,16 +83,60 @@ def _without_cap(
     within = np.zeros(len(mesh.vertices), dtype=bool)
     within[near] = angles < np.interp(_turns(away[near], frame), around, edge, period=2 * np.pi)
     gone = within[mesh.triangles].any(axis=1)
-    for _ in range(20):
-        left = mesh.triangles[~gone]
-        starts, counts = np.unique(_rim(left)[:, 0], return_counts=True)
-        pinched = starts[counts > 1]
-        if not len(pinched):
+    # Only triangles about the hole can change the rim; the rest of a large mesh is not looked at again.
+    about = np.zeros(len(mesh.vertices), dtype=bool)
+    about[near] = angles < 0.15 + np.interp(_turns(away[near], frame), around, edge, period=2 * np.pi)
+    local = np.flatnonzero(about[mesh.triangles].any(axis=1))
+    corners = mesh.triangles[local]
+    taken = gone[local]
+    for _ in range(30):
+        starts, counts = np.unique(_inner_rim(corners, taken)[:, 0], return_counts=True)
+        at_rim = np.zeros(len(mesh.vertices), dtype=bool)
+        at_rim[starts] = True
+        pinched = np.zeros(len(mesh.vertices), dtype=bool)
+        pinched[starts[counts > 1]] = True
+        # Corners of the rim that stick into the hole go too: a smooth rim is sewn to without folds.
+        more = ~taken & (pinched[corners].any(axis=1) | at_rim[corners].all(axis=1))
+        if not more.any():
             break
-        gone |= np.isin(mesh.triangles, pinched).any(axis=1)
-    kept = mesh.kept(~gone)
-    pieces = components(kept)
-    return kept if pieces.max(initial=0) == 0 else kept.kept(pieces == 0)
+        taken |= more
+    outside = np.ones(len(mesh.triangles), dtype=bool)
+    outside[local] = False
+    taken |= _cut_off(corners, taken, mesh.triangles[outside], len(mesh.vertices))
+    gone[local] = taken
+    used = np.zeros(len(mesh.vertices), dtype=bool)
+    used[mesh.triangles[~gone]] = True
+    renumbered = np.cumsum(used) - 1
+    kept = Mesh(
+        mesh.vertices[used],
+        renumbered[mesh.triangles[~gone]],
+        None if mesh.colours is None else mesh.colours[used],
+        {name: values[used] for name, values in mesh.columns.items()},
+    )
+    return kept, renumbered[_inner_rim(corners, taken)]
+
+
+def _cut_off(
+    corners: NDArray[np.int32], taken: NDArray[np.bool_], rest: NDArray[np.int32], count: int
+) -> NDArray[np.bool_]:
+    """Which triangles about the hole no longer hang together with the rest of the mesh."""
+    stay = np.flatnonzero(~taken)
+    edges = corners[stay][:, [[0, 1], [1, 2]]].reshape(-1, 2)
+    links = coo_array((np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count))
+    piece = connected_components(links, directed=False)[1]
+    held = np.zeros(int(piece.max()) + 1, dtype=bool)
+    held[piece[rest]] = True
+    lost = np.zeros(len(corners), dtype=bool)
+    lost[stay] = ~held[piece[corners[stay, 0]]]
+    return lost
+
+
+def _inner_rim(corners: NDArray[np.int32], taken: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """(e, 2) edges of triangles that stay, shared with ones that are taken."""
+    lost = _rim(corners[taken])
+    size = int(corners.max(initial=0)) + 1
+    stay = corners[~taken][:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
+    return stay[np.isin(stay[:, 0] * size + stay[:, 1], lost[:, 1] * size + lost[:, 0])]
 
 
 def _rim(triangles: NDArray[np.int32]) -> NDArray[np.int64]:
@@ -110,15 +155,12 @@ def _nearest(old: NDArray[np.float64], new: NDArray[np.float64]) -> NDArray[np.i
     return np.asarray(close_by[KDTree(old[close_by]).query(new)[1]])
 
 
-def _single_loop(mesh: Mesh, centre: NDArray[np.float64]) -> NDArray[np.int64]:
-    """The vertices round the hole, counter-clockwise seen from outside."""
-    rim = _rim(mesh.triangles)
+def _single_loop(rim: NDArray[np.int64], centre: NDArray[np.float64]) -> NDArray[np.int64]:
+    """The vertices round the hole, counter-clockwise seen from outside, of its (e, 2) edges as their triangles run."""
     following = dict(zip(rim[:, 1].tolist(), rim[:, 0].tolist(), strict=True))  # against the kept triangles' turn
     loop = [int(rim[0, 1])] if len(rim) else []
-    while loop and (ahead := following[loop[-1]]) != loop[0]:
+    while loop and (ahead := following.get(loop[-1], loop[0])) != loop[0] and len(loop) <= len(rim):
         loop.append(ahead)
-        if len(loop) > len(rim):
-            break
     if not loop or len(loop) != len(rim):
         x, y, z = centre
         raise NotPossible(f"the surface about ({x:.1f}, {y:.1f}, {z:.1f}) is torn or folded: smooth it there first")
@@ -131,6 +173,25 @@ def _beside(turns: NDArray[np.float64], turn: float) -> int:
     if not np.pi < round_[-1] - round_[0] < 3 * np.pi:
         raise NotPossible("the hole's rim does not run once round: smooth the surface there first")
     return int(np.argmin(np.abs((turns - turn + np.pi) % (2 * np.pi) - np.pi)))
+
+
+def _without_notches(loop: NDArray[np.int64], away: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The rim with its sharp notches bridged, and the (t, 3) triangles that fill them."""
+    rim, filled = loop.tolist(), []
+    for _ in range(8):
+        before, at, clipped = len(rim), 1, []
+        while at < len(rim) - 1:
+            a, b, c = away[rim[at - 1]], away[rim[at]], away[rim[at + 1]]
+            ahead, back = c - b, a - b
+            sharp = ahead @ back > -0.35 * np.sqrt((ahead @ ahead) * (back @ back))
+            if sharp and a @ np.cross(b, c) > 0:
+                clipped.append((rim[at - 1], rim[at], rim[at + 1]))
+                del rim[at]
+            at += 1
+        filled += clipped
+        if len(rim) == before:
+            break
+    return np.array(rim), np.array(filled, dtype=np.int64).reshape(-1, 3)
 
 
 def _dome(rings: int, count: int) -> NDArray[np.int64]:
@@ -175,14 +236,14 @@ def _sewn(
         along_ring[i == 0] = along_rim[j == 0] = np.inf
         from_ring[i, j] = along_ring < along_rim
         costs[i, j] = np.minimum(along_ring, along_rim) + length
-    triangles, i, j = [], n, m
-    while i or j:
-        if from_ring[i, j]:
-            triangles.append((inner[i - 1], loop[j % m], inner[i % n]))
-            i -= 1
+    triangles, at_ring, at_rim = [], n, m
+    while at_ring or at_rim:
+        if from_ring[at_ring, at_rim]:
+            triangles.append((inner[at_ring - 1], loop[at_rim % m], inner[at_ring % n]))
+            at_ring -= 1
         else:
-            triangles.append((inner[i % n], loop[j - 1], loop[j % m]))
-            j -= 1
+            triangles.append((inner[at_ring % n], loop[at_rim - 1], loop[at_rim % m]))
+            at_rim -= 1
     return np.array(triangles)
 
 

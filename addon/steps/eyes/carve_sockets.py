@@ -32,7 +32,7 @@ class CarveSockets(Step):
         at="print",
         help="Thickness the lids keep where they are cut, if they have it",
     )
-    least_lid: float = setting(0.4, low=0.0, high=5.0, unit="mm", at="print", help="A thinner lid is pointed out")
+    least_lid: float = setting(0.3, low=0.0, high=5.0, unit="mm", at="print", help="A thinner lid is pointed out")
     least_wall: float = setting(0.6, low=0.0, high=10.0, unit="mm", at="print", help="A thinner wall is pointed out")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -107,8 +107,8 @@ class CarveSockets(Step):
             notes.append(f"the {side} pocket breaks through a lid: choose smaller eyes, or set them back in place-eyes")
         elif lid < self.least_lid:
             notes.append(
-                f"the {side} lids are {lid:.2f} mm at their thinnest, under the {self.least_lid:g} mm that print "
-                "surely: rebuild-lids thickens them, set_back in place-eyes leaves them more"
+                f"the {side} lids are {lid:.2f} mm at their thinnest, under {self.least_lid:g} mm: handle them gently; "
+                "least_lid in rebuild-lids thickens them, set_back in place-eyes leaves them more"
             )
         if wall < self.least_wall:
             x, y, z = place

@@ -40,9 +40,11 @@ class RebuildLids(Step):
     fissure_height: float = setting(
         0.0, low=0.0, high=20.0, unit="mm", at="life", help="From margin to margin along the lids; 0 as found"
     )
-    crease_height: float = setting(8.31, low=2.0, high=14.0, unit="mm", at="life", help="Upper margin to crease")
+    crease_height: float = setting(
+        0.0, low=0.0, high=14.0, unit="mm", at="life", help="Upper margin to crease; 0 as the scan shows it"
+    )
     crease_depth: float = setting(0.8, low=0.0, high=3.0, unit="mm", at="life", help="Depth of the crease")
-    blend: float = setting(4.0, low=1.0, high=12.0, unit="mm", at="life", help="Width of the join to the skin")
+    blend: float = setting(3.5, low=1.0, high=12.0, unit="mm", at="life", help="Width of the join to the skin")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with new lids; where they cannot be built, the old ones stay and a note says why."""
@@ -97,6 +99,7 @@ class RebuildLids(Step):
                 f"{side}_upper_lid_mm": form.upper * scale,
                 f"{side}_lower_lid_mm": form.lower * scale,
                 f"{side}_raised_mm": max(raised, 0.0) * scale,
+                f"{side}_crease_height_mm_life": form.crease_height,
                 f"{side}_fissure_length_mm_life": form.length,
                 f"{side}_fissure_height_mm_life": form.height,
             }

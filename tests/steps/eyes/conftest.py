@@ -30,7 +30,7 @@ def protrusion(x, z):
     face = face + 6 * smooth((z - 12) / 10) + 3 * smooth((-z - 12) / 12)
     across = outwards**2 + z**2
     lid = np.sqrt(np.maximum((GLOBE_RADIUS + LID) ** 2 - across, 0.0))
-    skin = 1.5 * np.logaddexp(face / 1.5, lid / 1.5)
+    skin = 2.5 * np.logaddexp(face / 2.5, lid / 2.5)
     shape = EyeShape(2 * GLOBE_RADIUS)
     globe = np.sqrt(np.maximum(GLOBE_RADIUS**2 - across, 0.0))
     cornea = np.where(

@@ -12,6 +12,7 @@ from canthus.geometry.solids import box
 from canthus.steps.eyes.carve_sockets import CarveSockets
 from canthus.steps.eyes.make_eyes import MakeEyes
 from canthus.steps.eyes.place_eyes import PlaceEyes
+from canthus.steps.eyes.rebuild_lids import RebuildLids
 from canthus.steps.workpiece import Eye, Workpiece
 
 
@@ -140,7 +141,7 @@ def test_fixed_eyes_are_one_with_the_head(carved):
 
 
 def test_thin_lids_and_walls_are_told(placed):
-    notes = CarveSockets(least_lid=0.4, least_wall=0.6).apply(placed).notes
+    notes = CarveSockets(least_lid=0.4, least_wall=0.6).apply(RebuildLids().apply(placed)).notes
     assert any("lids are" in note for note in notes)
     big = dataclasses.replace(placed.eyes[0], diameter=10.0), dataclasses.replace(placed.eyes[1], diameter=10.0)
     assert any("between the sockets" in note for note in CarveSockets().apply(placed.but(eyes=big)).notes)
