@@ -1,0 +1,103 @@
+"""The studio: the pictures of the report and the saved scene, and an open file left as it was."""
+
+import struct
+
+import bpy
+import numpy as np
+import pytest
+from canthus.geometry.errors import BadFile, NotReady
+from canthus.geometry.progress import Cancelled, Progress
+from canthus.host import scene_piece, studio
+from canthus.steps.workpiece import Workpiece
+from host.egg import bust, egg, state
+
+
+@pytest.fixture(autouse=True)
+def small(monkeypatch):
+    monkeypatch.setattr(studio, "PIXELS", 64)
+    monkeypatch.setattr(studio, "PIXELS_NEAR", 48)
+    monkeypatch.setattr(studio, "SAMPLES", 1)
+
+
+@pytest.fixture(scope="module")
+def whole():
+    """The bust at print size with its two eyes."""
+    piece = bust()
+    factor = np.diag([1 / 6, 1 / 6, 1 / 6, 1.0])
+    return piece.but(parts={name: part.moved(factor) for name, part in egg(3).parts.items()})
+
+
+def owned():
+    return {
+        name: len(getattr(bpy.data, name)) for name in ("scenes", "objects", "meshes", "materials", "worlds", "lights")
+    }
+
+
+def size_of(png):
+    """Width and height from the header chunk (PNG specification, ISO/IEC 15948, 11.2.2)."""
+    assert png[:8] == b"\x89PNG\r\n\x1a\n"
+    return struct.unpack(">II", png[16:24])
+
+
+def test_the_pictures_are_all_there_and_the_open_file_is_as_it_was(whole, capfd):
+    bpy.ops.mesh.primitive_cube_add()
+    before, count, current = state(), owned(), bpy.context.scene.name
+    pictures = studio.BlenderStudio().pictures(whole)
+    names = [picture.name for picture in pictures]
+    assert names[:4] == ["front", "three-quarter", "side", "back"]
+    assert set(names[4:]) == {
+        *(f"eye-{side}-{view}" for side in ("left", "right") for view in ("front", "three-quarter")),
+        *("section-left", "section-eye-left", "parts"),
+    }
+    assert size_of(pictures[0].png) == (64, 64)
+    assert size_of(pictures[4].png) == (48, 48)
+    assert all(picture.title for picture in pictures)
+    assert (state(), owned(), bpy.context.scene.name) == (before, count, current)
+    assert capfd.readouterr().out == "", "the renderer's chatter got through to standard output"
+
+
+def test_stopped_it_leaves_the_open_file_as_it_was(whole):
+    count = owned()
+
+    def stop(fraction, _what):
+        if fraction > 0.1:
+            raise Cancelled
+
+    with pytest.raises(Cancelled):
+        studio.BlenderStudio().pictures(whole, Progress(stop))
+    assert owned() == count
+
+
+def test_without_a_part_there_is_nothing_to_take():
+    assert studio.BlenderStudio().pictures(Workpiece()) == []
+
+
+def test_the_scene_opens_in_millimetres_looking_at_the_head(whole, tmp_path):
+    count = owned()
+    studio.BlenderStudio().save_blend(whole, tmp_path / "head.blend")
+    assert owned() == count
+    assert [each.name for each in tmp_path.iterdir()] == ["head.blend"]
+    bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "head.blend"))
+    scene = bpy.context.scene
+    assert scene.unit_settings.scale_length == pytest.approx(0.001)
+    assert scene.camera is not None
+    collection = scene_piece.pieces_in(scene)[0]
+    assert collection.name == "Canthus egg"
+    back = scene_piece.read_piece(collection, scene)
+    np.testing.assert_allclose(back.head.vertices, whole.head.vertices, rtol=0, atol=1e-11)
+    assert set(back.parts) == {"eye-left", "eye-right"}
+    middle = (whole.head.vertices.min(axis=0) + whole.head.vertices.max(axis=0)) / 2
+    views = [area.spaces[0] for area in bpy.data.screens["Layout"].areas if area.type == "VIEW_3D"]
+    assert np.linalg.norm(np.array(views[0].region_3d.view_location) - middle) < 5
+    assert views[0].clip_end > 500
+
+
+def test_nothing_to_save_is_told_and_nothing_is_written(tmp_path):
+    with pytest.raises(NotReady, match="nothing to save"):
+        studio.BlenderStudio().save_blend(Workpiece(), tmp_path / "head.blend")
+    assert not list(tmp_path.iterdir())
+
+
+def test_where_it_cannot_be_written_is_told(whole, tmp_path):
+    with pytest.raises(BadFile, match="cannot be written"):
+        studio.BlenderStudio().save_blend(whole, tmp_path / "nowhere" / "head.blend")
