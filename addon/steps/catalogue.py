@@ -15,6 +15,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
     from .eyes.rebuild_lids import RebuildLids
+    from .intake.assess import Assess
     from .intake.load import Load
     from .output.check import Check
     from .output.export import Export
@@ -34,6 +35,7 @@ def all_steps() -> tuple[type[Step], ...]:
 
     return (
         Load,
+        Assess,
         CullStrays,
         MergeLayers,
         Denoise,
