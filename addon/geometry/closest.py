@@ -9,15 +9,12 @@ from scipy.spatial import cKDTree
 
 from .errors import BadMesh
 from .mesh import Mesh
-from .neighbours import tree_order
 from .nearest_in_triangle import Frames
+from .neighbours import tree_order
 from .samples import Samples, samples_of
 
 CHUNK = 16384
 """Points worked on at a time: their candidate triangles then stay in the processor's cache."""
-
-_MIDDLES = 4
-"""Triangles tried for every point, those with the nearest middles: close to the surface mostly enough."""
 
 
 class ClosestPoint:
@@ -29,8 +26,8 @@ class ClosestPoint:
 
     Notes
     -----
-    A k-d tree of the triangles' middles proposes a few. Where the next middle is farther than the best distance and
-    the largest triangle's reach together, that settles it. The rest ask a k-d tree of `samples` until its bound holds.
+    A k-d tree of `samples` on the triangles proposes them, the nearest first, until the samples' bound holds; a
+    triangle is only worked out where the disc round it comes nearer than the best so far.
     """
 
     def __init__(self, mesh: Mesh) -> None:
@@ -38,9 +35,8 @@ class ClosestPoint:
             raise BadMesh("there is no surface to measure to: the mesh has no triangles")
         self.mesh = mesh
         self._frames = Frames(mesh)
-        self._middles = cKDTree(self._frames.middles, leafsize=32, balanced_tree=False)
         self._samples: Samples = samples_of(mesh)
-        self._tree = cKDTree(self._samples.points, leafsize=32, balanced_tree=False)
+        self._tree = cKDTree(self._samples.points, leafsize=64, balanced_tree=False)
 
     def query(
         self, points: NDArray[np.float64], far: float = np.inf
@@ -76,35 +72,36 @@ class ClosestPoint:
         self, points: NDArray[np.float64], far: float
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
         best = _Best(self._frames, points)
-        asked = min(_MIDDLES, len(self._frames.middles))
-        away, middle = self._middles.query(points, k=np.arange(1, asked + 1))
-        best.try_all(np.arange(len(points)), middle[:, 0].astype(np.int32))
-        best.try_likely(np.repeat(np.arange(len(points)), asked - 1), middle[:, 1:].astype(np.int32).ravel())
-        if asked == len(self._frames.middles):
-            return best.squared, best.triangle, best.place
-        settled = away[:, -1] >= np.minimum(np.sqrt(best.squared), far) + self._frames.farthest_reach
-        left, asked = np.flatnonzero(~settled), 8
+        left, asked = np.arange(len(points)), 8
         while len(left):
             asked = min(asked, len(self._samples.points))
-            rounds = [self._ask_samples(best, some, asked, far) for some in _portions(left, asked)]
+            rounds = [self._ask(best, some, asked, far) for some in _portions(left, asked)]
             if asked == len(self._samples.points):
                 break
             left, asked = np.concatenate(rounds), 4 * asked
         return best.squared, best.triangle, best.place
 
-    def _ask_samples(self, best: "_Best", rows: NDArray[np.int64], asked: int, far: float) -> NDArray[np.int64]:
+    def _ask(self, best: "_Best", rows: NDArray[np.int64], asked: int, far: float) -> NDArray[np.int64]:
         """Try the triangles on the nearest samples; the rows for which there may be closer ones still."""
         away, sample = self._tree.query(best.points[rows], k=np.arange(1, asked + 1))
-        within = away**2 < (best.squared[rows] + self._samples.radius**2)[:, None]
-        row, column = np.nonzero(within)
-        chosen = sample[row, column]
-        first = self._samples.first[chosen]
-        counts = self._samples.first[chosen + 1] - first
-        ends = np.cumsum(counts)
-        number = np.arange(int(counts.sum())) - np.repeat(ends - counts, counts) + np.repeat(first, counts)
-        best.try_likely(np.repeat(rows[row], counts), self._samples.triangles[number])
+        if asked <= 8:  # the first time: what is on the nearest sample leaves little of the rest to try
+            best.limit(rows, away[:, 0] ** 2 * (1 + 1e-9))
+            best.try_likely(*self._on_samples(rows, sample[:, 0]))
+        row, column = np.nonzero(away**2 < (best.squared[rows] + self._samples.radius**2)[:, None])
+        best.try_likely(*self._on_samples(rows[row], sample[row, column]))
         bound = np.minimum(best.squared[rows], far * far) + self._samples.radius**2
-        return rows[away[:, -1] ** 2 < bound]
+        unsettled: NDArray[np.int64] = rows[away[:, -1] ** 2 < bound]
+        return unsettled
+
+    def _on_samples(
+        self, rows: NDArray[np.int64], samples: NDArray[np.int64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+        """Each row with every triangle its sample lies on."""
+        first = self._samples.first[samples]
+        counts = self._samples.first[samples + 1] - first
+        ends = np.cumsum(counts)
+        number = np.arange(int(counts.sum())) - np.repeat(ends - counts - first, counts)
+        return np.repeat(rows, counts), self._samples.triangles[number]
 
 
 def _portions(rows: NDArray[np.int64], asked: int) -> list[NDArray[np.int64]]:
@@ -118,21 +115,23 @@ class _Best:
         self._frames = frames
         self.points = points
         self.squared = np.full(len(points), np.inf)
+        self.known = np.full(len(points), np.inf)
         self.triangle = np.zeros(len(points), np.int32)
         self.place = np.zeros_like(points)
 
-    def try_likely(self, row: NDArray[np.int64], triangle: NDArray[np.int32]) -> None:
-        """Try pairs of point and triangle, leaving out triangles that cannot reach as near as the best."""
-        likely = self._frames.nearest_possible(self.points[row], triangle) < self.squared[row]
-        row, triangle = row[likely], triangle[likely]
-        # Neighbouring samples propose the same triangles: each pair is worked out once.
-        keys = np.unique(row * np.int64(self._frames.count) + triangle)
-        self.try_all(keys // self._frames.count, (keys % self._frames.count).astype(np.int32))
+    def limit(self, rows: NDArray[np.int64], squared: NDArray[np.float64]) -> None:
+        """Let it be known that something lies within these squared distances of the rows."""
+        self.known[rows] = np.minimum(self.known[rows], squared)
 
-    def try_all(self, row: NDArray[np.int64], triangle: NDArray[np.int32]) -> None:
-        """Try pairs of point and triangle, rows in rising order, and keep what is better."""
+    def try_likely(self, row: NDArray[np.int64], triangle: NDArray[np.int32]) -> None:
+        """Try pairs of point and triangle, leaving out triangles that cannot reach as near as what is known."""
+        likely = self._frames.nearest_possible(self.points[row], triangle) <= self.known[row]
+        # Neighbouring samples propose the same triangles: each pair is worked out once.
+        keys = np.unique(row[likely] * np.int64(self._frames.count) + triangle[likely])
+        row, triangle = keys // self._frames.count, (keys % self._frames.count).astype(np.int32)
         squared, place = self._frames.closest(self.points[row], triangle)
         better = np.flatnonzero(squared < self.squared[row])
         better = better[np.argsort(-squared[better], kind="stable")]  # the least is written last and stays
         at = row[better]
         self.squared[at], self.triangle[at], self.place[at] = squared[better], triangle[better], place[better]
+        self.limit(at, self.squared[at])

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from .cells import cells_of
+from .boxes import overlapping
 from .mesh import Mesh
 
 
@@ -17,7 +17,7 @@ def self_intersections(mesh: Mesh) -> NDArray[np.int32]:
 
     Notes
     -----
-    Candidates from the cells of a grid; a pair cuts where an edge of one passes through the inside of the other.
+    Candidates are those whose boxes overlap; a pair cuts where an edge of one passes through the inside of the other.
     Two faces that lie in one plane do not count: `edge_faults` sees doubled ones.
     """
     if not len(mesh.triangles):
@@ -38,24 +38,14 @@ def self_intersections(mesh: Mesh) -> NDArray[np.int32]:
 
 
 def _candidates(mesh: Mesh) -> NDArray[np.int32]:
-    """Pairs of triangles whose boxes overlap, listed once, without those that share an edge."""
-    cells = cells_of(mesh, per_edge=1.5)
-    counts = np.diff(cells.first)
-    low, high = mesh.corners.min(axis=1), mesh.corners.max(axis=1)
-    owner = np.repeat(np.arange(len(counts)), counts)
-    place = np.arange(len(owner)) - cells.first[owner]
-    found = []
-    for step in range(1, int(counts.max(initial=0))):
-        row = np.flatnonzero(place + step < counts[owner])
-        a, b = cells.triangles[row], cells.triangles[row + step]
-        meet = (low[a] <= high[b]).all(axis=1) & (low[b] <= high[a]).all(axis=1)
-        a, b = a[meet], b[meet]
-        shared = (mesh.triangles[a][:, :, None] == mesh.triangles[b][:, None, :]).sum(axis=(1, 2))
-        a, b = a[shared < 2], b[shared < 2]
-        found.append(np.minimum(a, b).astype(np.int64) * len(low) + np.maximum(a, b))
-    keys = np.unique(np.concatenate([*found, np.zeros(0, np.int64)]))
-    pairs: NDArray[np.int32] = np.stack([keys // len(low), keys % len(low)], axis=1).astype(np.int32)
-    return pairs
+    """Pairs of triangles whose boxes overlap, without those that share an edge."""
+    pairs = overlapping(mesh.corners.min(axis=1), mesh.corners.max(axis=1))
+    shared = np.zeros(len(pairs), np.int8)
+    for k in range(3):
+        corner = mesh.triangles[pairs[:, 0], k]
+        shared += (mesh.triangles[pairs[:, 1]] == corner[:, None]).any(axis=1)
+    apart: NDArray[np.int32] = pairs[shared < 2]
+    return apart
 
 
 def _apart_by_planes(mesh: Mesh, pairs: NDArray[np.int32]) -> NDArray[np.int32]:

@@ -15,11 +15,11 @@ class Frames:
         along, beside = b - a, c - a
         products = [np.einsum("ij,ij->i", *pair) for pair in ((along, along), (along, beside), (beside, beside))]
         self._table = np.column_stack([a, along, beside, *products])
-        self.middles = mesh.corners.mean(axis=1)
-        reach = np.sqrt(((mesh.corners - self.middles[:, None]) ** 2).sum(axis=2).max(axis=1))
-        self._discs = np.column_stack([self.middles, triangle_normals(mesh), reach])
-        self.farthest_reach = float(reach.max())
+        middles = mesh.corners.mean(axis=1)
+        reach = np.sqrt(((mesh.corners - middles[:, None]) ** 2).sum(axis=2).max(axis=1))
+        self._discs = np.column_stack([middles, triangle_normals(mesh), reach])
         self.count = len(reach)
+        self._slack = 1e-12 * float(np.abs(mesh.vertices).max()) ** 2  # what rounding can add
 
     def nearest_possible(self, points: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.float64]:
         """(n,) squared distance of each point to the disc round the triangle paired with it: none of it is nearer."""
@@ -28,7 +28,7 @@ class Frames:
         height = np.einsum("ij,ij->i", away, disc[:, 3:6])
         aside = np.sqrt(np.maximum(np.einsum("ij,ij->i", away, away) - height**2, 0.0)) - disc[:, 6]
         least: NDArray[np.float64] = height**2 + np.maximum(aside, 0.0) ** 2
-        return least * (1 - 1e-12)
+        return least - self._slack
 
     def closest(
         self, points: NDArray[np.float64], triangles: NDArray[np.int32]

@@ -43,7 +43,7 @@ def samples_of(mesh: Mesh) -> Samples:
     points, pieces = mesh.vertices, mesh.triangles.astype(np.int64)
     owners = np.arange(len(pieces), dtype=np.int32)
     longest = _edge_lengths(points, pieces).max(axis=1)
-    goal, most = 1.5 * float(np.median(longest)), 2 * len(pieces) + 4096
+    goal, most = 1.5 * float(np.median(longest)), 4 * len(pieces) + 4096
     while True:
         large = np.flatnonzero(longest > max(goal, longest.max() / 1.5))
         if not len(large) or len(pieces) + len(large) > most:

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from ...geometry.cavities import closed_cavities
 from ...geometry.intersections import self_intersections
-from ...geometry.measures import edge_faults, volume
+from ...geometry.measures import components, edge_faults, volume
 from ...geometry.mesh import Mesh
 from ...geometry.thickness import Thickness, wall_thickness
 from ..workpiece import Check, Eye
@@ -37,15 +37,21 @@ def surface_findings(name: str, mesh: Mesh, pixel: float) -> list[Check]:
     found.append(
         Check(f"{name}: inside out", int(inside_out), 0, "", not inside_out, advice="turn all of its faces round")
     )
+    return [*found, _crossing_finding(name, mesh, pixel)]
+
+
+def _crossing_finding(name: str, mesh: Mesh, pixel: float) -> Check:
+    """Faces that cut through others; grave where they run on for more than ten pixels, which is no mere fold."""
     pairs = self_intersections(mesh)
     faces = np.unique(pairs)
-    where = at(mesh.corners[pairs[0]].mean(axis=(0, 1))) if len(pairs) else ""
-    deep = bool(len(faces)) and float(np.ptp(mesh.corners[faces], axis=1).max()) > 2 * pixel
-    advice = "smooth the place, or close the head again"
-    found.append(
-        Check(f"{name}: faces through each other", len(faces), 0, "faces", not len(faces), where, deep, advice)
-    )
-    return found
+    what, advice = f"{name}: faces through each other", "smooth the place, or close the head again"
+    if not len(faces):
+        return Check(what, 0, 0, "faces", True)
+    crossing = mesh.kept(faces)
+    pieces = components(crossing)
+    reach = max(np.ptp(crossing.corners[pieces == piece], axis=(0, 1)).max() for piece in range(pieces.max() + 1))
+    where = at(mesh.corners[pairs[0]].mean(axis=(0, 1)))
+    return Check(what, len(faces), 0, "faces", False, where, bool(reach > 10 * pixel), advice)
 
 
 def cavity_findings(name: str, mesh: Mesh) -> list[Check]:
