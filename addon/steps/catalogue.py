@@ -17,6 +17,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .eyes.rebuild_lids import RebuildLids
     from .intake.assess import Assess
     from .intake.load import Load
+    from .intake.register import Register
     from .output.check import Check
     from .output.export import Export
     from .output.hollow import Hollow
@@ -36,6 +37,7 @@ def all_steps() -> tuple[type[Step], ...]:
     return (
         Load,
         Assess,
+        Register,
         CullStrays,
         MergeLayers,
         Denoise,
