@@ -76,6 +76,16 @@ def test_visible_sclera_and_cornea_lie_on_the_two_spheres(head):
             assert np.median(np.abs(away)) < 0.02
 
 
+def test_each_eye_lies_on_its_side_between_its_corners(head):
+    marks = head.truth.landmarks
+    for side, sign in truth.SIDES.items():
+        eye = head.truth.eyes[side]
+        inner, outer = marks[f"endocanthion-{side}"], marks[f"exocanthion-{side}"]
+        assert sign * inner[0] < sign * eye.centre[0] < sign * outer[0]
+        for margin in (eye.upper_margin, eye.lower_margin):
+            np.testing.assert_allclose(np.linalg.norm(margin - eye.centre, axis=1), eye.radius, atol=0.02)
+
+
 def test_lids_are_as_thick_as_the_truth_says_along_both_edges():
     """Whole lid about 2 mm at the edge: skin, orbicularis and tarsus add to 1.97 (reference values, section 1)."""
     eye = EyeForm()

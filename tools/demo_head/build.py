@@ -73,7 +73,7 @@ def _truth(form, eye: EyeForm, variation: Variation, mesh: Mesh, seed: int, grid
     eyes = {}
     for side, sign in truth.SIDES.items():
         mirror = np.array([sign, 1, 1])
-        centre = np.asarray(eye.centre) * mirror
+        centre = np.asarray(eye.centre)
         upper, lower, middle = (variation.apply(c * mirror) @ POSED for c in (*margins, centre[None]))
         eyes[side] = EyeTruth(
             side, middle[0], np.array([0.0, -1.0, 0.0]), eye.radius,
