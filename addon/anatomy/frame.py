@@ -79,7 +79,8 @@ def head_frame(marks: Marks) -> HeadFrame:
     -------
     HeadFrame. With both tragia and an orbitale: the Frankfurt horizontal through the tragia and the mean of the
     orbitalia there are, and the origin midway between the tragia. Otherwise the horizontal on which the landmarks
-    lie as a mean adult's do, and the origin where that puts the tragia; `how` says so.
+    lie as a mean adult's do, and the origin midway between the tragia or, where one is missing, where that puts
+    them; `how` says so.
 
     Raises
     ------
@@ -146,4 +147,6 @@ def _as_in_the_mean_head(marks: Marks) -> tuple[NDArray[np.float64], NDArray[np.
     ]
     missing = " and ".join(weak)
     how = f"the {missing} are not sure, so {len(names)} landmarks were laid as on a mean adult head"
-    return laid[:3, 3], -laid[:3, 1], how
+    ears = [marks[name] for name in FRANKFURT if name in marks]
+    origin = laid[:3, 3] if len(ears) < 2 else np.mean(ears, axis=0)
+    return np.asarray(origin, dtype=np.float64), -laid[:3, 1], how
