@@ -1,7 +1,8 @@
 """Saves the workpiece as a .blend that opens looking at the head.
 
-The scene is built here, in the running session, and written out alone; a second Blender process then gives it a window
-layout with the view on the head. So nothing of an open file gets into the .blend, and the open file stays as it was.
+What stands in it is built here, in the running session, and written out alone; a second Blender process then puts it
+into an empty file with the view on the head. So nothing of an open file gets into the .blend, and the open file stays
+as it was.
 """
 
 import os
@@ -27,16 +28,17 @@ _LAY_OUT = """
 import sys
 import bpy
 from mathutils import Quaternion, Vector
-loose, saved, scene_name, x, y, z, width = sys.argv[-7:]
+loose, saved, x, y, z, width = sys.argv[-6:]
 bpy.ops.wm.read_factory_settings(use_empty=True)
+scene = bpy.context.scene
+scene.unit_settings.system, scene.unit_settings.length_unit = "METRIC", "MILLIMETERS"
+scene.unit_settings.scale_length = 0.001
 with bpy.data.libraries.load(loose) as (found, wanted):
-    wanted.scenes = [scene_name]
-scene = bpy.data.scenes[scene_name]
-for window in bpy.context.window_manager.windows:
-    window.scene = scene
-for other in [each for each in bpy.data.scenes if each != scene]:
-    bpy.data.scenes.remove(other)
-scene.name = "Scene"
+    wanted.collections, wanted.worlds = found.collections, found.worlds
+for collection in wanted.collections:
+    scene.collection.children.link(collection)
+scene.world = wanted.worlds[0]
+scene.camera = next(thing for thing in scene.objects if thing.type == "CAMERA")
 for screen in bpy.data.screens:
     for area in screen.areas:
         if area.type != "VIEW_3D":
@@ -68,19 +70,17 @@ def save(piece: Workpiece, path: Path) -> None:
         with own_data():
             scene, centre, width = _scene(piece)
             with quiet():
-                bpy.data.libraries.write(str(loose), {scene}, fake_user=False)
-            name = scene.name
+                # Collections and the world, not the scene: host 5.2 crashes on a scene that was never shown.
+                bpy.data.libraries.write(str(loose), {*scene.collection.children, scene.world})
         waiting = Path(folder) / "scene.blend"
-        _lay_out(loose, waiting, name, centre, width)
+        _lay_out(loose, waiting, centre, width)
         _move(waiting, path)
 
 
 def _scene(piece: Workpiece) -> tuple[bpy.types.Scene, Vector, float]:
     """The workpiece, lit, with a camera in front, in millimetres."""
     scene = bpy.data.scenes.new("Canthus")
-    scene.unit_settings.system = "METRIC"
     scene.unit_settings.scale_length = 0.001
-    scene.unit_settings.length_unit = "MILLIMETERS"
     scene_piece.write_piece(piece, scene)
     low, high = _extent(piece)
     centre, size = Vector((low + high) / 2), float((high - low).max())
@@ -113,7 +113,7 @@ def _set_apart(scene: bpy.types.Scene) -> None:
         thing.hide_viewport = thing.type in ("MESH", "LIGHT", "EMPTY")
 
 
-def _lay_out(loose: Path, saved: Path, name: str, centre: Vector, width: float) -> None:
+def _lay_out(loose: Path, saved: Path, centre: Vector, width: float) -> None:
     script = loose.with_name("lay_out.py")
     script.write_text(_LAY_OUT, encoding="utf-8")
     blender = bpy.app.binary_path
@@ -122,7 +122,7 @@ def _lay_out(loose: Path, saved: Path, name: str, centre: Vector, width: float) 
         if blender
         else [sys.executable]
     )
-    arguments = [str(loose), str(saved), name, *(f"{each:.6g}" for each in centre), f"{width:.6g}"]
+    arguments = [str(loose), str(saved), *(f"{each:.6g}" for each in centre), f"{width:.6g}"]
     command = [*start, str(script), *(["--"] if blender else []), *arguments]
     outcome = subprocess.run(command, capture_output=True, text=True, check=False)
     if outcome.returncode or not saved.exists():

@@ -37,7 +37,8 @@ class BlenderStudio:
         if not piece.all_parts():
             return []
         with own_data(), tempfile.TemporaryDirectory() as folder:
-            stage = Stage.built(piece)
+            with quiet():  # the renderer looks for a graphics card at first, and says so
+                stage = Stage.built(piece)
             shots = list(_shots(piece, stage))
             taken = []
             for number, shot in enumerate(shots):
