@@ -8,16 +8,19 @@ from ..steps.catalogue import all_steps, step_named
 from ..steps.step import Step
 
 CHAIN = (
-    *("load", "cull-strays", "cull-lashes", "merge-layers", "denoise"),
+    *("load", "assess", "register", "cull-strays", "cull-lashes", "merge-layers", "denoise"),
     *("close", "landmarks", "pose", "measure", "scale"),
     *("place-eyes", "rebuild-lids", "carve-sockets", "make-eyes"),
     *("neck", "hollow", "key", "vent", "check"),
 )
 """The steps of the whole job, in order."""
 
+FOR_SEVERAL_PASSES = ("register",)
+"""Steps that one pass has no need of."""
 
-def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = ()) -> tuple[Step, ...]:
-    """The steps of the whole job with these settings.
+
+def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = (), passes: int = 1) -> tuple[Step, ...]:
+    """The steps of the whole job with these settings, for one pass or several.
 
     Raises
     ------
@@ -29,5 +32,6 @@ def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = ()
         if name not in CHAIN:
             raise BadSetting(f"{name} is no step of the whole job: run it by itself, canthus {name}")
     there = {step.NAME for step in all_steps()}
-    names = [name for name in CHAIN if name in there and name not in skipped]
+    needless = FOR_SEVERAL_PASSES if passes == 1 else ()
+    names = [name for name in CHAIN if name in there and name not in (*skipped, *needless)]
     return tuple(step_named(name).made_from(settings.get(name, {})) for name in names)

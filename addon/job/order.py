@@ -37,7 +37,7 @@ def recipe_of(order: Order) -> Recipe:
     if order.recipe is None:
         if not order.scans:
             raise BadFile("no scan given: name one, or a recipe that names it")
-        return Recipe(order.name or order.scans[0].stem, (), chain(order.settings, order.skipped))
+        return Recipe(order.name or order.scans[0].stem, (), chain(order.settings, order.skipped, len(order.scans)))
     recipe = read(order.recipe)
     absent = set(order.settings) - {step.NAME for step in recipe.steps}
     if absent:

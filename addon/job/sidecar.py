@@ -57,7 +57,7 @@ def scanned(paths: Sequence[Path]) -> Workpiece:
     readings = [reading_of(path) for path in paths]
     notes = tuple(f"{path.name}: {remark}" for path, each in zip(paths, readings, strict=True) for remark in each.notes)
     shapes = [each.thing for each in readings]
-    scan = shapes[0] if len(shapes) == 1 else joined([_as_cloud(shape) for shape in shapes])
+    scan = shapes[0] if len(shapes) == 1 else joined([_as_one_pass(shape) for shape in shapes])
     return Workpiece(name=paths[0].stem, scan=scan, notes=notes)
 
 
@@ -96,8 +96,14 @@ def write_out(path: Path, before: Workpiece, after: Workpiece) -> list[Path]:
     return [path.parent / name for name in names]
 
 
-def _as_cloud(shape: Cloud | Mesh) -> Cloud:
-    return Cloud(shape.vertices, None, shape.colours) if isinstance(shape, Mesh) else shape
+def _as_one_pass(shape: Cloud | Mesh) -> Cloud:
+    """The points as one pass, whatever views it was put together from: a pass moves as a whole."""
+    if isinstance(shape, Mesh):
+        return Cloud(shape.vertices, None, shape.colours)
+    if len(np.unique(shape.columns.get("view", ()))) <= 1:
+        return shape
+    columns = {name: values for name, values in shape.columns.items() if name != "view"}
+    return Cloud(shape.points, shape.normals, shape.colours, columns)
 
 
 def _main(before: Workpiece, after: Workpiece) -> str:
