@@ -8,6 +8,7 @@ STAGES = ("intake", "clean", "surface", "pose", "eyes", "detail", "output")
 
 def all_steps() -> tuple[type[Step], ...]:
     """The step classes in the order a sculptor meets them. Imported here so that `step` stays light."""
+    from .clean.cull_lashes import CullLashes
     from .clean.cull_strays import CullStrays
     from .clean.denoise import Denoise
     from .clean.merge_layers import MergeLayers
@@ -39,6 +40,7 @@ def all_steps() -> tuple[type[Step], ...]:
         Assess,
         Register,
         CullStrays,
+        CullLashes,
         MergeLayers,
         Denoise,
         Close,

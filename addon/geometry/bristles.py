@@ -1,0 +1,66 @@
+"""Thin things that stand off a skin, told from the skin itself: lashes, as a scanner blurs them."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from .implicit import SphereFit
+from .neighbours import Arranged, arranged
+from .normals import plane_normals
+from .orientation import along_a_tree
+
+
+def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearance: float = 0.35) -> NDArray[np.bool_]:
+    """Which points stand off the skin that most of them form.
+
+    Parameters
+    ----------
+    points : (n, 3) float array, millimetres: one region, some centimetres across
+    outside : (3,) a place before the skin: what stands off towards it is looked for
+    clearance : height over the skin that is let pass, millimetres: the noise, and the skin's own roughness
+
+    Notes
+    -----
+    Skin is what hangs together through neighbours that lie flat to each other; a surface of spheres is fitted through
+    that alone (`implicit`), and every point is judged by its height over it. So a point at the foot of a lash, within
+    the clearance, stays: the lid's margin is not eaten. The method is ours.
+    """
+    stands = np.zeros(len(points), bool)
+    held = arranged(points)
+    if len(held.points) < 60:
+        return stands
+    normals, share = plane_normals(held, 16)
+    distances, rows = held.nearest(8)
+    skin = np.flatnonzero(_skin(held, normals, share, rows))
+    if len(skin) < 30:
+        return stands
+    own = arranged(held.points[skin])
+    facing = along_a_tree(own.points, normals[skin[own.rows]], own.nearest(8)[1])
+    if np.einsum("ij,ij->", outside - own.points, facing) < 0:
+        facing = -facing
+    near = SphereFit(own.points, facing, np.ones(len(own.points)), 20).near(held.points)
+    spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
+    flat = np.zeros(len(held.points), bool)
+    flat[skin] = True
+    off = (near.distance > clearance) & (~flat | (near.distance > 2 * clearance))
+    off |= ~flat & (near.gap > max(2.5 * spacing, 3 * clearance))
+    return off[held.back]
+
+
+def _skin(
+    held: Arranged, normals: NDArray[np.float64], share: NDArray[np.float64], rows: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Points of the pieces, a tenth of the largest or more, that hang together lying flat to each other."""
+    start, end = np.repeat(np.arange(len(rows)), rows.shape[1]), rows.ravel()
+    way = held.points[end] - held.points[start]
+    length = np.linalg.norm(way, axis=1)
+    cosine = np.einsum("ij,ij->i", normals[start], normals[end])
+    both = normals[start] + normals[end] * np.sign(cosine)[:, None]
+    height = 0.5 * np.abs(np.einsum("ij,ij->i", way, both))
+    flat = (np.abs(cosine) > 0.7) & (height < 0.08 + 0.15 * length) & (np.maximum(share[start], share[end]) < 0.06)
+    links = coo_array((np.ones(int(flat.sum()), np.int8), (start[flat], end[flat])), shape=(len(rows),) * 2)
+    label = connected_components(links, directed=False)[1]
+    sizes = np.bincount(label)
+    skin: NDArray[np.bool_] = (sizes >= 0.1 * sizes.max())[label]
+    return skin
