@@ -2,7 +2,6 @@
 
 import bpy
 
-from ..steps.catalogue import all_steps
 from ..steps.step import Step
 from . import scene_piece, states
 from .settings import step_from, stored
@@ -26,11 +25,9 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
         return True
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
-        from ..job.chain import CHAIN
+        from ..job.chain import steps_for
 
-        there = {step.NAME: step for step in all_steps()}
-        wanted = [there[name] for name in CHAIN if name in there and name != "load"]
-        return [step_from(step, stored(context.scene, step)) for step in wanted]
+        return [step_from(step, stored(context.scene, step)) for step in steps_for() if step.NAME != "load"]
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         return self.execute(context) if bpy.app.background or context.window is None else self.start(context)

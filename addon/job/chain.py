@@ -19,6 +19,13 @@ FOR_SEVERAL_PASSES = ("register",)
 """Steps that one pass has no need of."""
 
 
+def steps_for(passes: int = 1) -> list[type[Step]]:
+    """The steps of the whole job that there are, for one pass or for several."""
+    there = {step.NAME: step for step in all_steps()}
+    needless = FOR_SEVERAL_PASSES if passes == 1 else ()
+    return [there[name] for name in CHAIN if name in there and name not in needless]
+
+
 def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = (), passes: int = 1) -> tuple[Step, ...]:
     """The steps of the whole job with these settings, for one pass or several.
 
@@ -31,7 +38,5 @@ def chain(settings: Mapping[str, Mapping[str, Any]], skipped: Sequence[str] = ()
         step_named(name)
         if name not in CHAIN:
             raise BadSetting(f"{name} is no step of the whole job: run it by itself, canthus {name}")
-    there = {step.NAME for step in all_steps()}
-    needless = FOR_SEVERAL_PASSES if passes == 1 else ()
-    names = [name for name in CHAIN if name in there and name not in (*skipped, *needless)]
-    return tuple(step_named(name).made_from(settings.get(name, {})) for name in names)
+    wanted = [step for step in steps_for(passes) if step.NAME not in skipped]
+    return tuple(step.made_from(settings.get(step.NAME, {})) for step in wanted)

@@ -18,6 +18,7 @@ from ..geometry.cloud import Cloud, joined
 from ..geometry.errors import BadFile, NotReady
 from ..geometry.measures import is_watertight
 from ..geometry.mesh import Mesh
+from ..geometry.normals import vertex_normals
 from ..steps.workpiece import Workpiece
 from .recipe import fingerprint
 from .staging import staged
@@ -99,7 +100,7 @@ def write_out(path: Path, before: Workpiece, after: Workpiece) -> list[Path]:
 def _as_one_pass(shape: Cloud | Mesh) -> Cloud:
     """The points as one pass, whatever views it was put together from: a pass moves as a whole."""
     if isinstance(shape, Mesh):
-        return Cloud(shape.vertices, None, shape.colours)
+        return Cloud(shape.vertices, vertex_normals(shape), shape.colours)
     if len(np.unique(shape.columns.get("view", ()))) <= 1:
         return shape
     columns = {name: values for name, values in shape.columns.items() if name != "view"}

@@ -5,11 +5,12 @@ import pytest
 from canthus.files.reading import read
 from canthus.geometry.errors import BadFile, BadSetting
 from canthus.geometry.progress import Cancelled, Progress
-from canthus.job.chain import chain
+from canthus.job.chain import CHAIN, chain
 from canthus.job.command import main
 from canthus.job.make import make
 from canthus.job.order import Order
 from canthus.job.studio import Picture
+from canthus.steps.catalogue import all_steps
 
 from .test_command import everything_in
 
@@ -158,3 +159,15 @@ def test_a_changed_file_of_a_setting_is_refused_unless_named_again(workshop, sca
     with pytest.raises(BadFile, match=r"marks\.json is not the file recipe\.toml was made from"):
         make(Order((), tmp_path / "c", recipe=recipe))
     make(Order((), tmp_path / "c", recipe=recipe, settings={"close": {"guide": str(marks)}}))
+
+
+def test_passes_are_brought_together_only_where_there_are_several():
+    """With the steps there really are."""
+    assert "register" not in [step.NAME for step in chain({})]
+    assert [step.NAME for step in chain({}, (), 3)][:3] == ["load", "assess", "register"]
+
+
+def test_the_chain_keeps_to_the_order_of_the_catalogue():
+    order = [step.NAME for step in all_steps()]
+    places = [order.index(name) for name in CHAIN if name in order]
+    assert places == sorted(places)
