@@ -21,6 +21,9 @@ circumference and the ellipse of head length and breadth; hair and a slanting se
 HEAD_HEIGHT = 2.4
 """Height of all above the neck over the head's mean radius, least: chin to crown is 2.6 (ANSUR II and Farkas,
 computed as above), which a knot of hair on a head does not reach."""
+BEHIND_FACE = 0.55
+"""How far the neck's front lies behind the foremost point above it, over the head's mean radius of 88 mm, at least: the
+nose stands some 30 mm before the chin, and the neck over 40 mm behind that (looked at on heads of ANSUR II means)."""
 FLARE = 1.25
 """Once the mean radius has grown by this over the narrowest, the shoulders have begun."""
 EVEN = 1.03
@@ -34,8 +37,8 @@ class NeckCut:
     """The cut: its plane, whose origin is where a joint's axis meets it and whose up side is the head's.
 
     `outline` is the neck's on that plane; `width` the diameter of the largest circle round the axis that stays in
-    material; `hollow` the share of the outline that is holes; `found` says from what: "landmarks", "narrowest section"
-    or "lowest section".
+    material; `hollow` the share of what the outline spans that is no material; `found` says from what: "landmarks",
+    "narrowest section" or "lowest section".
     """
 
     plane: Plane
@@ -47,10 +50,18 @@ class NeckCut:
 
 @dataclass(frozen=True)
 class _Profile:
-    """Mean radius (of the largest outline's area) by height, upwards."""
+    """Mean radius (of the area the largest outline spans) and its foremost place (least y), by height, upwards."""
 
     heights: NDArray[np.float64]
     radii: NDArray[np.float64]
+    fronts: NDArray[np.float64]
+
+    @property
+    def recess(self) -> NDArray[np.float64]:
+        """How far the front lies behind the foremost place above, over the largest mean radius above."""
+        foremost = np.minimum.accumulate(self.fronts[::-1])[::-1]
+        largest = np.maximum.accumulate(self.radii[::-1])[::-1]
+        return np.asarray((self.fronts - foremost) / np.maximum(largest, 1e-9))
 
     @property
     def upright(self) -> NDArray[np.bool_]:
@@ -88,8 +99,8 @@ def find_cut(
     cut = _centred(head, plane(cut.origin, up))
     outlines = _outlines(head, cut)
     width = 2 * float(depths_in(outlines, np.zeros((1, 2)))[0])
-    holes = sum(-outline.area for outline in outlines if outline.area < 0)
-    return NeckCut(cut, outlines[0], width, holes / outlines[0].area, found)
+    material = sum(outline.area for outline in outlines)
+    return NeckCut(cut, outlines[0], width, 1.0 - material / outlines[0].span, found)
 
 
 def narrowest_depth(head: Mesh, cut: Plane, up_to: float) -> float:
@@ -106,8 +117,12 @@ def _profile(head: Mesh) -> _Profile:
     low, high = head.vertices[:, 2].min(), head.vertices[:, 2].max()
     heights = np.linspace(low, high, LEVELS + 2)[1:-1]
     level = plane((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
-    areas = [max((o.area for o in outlines), default=0.0) for outlines in sections(head, level, heights)]
-    return _Profile(heights, np.sqrt(np.maximum(areas, 0.0) / np.pi))
+    radii, fronts = np.zeros(LEVELS), np.full(LEVELS, float(head.vertices[:, 1].max()))
+    for row, outlines in enumerate(sections(head, level, heights)):
+        if outlines:
+            radii[row] = np.sqrt(outlines[0].span / np.pi)
+            fronts[row] = outlines[0].points[:, 1].min()
+    return _Profile(heights, radii, fronts)
 
 
 def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> tuple[float, str]:
@@ -126,20 +141,30 @@ def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> t
         largest = np.maximum.accumulate(radii[::-1])[::-1]
         zone = (radii <= NECK_OF_HEAD * largest) & (heights[-1] - heights >= HEAD_HEIGHT * largest)
         found = "narrowest section"
-    candidates = np.flatnonzero(zone & profile.upright)
+    candidates = _above_shoulders(radii, np.flatnonzero(zone & profile.upright))
     if not len(candidates):
         return min(_lowest_whole(profile), float(landmarks.get("gnathion", (0, 0, np.inf))[2])), "lowest section"
-    return float(heights[_first_narrow(radii, candidates)]), found
+    behind = candidates[profile.recess[candidates] >= BEHIND_FACE]
+    if found != "landmarks" and len(behind):  # a face turned aside shows no chin: then all will do
+        candidates = behind
+    return float(heights[_middle_of_narrowest(radii, candidates)]), found
 
 
-def _first_narrow(radii: NDArray[np.float64], candidates: NDArray[np.int64]) -> int:
-    """The middle of the narrowest stretch of candidate levels above the shoulders, looked for from the top down."""
-    best = int(candidates[-1])
+def _above_shoulders(radii: NDArray[np.float64], candidates: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The candidate levels from the top down to where the shoulders begin."""
+    kept: list[int] = []
     for level in candidates[::-1].tolist():
-        if radii[level : best + 1].max() > FLARE * radii[best]:
-            break
-        if radii[level] < radii[best]:
-            best = level
+        if kept:
+            narrowest = kept[int(np.argmin(radii[kept]))]
+            if radii[level : narrowest + 1].max() > FLARE * radii[narrowest]:
+                break
+        kept.append(level)
+    return np.array(kept[::-1], np.int64)
+
+
+def _middle_of_narrowest(radii: NDArray[np.float64], candidates: NDArray[np.int64]) -> int:
+    """The middle of the narrowest stretch of candidate levels."""
+    best = int(candidates[np.argmin(radii[candidates])])
     narrow = set(candidates[radii[candidates] <= EVEN * radii[best]].tolist())
     low = high = best
     while low - 1 in narrow:

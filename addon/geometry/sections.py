@@ -81,6 +81,13 @@ class Outline:
         return float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum() / 2)
 
     @cached_property
+    def span(self) -> float:
+        """Area of the line's hull, by its farthest points in 96 directions: for a slit shell, that of the whole."""
+        angles = np.linspace(0, 2 * np.pi, 96, endpoint=False)
+        farthest = np.argmax(self.points @ np.stack([np.cos(angles), np.sin(angles)]), axis=0)
+        return Outline(self.points[farthest]).area
+
+    @cached_property
     def centroid(self) -> NDArray[np.float64]:
         """(2,) centre of area."""
         x, y = (self.points - self.points[0]).T

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from canthus.geometry.booleans import difference
-from canthus.geometry.sections import deepest, depths_in, plane, section, sections
+from canthus.geometry.sections import Outline, deepest, depths_in, plane, section, sections
 from canthus.geometry.solids import box, cylinder, sphere
 from canthus.geometry.transforms import rotation, transform
 from hypothesis import given
@@ -22,6 +22,13 @@ def test_a_ball_is_cut_in_circles(height, way):
     np.testing.assert_allclose(outline.centroid, 0, atol=0.02)
 
 
+def test_what_a_dented_outline_spans():
+    """An L of 3 by 3 with arms 1 wide: area 5; its hull lacks a triangle of 2 of the square's 9."""
+    corner = Outline(np.array([(0, 0), (3, 0), (3, 1), (1, 1), (1, 3), (0, 3)], float))
+    assert corner.area == pytest.approx(5)
+    assert corner.span == pytest.approx(7)
+
+
 def test_levels_together_are_the_levels_one_by_one():
     cut = plane((0, 0, 0), (0, 0, 1))
     heights = np.linspace(-13, 13, 9)
@@ -34,7 +41,9 @@ def test_holes_count_negative_and_bound_the_depth():
     """A bored block: 10 x 8 less a circle of radius 2."""
     block = difference(box((-5, -4, -1), (5, 4, 1)), cylinder((0, 0, -2), (0, 0, 2), 2.0))
     outlines = section(block, plane((0, 0, 0.25), (0, 0, 1)))
-    assert [outline.area for outline in outlines] == pytest.approx([80.0, -4 * np.pi], rel=2e-3)  # the bore is inscribed
+    assert [outline.area for outline in outlines] == pytest.approx(
+        [80.0, -4 * np.pi], rel=2e-3
+    )  # the bore is inscribed
     depths = depths_in(outlines, np.array([(0, 0), (3, 0), (4.5, 0), (6, 0), (0, -3.5)], float))
     np.testing.assert_allclose(depths, [-2, 1, 0.5, -1, 0.5], atol=0.003)
     heart = deepest(outlines)
