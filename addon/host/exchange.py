@@ -18,8 +18,9 @@ from ..geometry.mesh import Mesh
 FINE = ".canthus_fine"
 NORMAL = "canthus_normal"
 COLOUR = "Color"
-MAP = "Canthus Map"
-"""The colour attribute that shows values, not the colours of the skin (see `maps`)."""
+MAP, PAINT = "Canthus Map", "Canthus Paint"
+SHOWN_ONLY = (MAP, PAINT)
+"""Colour attributes that are only looked at: values as colours (see `maps`), painted irises (see `looks`)."""
 POINTS_MODIFIER = "Canthus Points"
 _KINDS = {"FLOAT": ("value", np.float32), "INT": ("value", np.int32), "BOOLEAN": ("value", np.bool_)}
 
@@ -190,7 +191,7 @@ def _columns(mesh: bpy.types.Mesh) -> dict[str, NDArray[np.generic]]:
 
 def _colours(mesh: bpy.types.Mesh) -> NDArray[np.uint8] | None:
     """(n, 3) sRGB bytes of the active colour attribute, where it has one colour a vertex; a map is no colour."""
-    own = [each for each in mesh.color_attributes if each.domain == "POINT" and each.name != MAP]
+    own = [each for each in mesh.color_attributes if each.domain == "POINT" and each.name not in SHOWN_ONLY]
     active = mesh.color_attributes.active_color
     if not own:
         return None

@@ -2,10 +2,11 @@
 
 import bpy
 import numpy as np
+from numpy.typing import NDArray
 
 from ..geometry.cloud import Cloud
 from ..geometry.mesh import Mesh
-from ..steps.workpiece import Workpiece
+from ..steps.workpiece import Eye, Workpiece
 from . import exchange, materials
 
 _CREASE = np.radians(35)
@@ -22,7 +23,7 @@ def dress(thing: bpy.types.Object, role: str, shape: Mesh | Cloud, piece: Workpi
     else:
         _show_points(thing, shape, unit)
     data.materials.clear()
-    data.materials.append(_material_for(name, shape, piece, unit))
+    data.materials.append(_material_for(data, name, shape, piece, unit))
 
 
 def show_latest(collection: bpy.types.Collection, piece: Workpiece) -> None:
@@ -47,14 +48,33 @@ def _hide(thing: bpy.types.Object, hidden: bool) -> None:
     thing.hide_viewport = hidden
 
 
-def _material_for(name: str, shape: Mesh | Cloud, piece: Workpiece, unit: float) -> bpy.types.Material:
+def _material_for(
+    data: bpy.types.Mesh, name: str, shape: Mesh | Cloud, piece: Workpiece, unit: float
+) -> bpy.types.Material:
     for eye in piece.eyes:
         if name == f"eye-{eye.side}":
             _forget(f"Canthus Eye {eye.side}")
+            if isinstance(shape, Mesh):
+                _paint_iris(data, shape.vertices, eye)
             return materials.eye(eye.side, np.asarray(eye.centre) / unit, np.asarray(eye.gaze))
     if name == "scan" and shape.colours is not None:
         return bpy.data.materials.get("Canthus Scan") or materials.coloured()
     return bpy.data.materials.get("Canthus Resin") or materials.resin()
+
+
+def _paint_iris(data: bpy.types.Mesh, vertices: NDArray[np.float64], eye: Eye) -> None:
+    """White, iris and pupil as colours a vertex, for the solid view; they are not read back as the eye's own."""
+    rays = vertices - np.asarray(eye.centre)
+    along = rays @ np.asarray(eye.gaze) / np.maximum(np.linalg.norm(rays, axis=1), 1e-9)
+    rgba = np.ones((len(vertices), 4), np.float32)
+    for edge, colour in (
+        (np.inf, (0.93, 0.91, 0.88)),
+        (materials.LIMBUS, (0.35, 0.46, 0.49)),
+        (materials.PUPIL, (0.03,) * 3),
+    ):
+        rgba[along >= np.cos(min(edge, np.pi)), :3] = colour
+    data.color_attributes.new(exchange.PAINT, "BYTE_COLOR", "POINT").data.foreach_set("color_srgb", rgba.ravel())
+    data.color_attributes.active_color = data.color_attributes[exchange.PAINT]
 
 
 def _forget(name: str) -> None:
