@@ -2,6 +2,7 @@
 
 import bpy
 
+from ..job.chain import steps_for
 from ..steps.step import Step
 from . import scene_piece, states
 from .settings import step_from, stored
@@ -25,12 +26,16 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
         return True
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
-        from ..job.chain import steps_for
-
-        return [step_from(step, stored(context.scene, step)) for step in steps_for() if step.NAME != "load"]
+        wanted = [step for step in steps_for(_passes(context)) if step.NAME != "load"]
+        return [step_from(step, stored(context.scene, step)) for step in wanted]
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         return self.execute(context) if bpy.app.background or context.window is None else self.start(context)
+
+
+def _passes(context: bpy.types.Context) -> int:
+    """How many files the scan was loaded from."""
+    return int(scene_piece.piece_collection(context).get(scene_piece.PASSES, 1))
 
 
 class CANTHUS_OT_stop(bpy.types.Operator):

@@ -23,12 +23,13 @@ _LOAD, _EXPORT = step_named("load"), step_named("export")
 class _NewPiece:
     """What loading and taking share: a raw workpiece becomes one in millimetres, in a collection of its own."""
 
-    def begin(self, context: bpy.types.Context, raw: Workpiece) -> Workpiece:
+    def begin(self, context: bpy.types.Context, raw: Workpiece, passes: int = 1) -> Workpiece:
         """Run `load` on it and put it in the scene."""
         piece = run([step_from(_LOAD, self)], raw)
         if self.millimeters:
             viewport.set_millimetres(context)
         collection = scene_piece.write_piece(piece, context.scene)
+        collection[scene_piece.PASSES] = passes
         copy_settings(_LOAD, self, stored(context.scene, _LOAD))
         viewport.show_colours(context)
         viewport.show_piece(context, collection)
@@ -85,7 +86,7 @@ class CANTHUS_OT_load(_NewPiece, bpy.types.Operator):
 
         try:
             with object_mode(context):
-                piece = self.begin(context, scanned([Path(bpy.path.abspath(str(path))) for path in paths]))
+                piece = self.begin(context, scanned([Path(bpy.path.abspath(str(path))) for path in paths]), len(paths))
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}

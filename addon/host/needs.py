@@ -10,11 +10,11 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "assess": _SCAN,
     "register": _SCAN,
     "cull-strays": _SCAN,
-    "cull-lashes": _SCAN,
+    "cull-lashes": ("scan", "landmarks"),
     "merge-layers": _SCAN,
     "denoise": _SCAN,
     "close": _SCAN,
-    "landmarks": ("scan or head",),
+    "landmarks": ("surface",),
     "pose": ("scan or head",),
     "measure": ("landmarks",),
     "scale": ("scan or head",),
@@ -28,6 +28,7 @@ _MISSING = {
     "head": "There is no closed head yet: press Close first",
     "landmarks": "There are no landmarks yet: press Landmarks first",
     "eyes": "No eyes are placed yet: press Place Eyes first",
+    "surface": "There is no surface yet: press Close first, or load a mesh",
     "scan or head": "There is no scan and no head yet: press Load first",
 }
 
@@ -38,7 +39,8 @@ def missing(step: str, held: Mapping[str, Any]) -> str:
     Parameters
     ----------
     step : the step's name
-    held : what the scene holds: "scan", "head", "landmarks", "eyes" to whether they are there
+    held : what the scene holds: "scan", "head", "surface" (a head, or a scan with faces), "landmarks", "eyes" to
+        whether they are there
     """
     for need in _NEEDS.get(step, _HEAD):
         if not any(held.get(each) for each in need.split(" or ")):

@@ -22,6 +22,7 @@ from . import exchange, looks
 
 ROLE = "canthus_role"
 RECORD = "canthus"
+PASSES = "canthus_passes"
 SHAPES = ("scan", "skin", "head")
 MOVED = 1e-4
 """An empty further than this from where it was put, millimetres at a head of 250, was moved by hand."""

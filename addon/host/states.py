@@ -48,12 +48,14 @@ def facts_shown(collection: bpy.types.Collection | None) -> dict[str, Any]:
 
 
 def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
-    """Whether there is a scan, a head, landmarks, eyes."""
+    """Whether there is a scan, a head, a surface, landmarks, eyes."""
     if collection is None:
         return {}
     roles = {scene_piece.role_of(thing).split("/")[0] for thing in collection.objects}
+    scan = scene_piece.object_with(collection, "scan")
+    surface = "head" in roles or (scan is not None and scan.type == "MESH" and len(scan.data.polygons) > 0)
     names = {"scan": "scan", "head": "head", "landmarks": "landmark", "eyes": "eye"}
-    return {name: role in roles for name, role in names.items()}
+    return {name: role in roles for name, role in names.items()} | {"surface": surface}
 
 
 def history_of(collection: bpy.types.Collection | None) -> tuple[str, ...]:

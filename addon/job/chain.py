@@ -8,12 +8,12 @@ from ..steps.catalogue import all_steps, step_named
 from ..steps.step import Step
 
 CHAIN = (
-    *("load", "assess", "register", "cull-strays", "cull-lashes", "merge-layers", "denoise"),
+    *("load", "assess", "register", "cull-strays", "merge-layers", "denoise"),
     *("close", "landmarks", "pose", "measure", "scale"),
     *("place-eyes", "rebuild-lids", "carve-sockets", "make-eyes"),
     *("neck", "hollow", "key", "vent", "check"),
 )
-"""The steps of the whole job, in order."""
+"""The steps of the whole job, in order. Not `cull-lashes`: it wants landmarks, and those want a closed head."""
 
 FOR_SEVERAL_PASSES = ("register",)
 """Steps that one pass has no need of."""
