@@ -64,7 +64,7 @@ class Fissure:
         return np.asarray(self.inner + share[:, None] * chord + bow[:, None] * (peak - self.inner - top * chord))
 
     def pupil_line(self) -> tuple[float, float]:
-        """x and z of the pupil's centre under straight gaze.
+        """X and z of the pupil's centre under straight gaze.
 
         Notes
         -----

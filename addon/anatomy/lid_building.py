@@ -106,7 +106,8 @@ def built_lids(
             return BuiltLids(sewn, form, _opening(form, behind, frame), scanned, raised, first)
     x, y, z = centre
     raise NotPossible(
-        f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there or take a wider blend"
+        f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there, or try another "
+        "blend"
     )
 
 
