@@ -8,6 +8,8 @@ import pytest
 from canthus.files.writing import write
 from canthus.geometry.cloud import Cloud
 from canthus.host import scene_piece
+from canthus.host.chain_operator import CANTHUS_OT_make
+from canthus.job.chain import steps_for
 from canthus.steps.pose.scale import Scale
 from host.egg import egg, positions, state
 
@@ -140,3 +142,14 @@ def test_work_in_hand_shuts_the_other_buttons(collection):
 def test_the_record_is_plain_text_another_program_can_read(collection):
     facts = json.loads(collection["canthus"])
     assert facts["landmarks"]["sellion"]["position"] == [0.1, -95.2, 15.3]
+
+
+def test_making_everything_is_the_chain_of_the_command_line(piece, scene):
+    """With the settings of the panels, and without `load`, which was done when the scan came in."""
+    collection = scene_piece.write_piece(piece.but(scan=piece.head), scene)
+    scene.canthus.scale.ratio = "1/4"
+    steps = CANTHUS_OT_make.steps_to_run(None, bpy.context)
+    assert [type(step) for step in steps] == list(steps_for())[1:]
+    assert next(step for step in steps if step.NAME == "scale").ratio == 0.25
+    collection[scene_piece.PASSES] = 2
+    assert "register" in [step.NAME for step in CANTHUS_OT_make.steps_to_run(None, bpy.context)]
