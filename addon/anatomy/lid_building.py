@@ -22,6 +22,7 @@ SPOKES = 260
 _INNER_RINGS = np.array([0.12, 0.3, 0.5, 0.7, 0.84, 0.93, 0.98])
 _EDGE_RINGS = np.array([-0.55, -0.4, -0.2, 0.0, 0.2, 0.4, 0.52, 0.6, 0.7, 0.85, 1.0, 1.2, 1.5])  # mm about the margin
 _OUTER_RINGS = 44
+_SAMPLES = 0.55  # mm between the places the skin is read at
 _SEAM = 0.6  # mm between the last ring and the patch's edge, for the seam
 _TRIES = (1.0, 1.2, 0.85)  # of the blend, until the seam falls where the skin does not fold
 _LOWER_PLATE, _CORNER_PLATE = 4.5, 1.2  # mm beyond the margin that are wholly new
@@ -93,7 +94,8 @@ def built_lids(
     """
     behind = centre - BEHIND * AHEAD
     life = Mesh(head.vertices / scale, head.triangles)
-    view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, farthest=True)
+    # The first surface from within is the skin; what hangs in front of it is lashes.
+    view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, nearest=_SPAN[0])
     frame = opening_through(margin, behind).frame
     form, scanned, raised = _form(view, frame, fissure, margin, centre, sitter, shape, axis, gap, wishes)
     for factor in _TRIES:
@@ -120,7 +122,7 @@ def _rings(
     edge = _edge(form, outward, at_margin.min() * np.ones(SPOKES), blend)
     places = _ring_places(around, outward, at_margin, edge)
     directions = _ways(places, frame)
-    distances = _distances(view, form, places.reshape(-1, 2), directions.reshape(-1, 3), blend)
+    distances = _distances(view, form, frame, places.reshape(-1, 2), directions.reshape(-1, 3), blend)
     return view.centre + directions * distances.reshape(places.shape[:2])[..., None], outward, edge
 
 
@@ -286,16 +288,25 @@ def _ways(places: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np
 
 
 def _distances(
-    view: InsideView, form: LidForm, places: NDArray[np.float64], directions: NDArray[np.float64], blend: float
+    view: InsideView,
+    form: LidForm,
+    frame: NDArray[np.float64],
+    places: NDArray[np.float64],
+    directions: NDArray[np.float64],
+    blend: float,
 ) -> NDArray[np.float64]:
     """(n,) distance of the new surface: the lids, passing over into the skin as it is."""
     skin = view.distances(directions)
-    beyond = form.beyond(places)
-    known = np.isfinite(skin) & (beyond > 0.6)
+    low, high = places.min(axis=0), places.max(axis=0)
+    ticks = [np.arange(low[axis], high[axis], _SAMPLES) for axis in (0, 1)]
+    samples = np.stack(np.meshgrid(*ticks), axis=-1).reshape(-1, 2)
+    samples = samples[form.beyond(samples) > 0.6]
+    sampled = view.distances(_ways(samples, frame))
+    known = np.isfinite(sampled)
     if known.sum() < 200:
         raise NotPossible("too little skin is seen about the eye to build lids on: place the eye again")
-    smooth = smoothed_over(places[known], skin[known], places, 1.8)
-    share = np.clip((beyond - _plate(form, places)) / blend, 0.0, 1.0)
+    smooth = smoothed_over(samples[known], sampled[known], places, 1.8)
+    share = np.clip((form.beyond(places) - _plate(form, places)) / blend, 0.0, 1.0)
     kept = share * share * (3 - 2 * share)
     lids = form.surface(places, directions, smooth)
     lumps = np.where(np.isfinite(skin), skin - smooth, 0.0)

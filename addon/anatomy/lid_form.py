@@ -231,7 +231,7 @@ def smoothed_over(
     places: NDArray[np.float64], values: NDArray[np.float64], at: NDArray[np.float64], spread: float
 ) -> NDArray[np.float64]:
     """(m,) robust local means of values given at (n, 2) places, read at (m, 2) others: the skin without its lumps."""
-    near, which = KDTree(places).query(at, k=min(48, len(places)))
+    near, which = KDTree(places).query(at, k=min(72, len(places)))
     weights = np.exp(-0.5 * (near / np.maximum(spread, near[:, :1] + 0.2)) ** 2)
     chosen = values[which]
     middle = np.median(chosen, axis=1, keepdims=True)

@@ -11,10 +11,7 @@ from .mesh import Mesh
 
 @dataclass(frozen=True, eq=False)
 class InsideView:
-    """What is seen from `centre`. The rows of `frame` are across, up and ahead, unit vectors.
-
-    `picture` holds inverse depths, negative ones where the farthest surface was asked for.
-    """
+    """What is seen from `centre`. The rows of `frame` are across, up and ahead; `picture` holds inverse depths."""
 
     centre: NDArray[np.float64]
     frame: NDArray[np.float64]
@@ -25,7 +22,7 @@ class InsideView:
         across, up, ahead = (directions @ self.frame.T).T
         forward = np.where(ahead > 0, ahead, np.nan)
         nearness = self.picture.at(across / forward, up / forward)
-        return np.asarray(1.0 / (np.abs(nearness) * forward))
+        return np.asarray(1.0 / (nearness * forward))
 
 
 def view_from_inside(
@@ -36,7 +33,7 @@ def view_from_inside(
     *,
     pixel: float = 0.02,
     widest: float = 3.0,
-    farthest: bool = False,
+    nearest: float = 0.0,
 ) -> InsideView:
     """Look out of a solid from a point within it.
 
@@ -48,7 +45,7 @@ def view_from_inside(
     reach : nothing farther away than this is looked at
     pixel : tangent of the angle between neighbouring rays in the middle of the view
     widest : tangent of the largest angle to either side; 3 is 71 degrees
-    farthest : see the outermost surface along each ray instead of the first
+    nearest : nothing nearer than this is looked at
 
     Notes
     -----
@@ -57,12 +54,13 @@ def view_from_inside(
     """
     frame = frame_about(ahead)
     away = mesh.vertices - centre
-    near = (away**2).sum(axis=1) < reach**2
+    squared = (away**2).sum(axis=1)
+    near = (squared < reach**2) & (squared >= nearest**2)
     views = away @ frame.T
     near &= views[:, 2] > 0.05 * reach
     triangles = mesh.triangles[near[mesh.triangles].all(axis=1)]
     forward = np.where(near, views[:, 2], 1.0)[:, None]
-    places = np.hstack([views[:, :2] / forward, (-1.0 if farthest else 1.0) / forward])
+    places = np.hstack([views[:, :2] / forward, 1.0 / forward])
     used, numbered = np.unique(triangles, return_inverse=True)
     picture = depth_map(
         places[used], numbered.reshape(-1, 3).astype(np.int32), (-widest, -widest), (widest, widest), pixel

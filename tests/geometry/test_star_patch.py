@@ -74,5 +74,5 @@ def test_view_from_inside_is_exact_on_a_box_and_a_ball():
     np.testing.assert_allclose(seen, 4 / -ways[:, 1], atol=1e-6)
     round_ = view_from_inside(icosphere(6, 10.0), np.array([1.0, 2.0, 0.0]), AHEAD, 30.0).distances(AHEAD[None])
     np.testing.assert_allclose(round_, 2 + np.sqrt(99), atol=2e-3)
-    behind = view_from_inside(ball(), np.array([0.0, 30.0, 0.0]), AHEAD, 60.0, farthest=True).distances(AHEAD[None])
+    behind = view_from_inside(ball(), np.array([0.0, 30.0, 0.0]), AHEAD, 60.0, nearest=30.0).distances(AHEAD[None])
     np.testing.assert_allclose(behind, 40.0, atol=0.02)
