@@ -29,6 +29,7 @@ class Close(Step):
         from ...geometry.closing import closed_surface
         from ...geometry.measures import area, edge_faults, genus, triangle_areas, volume
         from ...geometry.sampling import spread_over
+        from ...geometry.visibility import outer_wall
 
         scan = piece.scan
         if scan is None or not len(scan.points if isinstance(scan, Cloud) else scan.triangles):
@@ -38,7 +39,12 @@ class Close(Step):
             if not faults and not self.resolution and volume(scan) > 0:
                 return _kept_as_it_is(piece, scan)
             piece = piece.noted(f"The mesh had {faults}: it was surfaced anew from its points and normals.")
-            scan = spread_over(scan, _edge(scan))
+            spacing = _edge(scan)
+            scan = spread_over(scan, spacing)
+            outside = outer_wall(scan.points, np.asarray(scan.normals), spacing)
+            if outside.mean() < _SOLID:
+                piece = piece.noted("The mesh is a hollow shell: its inner walls were left out and it was filled.")
+                scan = scan.kept(outside)
         closed = closed_surface(scan.points, _outward(scan), scan.colours, self.resolution * piece.scale, progress)
         head = closed.mesh
         areas = triangle_areas(head)
@@ -60,6 +66,9 @@ class Close(Step):
                 f"The scan covers {100 * seen:.0f} % of the closed surface: the rest was filled in and is not likeness."
             )
         return piece.but(head=head, skin=head)
+
+
+_SOLID = 0.8  # share of a body's own surface that is seen from somewhere outside
 
 
 def _edge(mesh: Mesh) -> float:

@@ -1,0 +1,37 @@
+"""The outer wall of a shell told from the inner one."""
+
+import numpy as np
+from canthus.geometry.measures import volume
+from canthus.geometry.mesh import Mesh
+from canthus.geometry.solids import icosphere
+from canthus.geometry.visibility import outer_wall, seen_share
+from canthus.steps.surface.close import Close
+from canthus.steps.workpiece import Workpiece
+
+
+def shell():
+    """A hollow ball, walls 3 mm thick, open below: outer radius 40, inner 37, faces outward and inward."""
+    outer, inner = icosphere(5, 40.0), icosphere(5, 37.0)
+    mesh = Mesh(
+        np.concatenate([outer.vertices, inner.vertices]),
+        np.concatenate([outer.triangles, inner.triangles[:, ::-1] + len(outer.vertices)]),
+    )
+    return mesh.kept(mesh.corners[:, :, 2].mean(axis=1) > -34)
+
+
+def test_the_inside_of_a_shell_is_hidden_and_its_outside_is_seen():
+    ball = icosphere(5, 40.0).vertices
+    points, normals = np.concatenate([ball, ball * 37 / 40]), np.concatenate([ball, -ball]) / 40
+    share = seen_share(points, normals, 4.0)
+    assert share[: len(ball)].min() > 0.9
+    assert share[len(ball) :].max() < 0.1
+    wall = outer_wall(points, normals, 1.4)
+    assert wall[: len(ball)].all()
+    assert not wall[len(ball) :].any()
+
+
+def test_close_fills_a_hollow_shell():
+    piece = Close(resolution=1.5).apply(Workpiece(scan=shell()))
+    full = 4 / 3 * np.pi * 40**3 - 6**2 * np.pi * (3 * 40 - 6) / 3  # the ball less the cap below -34
+    assert abs(volume(piece.head) / full - 1) < 0.03
+    assert any("hollow shell" in note for note in piece.notes)
