@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+import numpy as np
+
+from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import Check as Finding
@@ -25,6 +28,9 @@ class Check(Step):
     printer: str = setting("medium", help="Printer the parts are for: small, medium, large, or one of your own table")
     printers: str = setting("", kind="path", help="TOML file of your own printers: plate, pixel and layer of each")
     density: float = setting(1.1, low=0.5, high=3, unit="g/ml", help="Density of the cured resin")
+    up: tuple[float, ...] = setting(
+        (0.0, 0.0, 1.0), kind="point", help="The way up as the parts are printed: x,y,z; the neck is down by default"
+    )
     price: float = setting(0.0, low=0.0, high=10_000, help="Price of a litre of resin; 0 leaves the cost out")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -32,11 +38,15 @@ class Check(Step):
         from ...geometry.measures import volume
         from .findings import cavity_findings, surface_findings, wall_findings
         from .gaps import clearance_findings, overlap_findings
+        from .layer_findings import layer_findings, vent_findings
         from .printers import printer_named
         from .sizes import size_findings
 
         piece.needed_head()
         printer = printer_named(self.printer, self.printers)
+        up = np.asarray(self.up, dtype=np.float64)
+        if not up.any():
+            raise BadSetting("check: up has no length: give a direction such as 0,0,1")
         parts = piece.all_parts()
         found: list[Finding] = []
         for number, (name, mesh) in enumerate(parts.items()):
@@ -45,8 +55,10 @@ class Check(Step):
             found += cavity_findings(name, mesh)
             found += wall_findings(name, mesh, piece.eyes, self.least_wall, printer.pixel, self.thin_share)
             found += size_findings(name, mesh, printer)
+            found += layer_findings(name, mesh, up, printer)
         progress(0.8, "checking how the parts go together")
         found += overlap_findings(parts) + clearance_findings(parts, piece.eyes)
+        found += vent_findings(piece)
         resin = sum(volume(mesh) for mesh in parts.values()) / 1000
         checked = piece.but(checks=tuple(found)).measured(
             checks=len(found),

@@ -10,7 +10,8 @@ from canthus.geometry.solids import box, cylinder, icosphere, sphere
 from canthus.steps.output.check import Check
 from canthus.steps.output.printers import printer_named
 from canthus.steps.output.sizes import smallest_tube
-from canthus.steps.workpiece import Eye, Workpiece
+from canthus.steps.output.vent import Vent
+from canthus.steps.workpiece import Done, Eye, Workpiece
 
 
 def together(*meshes):
@@ -35,10 +36,10 @@ def failed(found):
 
 
 def test_a_clean_part_has_nothing_to_find():
-    found, done = findings(clean_head())
+    found, done = findings(box((0, 0, 0), (35, 36, 37)))
     assert failed(found) == []
     assert done.figures["grave"] == 0
-    assert done.figures["resin_ml"] == pytest.approx(4 / 3 * np.pi * 18**3 / 1000, rel=5e-3)
+    assert done.figures["resin_ml"] == pytest.approx(35 * 36 * 37 / 1000)
     assert done.figures["mass_g"] == pytest.approx(1.1 * done.figures["resin_ml"])
 
 
@@ -109,6 +110,26 @@ def test_parts_that_overlap_and_eyes_that_bind():
     assert not moved["eye-left and head: overlap"].ok
     close = findings(head, eyes=(eye,), parts={"eye-left": sphere(4.08, (0, -16, 0), sag=0.001)})[0]
     assert not close["eye-left: gap to the socket"].ok
+
+
+def test_islands_and_suction_cups_are_found():
+    arm = union(box((-6, -6, 0), (6, 6, 20)), box((0, -1, 14), (12, 1, 16)), box((10, -1, 8), (12, 1, 15)))
+    found, _ = findings(arm)
+    assert found["head: islands"].value == 1
+    np.testing.assert_allclose(found["head: islands"].where, [11, 0, 8], atol=0.2)
+    bowl = difference(cylinder((0, 0, 0), (0, 0, 20), 8), cylinder((0, 0, 3), (0, 0, 21), 6))
+    cup = findings(bowl)[0]["head: suction cup"]
+    assert cup.value == pytest.approx(np.pi * 36, rel=0.05)
+    assert not cup.ok
+    assert not cup.grave
+
+
+def test_narrow_vents_are_remarked_on():
+    vented = Vent(diameter=1.0).apply(Workpiece(head=hollowed(clean_head(), sphere(15, sag=0.02))))
+    history = (Done("vent", {}, vented.figures),)
+    found, _ = findings(vented.head, history=history)
+    assert found["vents: narrowest"].value == 1.0
+    assert not found["vents: narrowest"].ok
 
 
 def test_a_part_too_large_for_the_plate():
