@@ -15,7 +15,7 @@ def without_handles(mesh: Mesh, longest: float) -> tuple[Mesh, int]:
 
     Parameters
     ----------
-    mesh : one closed, oriented piece
+    mesh : one closed, oriented piece without unused vertices
     longest : loops longer than this are left, millimetres: a jug's handle is no fault
 
     Returns
@@ -26,36 +26,45 @@ def without_handles(mesh: Mesh, longest: float) -> tuple[Mesh, int]:
     Notes
     -----
     Loops by tree and cotree (Erickson and Whittlesey 2005, "Greedy optimal homotopy and homology generators"): the
-    edges in neither span the handles. A loop is shortened by growing the tree anew from its own vertices.
+    edges in neither span the handles. Loops that touch nowhere are cut together.
     """
     cuts = 0
-    while True:
-        loop = _shortest_loop(mesh)
-        if loop is None or _length(mesh, loop) > longest:
-            return mesh, cuts
-        mesh = _cut(mesh, loop)
-        cuts += 1
+    while len(mesh.vertices) - len(mesh.triangles) // 2 < 2:  # Euler's number of a closed piece: 2 on a sphere
+        short = _short_loops(mesh, longest)
+        if not short:
+            break
+        for loop in short:
+            mesh = _cut(mesh, loop)
+        cuts += len(short)
+    return mesh, cuts
+
+
+def _short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
+    """Loops no longer than that which part no surface and touch nowhere: all can be cut at once.
+
+    Those of one tree are independent, so together they part nothing either. Where a tree from anywhere gives none, the
+    shortest loop is looked for from its own vertices.
+    """
+    edges, sides = _edges(mesh)
+    found = _loops(mesh, edges, sides, int(mesh.triangles[0, 0]))
+    for _ in range(3):
+        found = sorted(found, key=lambda loop: _length(mesh, loop))
+        if not found or _length(mesh, found[0]) <= longest:
+            break
+        found = _loops(mesh, edges, sides, int(found[0][0]))
+    taken = np.zeros(len(mesh.vertices), bool)
+    apart = []
+    for loop in found:
+        if _length(mesh, loop) <= longest and not taken[loop].any():
+            apart.append(loop)
+            ring = np.isin(mesh.triangles, loop).any(axis=1)
+            ring = np.isin(mesh.triangles, mesh.triangles[ring]).any(axis=1)
+            taken[mesh.triangles[ring]] = True
+    return apart
 
 
 def _length(mesh: Mesh, loop: NDArray[np.int64]) -> float:
     return float(np.linalg.norm(mesh.vertices[loop] - mesh.vertices[np.roll(loop, 1)], axis=1).sum())
-
-
-def _shortest_loop(mesh: Mesh) -> NDArray[np.int64] | None:
-    """A short loop that does not part the surface, or None on a sphere."""
-    edges, sides = _edges(mesh)
-    best: NDArray[np.int64] | None = None
-    roots = [int(mesh.triangles[0, 0])]
-    while roots:
-        root = roots.pop(0)
-        found = _loops(mesh, edges, sides, root)
-        if not found:
-            return None
-        shortest = min(found, key=lambda loop: _length(mesh, loop))
-        if best is None or _length(mesh, shortest) < 0.99 * _length(mesh, best):
-            best = shortest
-            roots = [int(best[0]), int(best[len(best) // 3]), int(best[2 * len(best) // 3])]
-    return best
 
 
 def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -85,7 +94,8 @@ def _loops(mesh: Mesh, edges: NDArray[np.int64], sides: NDArray[np.int64], root:
 def _grown(links: NDArray[np.int64], size: int, root: int) -> NDArray[np.int64]:
     """(size,) parent of each node in a tree grown ring by ring, -9999 for the root and what is not reached."""
     graph = csr_array((np.ones(len(links), np.int8), (links[:, 0], links[:, 1])), shape=(size, size))
-    return breadth_first_order(graph, root, directed=False)[1].astype(np.int64)
+    parent: NDArray[np.int64] = breadth_first_order(graph, root, directed=False)[1].astype(np.int64)
+    return parent
 
 
 def _through(parent: NDArray[np.int64], one: int, other: int) -> NDArray[np.int64]:
