@@ -15,7 +15,7 @@ def seen_share(points: NDArray[np.float64], normals: NDArray[np.float64], size: 
     ----------
     points : (n, 3) float array, millimetres, dense against `size`
     normals : (n, 3) outward unit vectors
-    size : side of a pixel, millimetres: three point spacings or so
+    size : side of a pixel, millimetres: six point spacings or so, or the nearer wall shows gaps
 
     Notes
     -----
@@ -54,7 +54,7 @@ def outer_wall(points: NDArray[np.float64], normals: NDArray[np.float64], spacin
     What is seen from a seventh of its directions is outside for sure; from there the wall is followed a few points
     deep into its folds, but not round an edge: the inner side of a shell faces the other way.
     """
-    outside = seen_share(points, normals, 3 * spacing) > _SURELY
+    outside = seen_share(points, normals, 6 * spacing) > _SURELY
     held = arranged(points)
     _, rows = held.nearest(8)
     own, facing = outside[held.rows], normals[held.rows]
@@ -64,4 +64,4 @@ def outer_wall(points: NDArray[np.float64], normals: NDArray[np.float64], spacin
     return own[held.back]
 
 
-_SURELY, _DEEP = 0.15, 6
+_SURELY, _DEEP = 0.15, 3
