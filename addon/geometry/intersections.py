@@ -7,8 +7,14 @@ from .boxes import overlapping
 from .mesh import Mesh
 
 
-def self_intersections(mesh: Mesh) -> NDArray[np.int32]:
+def self_intersections(mesh: Mesh, deeper_than: float = 0.0) -> NDArray[np.int32]:
     """Pairs of triangles that pass through each other.
+
+    Parameters
+    ----------
+    mesh : any mesh
+    deeper_than : millimetres by which a triangle must reach beyond the other's plane on both sides of it; what cuts
+        leave as slivers, rounded for a file, crosses its neighbours by some millionths
 
     Returns
     -------
@@ -22,7 +28,7 @@ def self_intersections(mesh: Mesh) -> NDArray[np.int32]:
     """
     if not len(mesh.triangles):
         return np.zeros((0, 2), np.int32)
-    pairs = _apart_by_planes(mesh, _candidates(mesh))
+    pairs = _apart_by_planes(mesh, _candidates(mesh), deeper_than)
     first, second = mesh.triangles[pairs[:, 0]], mesh.triangles[pairs[:, 1]]
     cut = np.zeros(len(pairs), bool)
     for one, other in ((first, second), (second, first)):
@@ -48,13 +54,14 @@ def _candidates(mesh: Mesh) -> NDArray[np.int32]:
     return apart
 
 
-def _apart_by_planes(mesh: Mesh, pairs: NDArray[np.int32]) -> NDArray[np.int32]:
-    """The pairs of which neither lies wholly on one side of the other's plane."""
+def _apart_by_planes(mesh: Mesh, pairs: NDArray[np.int32], depth: float) -> NDArray[np.int32]:
+    """The pairs of which neither lies wholly on one side of the other's plane, but for `depth`."""
     for one, other in ((0, 1), (1, 0)):
         corners, points = mesh.corners[pairs[:, one]], mesh.corners[pairs[:, other]]
         normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         heights = np.einsum("nki,ni->nk", points - corners[:, :1], normals)
-        pairs = pairs[(heights.max(axis=1) > 0) & (heights.min(axis=1) < 0)]
+        least = depth * np.linalg.norm(normals, axis=1)
+        pairs = pairs[(heights.max(axis=1) > least) & (heights.min(axis=1) < -least)]
     return pairs
 
 

@@ -12,6 +12,8 @@ from ..workpiece import Check, Eye
 
 LIDS_AT_LEAST = 0.15
 """Lids thinner than this are not printed; between it and the least wall they are told of, for true lids are thin."""
+_NO_MERE_SLIVER = 1e-3
+"""Faces that cross by less than this, mm, are slivers of a cut rounded for a file: a fiftieth of a pixel."""
 UNTOLD = 1000.0
 """Millimetres given for a wall where nothing faces the surface across the solid: no limit is larger."""
 
@@ -42,7 +44,7 @@ def surface_findings(name: str, mesh: Mesh, pixel: float) -> list[Check]:
 
 def _crossing_finding(name: str, mesh: Mesh, pixel: float) -> Check:
     """Faces that cut through others; grave where they run on for more than ten pixels, which is no mere fold."""
-    pairs = self_intersections(mesh)
+    pairs = self_intersections(mesh, deeper_than=_NO_MERE_SLIVER)
     faces = np.unique(pairs)
     what, advice = f"{name}: faces through each other", "smooth the place, or close the head again"
     if not len(faces):
