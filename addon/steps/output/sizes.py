@@ -29,7 +29,7 @@ def size_findings(name: str, mesh: Mesh, printer: Printer) -> list[Check]:
 
 def smallest_tube(mesh: Mesh) -> tuple[float, float]:
     """Diameter and length of the narrowest round tube the part fits in, over some two hundred directions."""
-    outermost = [(mesh.vertices @ some.T).argmax(axis=0) for some in np.array_split(_directions(2000), 40)]
+    outermost = [(some @ mesh.vertices.T).argmax(axis=1) for some in np.array_split(_directions(2000), 100)]
     points = mesh.vertices[np.unique(np.concatenate(outermost))]  # stands for the hull, to some hundredths of a mm
     ways = _directions(400)[:200]
     axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2]
