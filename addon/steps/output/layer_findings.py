@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from ...geometry.print_layers import islands, layers_of, suction_cups
 from ...geometry.mesh import Mesh
+from ...geometry.print_layers import islands, layers_of, suction_cups
 from ..workpiece import Check, Workpiece
 from .printers import Printer
 
