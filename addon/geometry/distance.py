@@ -41,7 +41,7 @@ class SignedDistance:
     def query(
         self, points: NDArray[np.float64], far: float = np.inf
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
-        """(n,) signed distance, (n,) triangle and (n, 3) closest place of (n, 3) points; `far` as for `ClosestPoint`."""
+        """(n,) signed distance, (n,) triangle and (n, 3) closest place of (n, 3) points; `far` as in `ClosestPoint`."""
         distance, triangle, place = self._closest.query(points, far)
         facing = np.einsum("ij,ij->i", points - place, self._normals_at(triangle, place))
         return np.where(facing < 0, -distance, distance), triangle, place
