@@ -1,10 +1,8 @@
 """Lash clumps on a lid-like skin made from formulas."""
 
 import numpy as np
-import pytest
 from canthus.geometry.bristles import bristles
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.errors import NotReady
 from canthus.steps.clean.cull_lashes import CullLashes
 from canthus.steps.workpiece import Landmark, Workpiece
 
@@ -60,6 +58,10 @@ def test_the_step_works_round_the_known_corners_only():
     assert not marked.columns["lash"][-500:].any()
 
 
-def test_without_corners_it_says_what_to_do():
-    with pytest.raises(NotReady, match="run landmarks"):
-        CullLashes().apply(Workpiece(scan=Cloud(lid())))
+def test_without_eyes_nothing_is_culled_and_a_note_says_so():
+    """A bare ball has no face."""
+    ball = np.random.default_rng(0).standard_normal((20_000, 3))
+    ball *= 80 / np.linalg.norm(ball, axis=1, keepdims=True)
+    piece = CullLashes().apply(Workpiece(scan=Cloud(ball)))
+    assert len(piece.scan) == 20_000
+    assert "No eyes were found" in piece.notes[0]

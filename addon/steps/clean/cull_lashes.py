@@ -1,10 +1,12 @@
 """The step that takes lash clumps off the lids."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ...geometry.errors import NotReady
+from ...geometry.cloud import Cloud
+from ...geometry.errors import BadCloud
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
@@ -28,28 +30,65 @@ class CullLashes(Step):
     mode: str = setting("remove", choices=("remove", "mark"), help="Remove lashes, or mark them in a column 'lash'")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
-        """The workpiece without them, or with a column `lash`. The corners of the eyes must be known."""
+        """The workpiece without them, or with a column `lash`.
+
+        The eyes are where their corners were placed; where those are not known, they are looked for on a coarse
+        closing of the scan. Without a face nothing is culled, and a note says so.
+        """
         from ...geometry.bristles import bristles
 
         cloud = cloud_of(piece, self.NAME)
-        sides = [side for side in ("left", "right") if f"endocanthion-{side}" in piece.landmarks]
-        if not sides:
-            raise NotReady("cull-lashes looks round the eyes: run landmarks, or place the corners of the eyes, first")
-        if isinstance(piece.scan, Mesh) and self.mode == "remove":
-            raise NotReady("cull-lashes removes points and the scan is a mesh: mark them, or load the points alone")
+        eyes = _placed(piece) or _looked_for(cloud, piece.scale, progress.stretch(0, 0.8))
         lash = np.zeros(len(cloud), bool)
         middle = cloud.points.mean(axis=0)
-        for side in sides:
-            progress(sides.index(side) / len(sides), f"looking round the {side} eye")
-            corners = [piece.needed_landmark(f"{corner}-{side}") for corner in ("endocanthion", "exocanthion")]
-            centre = np.mean(corners, axis=0)
-            near = np.flatnonzero(((cloud.points - centre) ** 2).sum(axis=1) < self.reach**2)
+        for turn, centre in enumerate(eyes):
+            progress(0.8 + 0.1 * turn, "looking round the eyes")
+            near = np.flatnonzero(((cloud.points - centre) ** 2).sum(axis=1) < (self.reach * piece.scale) ** 2)
             way = (centre - middle) / np.linalg.norm(centre - middle)
-            lash[near] = bristles(cloud.points[near], centre + 100 * way, self.clearance)
-        piece = piece.measured(lash_points=int(lash.sum()), eyes_looked_at=len(sides))
-        if self.mode == "remove":
-            return piece.but(scan=cloud.kept(~lash))
-        marked = cloud.with_column("lash", lash.astype(np.uint8))
-        if isinstance(piece.scan, Mesh):
-            return piece.but(scan=Mesh(piece.scan.vertices, piece.scan.triangles, piece.scan.colours, marked.columns))
-        return piece.but(scan=marked)
+            before = centre + 100 * piece.scale * way
+            lash[near] |= bristles(cloud.points[near], before, self.clearance * piece.scale)
+        piece = piece.measured(lash_points=int(lash.sum()), eyes_looked_at=len(eyes))
+        if not eyes:
+            return piece.noted(
+                "No eyes were found on the scan, so no lash was culled: place the eyes' corners."
+            )
+        return piece.but(scan=self._without(piece.scan, cloud, lash))
+
+    def _without(self, scan: Cloud | Mesh | None, cloud: Cloud, lash: NDArray[np.bool_]) -> Cloud | Mesh:
+        if isinstance(scan, Mesh):
+            if self.mode == "remove":
+                return scan.kept(~lash[scan.triangles].any(axis=1)) if lash.any() else scan
+            return replace(scan, columns={**scan.columns, "lash": lash.astype(np.uint8)})
+        return cloud.kept(~lash) if self.mode == "remove" else cloud.with_column("lash", lash.astype(np.uint8))
+
+
+def _placed(piece: Workpiece) -> list[NDArray[np.float64]]:
+    """The middle of each eye's opening, between corners that are sure."""
+    found = []
+    for side in ("left", "right"):
+        marks = [piece.landmarks.get(f"{corner}-{side}") for corner in ("endocanthion", "exocanthion")]
+        places = [mark.position for mark in marks if mark is not None and mark.sure]
+        if len(places) == 2:
+            found.append(np.mean(places, axis=0))
+    return found
+
+
+_EYE_ASIDE, _EYE_BELOW = 31.7, 4.0
+"""Millimetres from the sellion to the middle of an eye's opening: half the mean distance between pupils (ANSUR II,
+reference_values.md section 1), and about as far below as the demo head's lies."""
+
+
+def _looked_for(cloud: Cloud, scale: float, progress: Progress) -> list[NDArray[np.float64]]:
+    """The middles of both eyes from the face found on a coarse closing: lashes hide corners, hardly the nose's root."""
+    from ...anatomy.proposals import propose_landmarks
+    from ...geometry.closing import closed_surface
+
+    try:
+        closed = closed_surface(cloud.points / scale, cloud.normals, None, 2.5, progress.stretch(0, 0.6))
+    except BadCloud:
+        return []
+    found = propose_landmarks(closed.mesh, progress.stretch(0.6, 1))
+    if found.face is None or "sellion" not in found.marks or found.marks["sellion"][1] < 0.5:
+        return []
+    sellion, pose = found.marks["sellion"][0], found.face.pose[:3, :3]
+    return [scale * (sellion + side * _EYE_ASIDE * pose[0] - _EYE_BELOW * pose[2]) for side in (1, -1)]
