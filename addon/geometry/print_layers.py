@@ -74,9 +74,7 @@ def _upright(up: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.stack([first, np.cross(third, first), third])
 
 
-def _crossings(
-    corners: NDArray[np.float64], shape: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+def _crossings(corners: NDArray[np.float64], shape: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Where upright lines through the pixels' middles cross the triangles: (column, height) in steps of the grid."""
     low = np.maximum(np.ceil(corners[:, :, :2].min(axis=1)), 0).astype(np.int64)
     high = np.minimum(np.floor(corners[:, :, :2].max(axis=1)), shape[:2] - 1).astype(np.int64)

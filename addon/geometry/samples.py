@@ -61,9 +61,7 @@ def _edge_lengths(points: NDArray[np.float64], pieces: NDArray[np.int64]) -> NDA
     return lengths
 
 
-def _halved(
-    points: NDArray[np.float64], pieces: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _halved(points: NDArray[np.float64], pieces: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """The points with the middles of the longest edges, and both halves of every piece, first ones first."""
     turn = (_edge_lengths(points, pieces).argmax(axis=1)[:, None] + np.arange(3)) % 3
     a, b, c = np.take_along_axis(pieces, turn, axis=1).T
