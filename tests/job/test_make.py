@@ -68,7 +68,7 @@ def test_the_recipe_makes_the_same_bytes_again(workshop, scan, tmp_path):
     assert main(["make", "--recipe", str(tmp_path / "a" / "recipe.toml"), "--out", str(tmp_path / "b")]) == 0
     for name in ("recipe.toml", "ball.3mf", "parts/head.stl", "parts/eye-left.stl"):
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes(), name
-    assert tomllib.loads((tmp_path / "b" / "recipe.toml").read_text())["step"][1]["resolution"] == 0.7
+    assert tomllib.loads((tmp_path / "b" / "recipe.toml").read_text(encoding="utf-8"))["step"][1]["resolution"] == 0.7
 
 
 def test_a_recipe_refuses_another_scan_of_that_name_unless_it_is_given(workshop, scan, tmp_path):

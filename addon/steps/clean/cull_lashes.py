@@ -49,9 +49,7 @@ class CullLashes(Step):
             lash[near] |= bristles(cloud.points[near], before, self.clearance * piece.scale)
         piece = piece.measured(lash_points=int(lash.sum()), eyes_looked_at=len(eyes))
         if not eyes:
-            return piece.noted(
-                "No eyes were found on the scan, so no lash was culled: place the eyes' corners."
-            )
+            return piece.noted("No eyes were found on the scan, so no lash was culled: place the eyes' corners.")
         return piece.but(scan=self._without(piece.scan, cloud, lash))
 
     def _without(self, scan: Cloud | Mesh | None, cloud: Cloud, lash: NDArray[np.bool_]) -> Cloud | Mesh:

@@ -29,6 +29,7 @@ class Close(Step):
         from ...geometry.closing import closed_surface
         from ...geometry.measures import area, edge_faults, genus, triangle_areas, volume
         from ...geometry.sampling import spread_over
+        from ...geometry.untangling import untangled
         from ...geometry.visibility import outer_wall
 
         scan = piece.scan
@@ -45,8 +46,12 @@ class Close(Step):
             if outside.mean() < _SOLID:
                 piece = piece.noted("The mesh is a hollow shell: its inner walls were left out and it was filled.")
                 scan = scan.kept(outside)
-        closed = closed_surface(scan.points, _outward(scan), scan.colours, self.resolution * piece.scale, progress)
-        head = closed.mesh
+        closed = closed_surface(
+            scan.points, _outward(scan), scan.colours, self.resolution * piece.scale, progress.stretch(0, 0.9)
+        )
+        head, crossing, still = untangled(closed.mesh, progress=progress.stretch(0.9, 1.0))
+        if still:
+            piece = piece.noted(f"{still} faces of the closed surface still pass through one another.")
         areas = triangle_areas(head)
         seen = (head.columns["confidence"][head.triangles].mean(axis=1) > 0.5) @ areas / areas.sum()
         piece = piece.measured(
@@ -58,6 +63,7 @@ class Close(Step):
             genus=genus(head),
             pieces_dropped=closed.pieces_dropped,
             handles_cut=closed.handles_cut,
+            crossing_faces_relaxed=crossing,
             seen_percent=100 * float(seen),
             farthest_from_data_mm=float(head.columns["distance_from_data_mm"].max()),
         )

@@ -1,0 +1,29 @@
+"""Drawing crossing faces apart."""
+
+import numpy as np
+from canthus.geometry.intersections import self_intersections
+from canthus.geometry.measures import is_watertight
+from canthus.geometry.mesh import Mesh
+from canthus.geometry.solids import icosphere
+from canthus.geometry.untangling import untangled
+
+
+def test_a_spike_pushed_through_the_far_side_is_drawn_back():
+    ball = icosphere(4, 10.0)
+    vertices = ball.vertices.copy()
+    spike = int(np.argmax(vertices[:, 2]))
+    vertices[spike] = [0.3, 0.2, -14.0]  # through the bottom of the ball and out again
+    mesh, first, left = untangled(Mesh(vertices, ball.triangles))
+    assert first > 0
+    assert left == 0
+    assert not len(self_intersections(mesh))
+    assert is_watertight(mesh)
+    still = (mesh.vertices == vertices).all(axis=1)
+    assert still.mean() > 0.8  # only round the spike and where it came out
+
+
+def test_a_sound_ball_keeps_every_vertex():
+    ball = icosphere(3, 10.0)
+    mesh, first, left = untangled(ball)
+    assert (first, left) == (0, 0)
+    assert np.array_equal(mesh.vertices, ball.vertices)
