@@ -15,7 +15,7 @@ CHAIN = (
 )
 """The steps of the whole job, in order.
 
-Not `cull-lashes`, `merge-layers` and `denoise`, which are run by hand where a capture wants them: on the demo capture of
+Not `cull-lashes`, `merge-layers` and `denoise`, run by hand where a capture wants them: on the demo capture of
 200,000 points the second takes a lid and the globe under it for two skins, the third leaves beads where hair was thinly
 seen, and the lids are built anew whether lashes stand on them or not.
 """
