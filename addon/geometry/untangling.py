@@ -11,6 +11,8 @@ from .mesh import Mesh
 from .progress import SILENT, Progress
 from .smoothing import averaging
 
+_SWEEPS = 3  # means taken a turn
+
 
 def untangled(mesh: Mesh, turns: int = 12, progress: Progress = SILENT) -> tuple[Mesh, int, int]:
     """The mesh with crossing faces relaxed until none cross, or until the turns run out.
@@ -26,7 +28,7 @@ def untangled(mesh: Mesh, turns: int = 12, progress: Progress = SILENT) -> tuple
 
     Notes
     -----
-    Each vertex of a patch goes to the mean of its neighbours, eight times a turn: such a membrane has no folds once the
+    Each vertex of a patch goes to the mean of its neighbours, a few times a turn: such a membrane has no folds once the
     patch reaches past what was tangled.
     """
     crossing = np.unique(self_intersections(mesh)).astype(np.int64)
@@ -42,7 +44,7 @@ def untangled(mesh: Mesh, turns: int = 12, progress: Progress = SILENT) -> tuple
             patch = np.maximum(patch, mean @ patch > 0)
         inside = patch > 0
         rows, vertices = mean[np.flatnonzero(inside)], mesh.vertices.copy()
-        for _ in range(8):
+        for _ in range(_SWEEPS):
             vertices[inside] = rows @ vertices
         mesh = replace(mesh, vertices=vertices)
         crossing = _crossing_near(mesh, np.flatnonzero(inside[mesh.triangles].any(axis=1)))

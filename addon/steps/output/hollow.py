@@ -8,7 +8,7 @@ from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
-from ..workpiece import Eye, Workpiece
+from ..workpiece import Check, Eye, Workpiece
 
 
 @dataclass(frozen=True)
@@ -44,8 +44,10 @@ class Hollow(Step):
         walls = ClosestPoint(head).query(inner.corners.mean(axis=1))[0]
         hollow = hollowed(head, inner)
         progress(0.9, "cutting the ways in for the eyes")
-        hollow, eyes = _with_ways_in(piece, hollow, inner)
-        return piece.but(head=hollow, eyes=eyes).measured(
+        hollow, eyes, shut = _with_ways_in(piece, hollow, inner)
+        for finding in shut:
+            piece = piece.noted(finding.advice)
+        return piece.but(head=hollow, eyes=eyes, checks=(*piece.checks, *shut)).measured(
             wall_mm=self.wall,
             least_wall_mm=float(walls.min()),
             mean_wall_mm=float(walls.mean()),
@@ -54,8 +56,11 @@ class Hollow(Step):
         )
 
 
-def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tuple[Eye, ...]]:
-    """The hollow head with a bore from the pocket of each eye that is set from behind, and the eyes with its length."""
+def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tuple[Eye, ...], tuple[Check, ...]]:
+    """The hollow head with a bore from each pocket, the eyes with its length, and what keeps an eye from going in.
+
+    A face without a back (one range map) has no hollow behind its eyes: that is a finding, not the end of the job.
+    """
     from ...anatomy.eye_entry import entry_length
     from ...anatomy.eye_path import eye_bore
     from ...anatomy.socket import FINENESS
@@ -63,14 +68,21 @@ def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tu
     from ...geometry.solids import cylinder
 
     skin = piece.skin if piece.skin is not None else piece.needed_head()
-    tools, eyes = [], []
+    tools, eyes, shut = [], [], []
     for eye in piece.eyes:
         if eye.bore_length > 0:
             centre, gaze = np.asarray(eye.centre), np.asarray(eye.gaze)
-            length = entry_length(centre, gaze, eye.pocket_radius, inner, skin, eye.side)
+            try:
+                length = entry_length(centre, gaze, eye.pocket_radius, inner, skin, eye.side)
+            except NotPossible as fault:
+                eyes.append(eye)
+                shut.append(
+                    Check(f"way in for the {eye.side} eye", 0.0, 1.0, "ways", False, eye.centre, advice=str(fault))
+                )
+                continue
             bore = eye_bore(centre, gaze, eye.pocket_radius, length)
             tools.append(cylinder(bore.start, bore.end, bore.radius, FINENESS * bore.radius))
             eyes.append(replace(eye, bore_length=length))
         else:
             eyes.append(eye)
-    return (difference(hollow, *tools) if tools else hollow), tuple(eyes)
+    return (difference(hollow, *tools) if tools else hollow), tuple(eyes), tuple(shut)
