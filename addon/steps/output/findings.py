@@ -74,7 +74,7 @@ def wall_findings(
     for eye in eyes if name == "head" else ():
         own = over_pocket(walls, eye)
         lids |= own
-        found.append(_lid_finding(walls.only(own), eye, least, allowed_share))
+        found.append(_lid_finding(walls.only(own), eye, least))
     rest = walls.only(~lids)
     share = 100 * rest.share_below(least)
     thinnest, where = _thinnest(rest)
@@ -102,10 +102,10 @@ def over_pocket(walls: Thickness, eye: Eye) -> NDArray[np.bool_]:
     return chosen
 
 
-def _lid_finding(lids: Thickness, eye: Eye, least: float, allowed_share: float) -> Check:
-    """The thinnest place of the lids; grave, as for walls, where more than a share of them is too thin to print."""
+def _lid_finding(lids: Thickness, eye: Eye, least: float) -> Check:
+    """The thinnest place of the lids; grave where it is too thin to print at all."""
     thinnest, where = _thinnest(lids)
-    grave = 100 * lids.share_below(LIDS_AT_LEAST) > allowed_share
+    grave = thinnest < LIDS_AT_LEAST
     advice = f"true lids are thin; they print from about {LIDS_AT_LEAST:g} mm with care, or give the lids a thicker rim"
     return Check(f"head: lids of the {eye.side} eye", thinnest, least, "mm", thinnest >= least, where, grave, advice)
 
