@@ -3,6 +3,7 @@
 Every figure carries its source; most are worked out in reference_values.md, sections 1 and 4.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -79,7 +80,7 @@ class EyeShape:
     @property
     def limbus_angle(self) -> float:
         """Half-angle of the cone from the globe's centre through the limbus, radians."""
-        return float(np.arctan2(self.limbus, self.limbus_ahead))
+        return math.atan2(self.limbus, self.limbus_ahead)
 
     @property
     def apex(self) -> float:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ..geometry.angles import arc_tangent
 from ..geometry.errors import NotPossible
 from ..geometry.inside_view import InsideView, view_from_inside
 from ..geometry.mesh import Mesh
@@ -130,7 +131,7 @@ def _laid_out(ways: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[
     """(n, 2) places on the plane of (n, 3) directions of any length."""
     across, up, ahead = (ways @ frame.T).T
     off = np.maximum(np.hypot(across, up), 1e-12)
-    return np.asarray(LAYOUT * (np.arctan2(off, ahead) / off)[:, None] * np.column_stack([across, up]))
+    return np.asarray(LAYOUT * (arc_tangent(off, ahead) / off)[:, None] * np.column_stack([across, up]))
 
 
 def _form(

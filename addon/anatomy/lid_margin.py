@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
+from ..geometry.angles import arc_tangent
 from ..geometry.curves import best_ring
 from ..geometry.inside_view import InsideView, frame_about
 from .eye import EyeShape
@@ -64,7 +65,7 @@ def opening_through(curve: NDArray[np.float64], centre: NDArray[np.float64]) -> 
     middle[1] = -np.sqrt(max(1.0 - middle @ middle, 0.1))
     frame = frame_about(middle)
     across, up, ahead = (ways @ frame.T).T
-    around, angles = np.arctan2(up, across), np.arctan2(np.hypot(across, up), ahead)
+    around, angles = arc_tangent(up, across), arc_tangent(np.hypot(across, up), ahead)
     wanted = 2 * np.pi * np.arange(SPOKES) / SPOKES
     order = np.argsort(around)
     return Opening(centre, frame, np.interp(wanted, around[order], angles[order], period=2 * np.pi))

@@ -6,6 +6,7 @@ Places and angles are those of the plane that `lid_form` lays the lids out on.
 import numpy as np
 from numpy.typing import NDArray
 
+from ..geometry.angles import arc_tangent
 from ..geometry.errors import NotPossible
 from .lid_form import LAYOUT, LidForm
 
@@ -23,7 +24,7 @@ _OVER_CREASE = 0.8
 def spokes(form: LidForm) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Turn of each spoke, rising from 0, and the angle at which it meets the margin."""
     angles = np.linalg.norm(form.margin, axis=1) / LAYOUT
-    turns = np.unwrap(np.arctan2(form.margin[:, 1], form.margin[:, 0]))
+    turns = np.unwrap(arc_tangent(form.margin[:, 1], form.margin[:, 0]))
     if turns[-1] < turns[0]:
         turns, angles = turns[::-1], angles[::-1]
     steps = np.diff(turns)

@@ -1,5 +1,6 @@
 """Where a head is parted so that the eyes can be set from behind: above the ears, behind the hairline."""
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -40,7 +41,7 @@ def parting_plane(
         side = np.array([0.0, ear[1], ear[2] + OVER_EARS * (crown - ear[2])])
     else:
         side = np.array([0.0, float(upper[:, 1].min() + upper[:, 1].max()) / 2, crown - BARE[1] * breadth])
-    rise = float(np.arctan2(front[2] - side[2], side[1] - front[1])) + tilt
+    rise = math.atan2(front[2] - side[2], side[1] - front[1]) + tilt
     up = np.array([0.0, np.sin(rise), np.cos(rise)])
     return plane(side + raise_by * up, up)
 

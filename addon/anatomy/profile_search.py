@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from ..geometry.angles import arc_tangent
 from ..geometry.depth_map import depth_map
 from ..geometry.mesh import Mesh
 
@@ -51,7 +52,7 @@ def profile_of(head: Mesh, size: float) -> Profile:
     """
     centre = _CENTRE * size
     ahead, above = -(head.vertices[:, 1] - centre[0]), head.vertices[:, 2] - centre[1]
-    radius, angle = np.hypot(ahead, above), np.arctan2(above, ahead)
+    radius, angle = np.hypot(ahead, above), arc_tangent(above, ahead)
     mean = np.interp(np.degrees(angle), *_MEAN_RADIUS.T) * size
     # The back of the head is left out: there the angle jumps from half a turn to minus half a turn.
     near = (np.abs(head.vertices[:, 0]) < 12.0) & (np.abs(angle) < np.radians(110))
@@ -214,7 +215,7 @@ def _bend(forward: NDArray[np.float64], height: NDArray[np.float64]) -> NDArray[
     bend = np.full(len(forward), np.nan)
     before = np.column_stack([forward[step:-step] - forward[: -2 * step], height[step:-step] - height[: -2 * step]])
     after = np.column_stack([forward[2 * step :] - forward[step:-step], height[2 * step :] - height[step:-step]])
-    turn = np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1))
+    turn = arc_tangent(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(axis=1))
     length = (np.linalg.norm(before, axis=1) + np.linalg.norm(after, axis=1)) / 2
     bend[step:-step] = turn / np.maximum(length, 1e-9)
     return bend

@@ -1,5 +1,6 @@
 """Landmarks proposed on a head in any pose: the face is found, set straight, and read feature by feature."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,7 +98,7 @@ def _held_straight(posed: Mesh, marks: Found, face: Face) -> Found:
 def _nod_of(frame: HeadFrame) -> NDArray[np.float64]:
     """(4, 4) turn about the x axis alone that brings the frame's upward direction upright."""
     _, back, up = frame.matrix[2, :3]
-    return transform(rotation([1.0, 0.0, 0.0], float(np.arctan2(back, up))))
+    return transform(rotation([1.0, 0.0, 0.0], math.atan2(back, up)))
 
 
 _EAR_AT_BEST = 0.6

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
+from ..geometry.angles import arc_tangent
 from ..geometry.inside_view import InsideView
 from ..geometry.mesh import Mesh
 from ..geometry.solids import cylinder, sphere
@@ -150,8 +151,8 @@ def least_wall(
     near = (away**2).sum(axis=1) < (30 * scale + 2 * pocket.radius) ** 2
     away, places = away[near], head.vertices[near]
     across, up, ahead = (away @ opening.frame.T).T
-    around = np.arctan2(up, across) % (2 * np.pi)
-    angles = np.arctan2(np.hypot(across, up), ahead)
+    around = arc_tangent(up, across) % (2 * np.pi)
+    angles = arc_tangent(np.hypot(across, up), ahead)
     rim = np.interp(around, 2 * np.pi * np.arange(SPOKES) / SPOKES, opening.angles, period=2 * np.pi)
     lids = angles < rim + _LID_BAND * scale / pocket.radius
     along = np.clip(-(away @ pocket.gaze), 0.0, 0.0 if bore is None else np.linalg.norm(bore.end - bore.start))

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .angles import arc_tangent
 from .errors import NotPossible
 from .mesh import Mesh
 from .sections import Outline, Plane, section
@@ -35,7 +36,7 @@ def brought_to_circle(mesh: Mesh, cut: Plane, radius: float, height: float) -> M
     levels, flat = cut.heights(mesh.vertices), cut.flat(mesh.vertices)
     distances = np.linalg.norm(flat, axis=1)
     rays = np.linspace(-np.pi, np.pi, RAYS + 1)
-    ends = np.interp(np.arctan2(flat[:, 1], flat[:, 0]), rays, np.append(reach, reach[0]))
+    ends = np.interp(arc_tangent(flat[:, 1], flat[:, 0]), rays, np.append(reach, reach[0]))
     ends = np.where(levels < 1e-6 * height, distances, ends)  # the end's own vertices go onto the circle exactly
     share = np.clip(1 - levels / height, 0, 1)
     fade = share**3 * (10 - 15 * share + 6 * share**2)  # no kink where it starts or ends
@@ -55,7 +56,7 @@ def _end(mesh: Mesh, cut: Plane) -> Outline:
 
 def _reach(end: Outline, cut: Plane) -> NDArray[np.float64]:
     """(RAYS,) distance from the origin to the outline in directions from -pi up."""
-    angles, distances = np.arctan2(*end.points.T[::-1]), np.linalg.norm(end.points, axis=1)
+    angles, distances = arc_tangent(*end.points.T[::-1]), np.linalg.norm(end.points, axis=1)
     turned = np.unwrap(angles)
     if abs(turned[-1] - turned[0]) < 1.5 * np.pi or (np.diff(turned) < -0.2).any():
         raise NotPossible("the neck's end folds back on itself, so no collar can be put on it: move the cut")

@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from .angles import arc_tangent
 from .closest import ClosestPoint
 from .measures import needs_closed, triangle_normals
 from .mesh import Mesh
@@ -75,7 +76,7 @@ def _vertex_normals(mesh: Mesh, faces: NDArray[np.float64]) -> NDArray[np.float6
     corners = mesh.corners
     ahead, back = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
     sines = np.linalg.norm(np.cross(ahead, back), axis=2)
-    angles = np.arctan2(sines, np.einsum("tci,tci->tc", ahead, back))
+    angles = arc_tangent(sines, np.einsum("tci,tci->tc", ahead, back))
     weighted = (angles[:, :, None] * faces[:, None]).reshape(-1, 3)
     flat, count = mesh.triangles.ravel(), len(mesh.vertices)
     summed: NDArray[np.float64] = np.stack([np.bincount(flat, weighted[:, k], count) for k in range(3)], axis=1)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .angles import arc_tangent
 from .booleans import difference, intersection
 from .errors import NotPossible
 from .mesh import Mesh
@@ -120,7 +121,7 @@ def _reach(outline: Outline, take: np.ufunc) -> NDArray[np.float64]:
     shares = np.concatenate([np.arange(count) / count for count in steps])
     which = np.repeat(np.arange(len(points)), steps)
     fine = points[which] * (1 - shares[:, None]) + ahead[which] * shares[:, None]
-    bins = np.floor((np.arctan2(fine[:, 1], fine[:, 0]) + np.pi) / (2 * np.pi) * RAYS).astype(int) % RAYS
+    bins = np.floor((arc_tangent(fine[:, 1], fine[:, 0]) + np.pi) / (2 * np.pi) * RAYS).astype(int) % RAYS
     reach = np.full(RAYS, np.inf if take is np.minimum else 0.0)
     take.at(reach, bins, np.linalg.norm(fine, axis=1))
     return reach

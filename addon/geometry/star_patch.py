@@ -6,6 +6,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
+from .angles import arc_tangent
 from .errors import NotPossible
 from .mesh import Mesh
 
@@ -63,7 +64,7 @@ def with_star_patch(
 
 def _turns(away: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
     across, up = (away @ frame[:2].T).T
-    return np.asarray(np.arctan2(up, across) % (2 * np.pi))
+    return np.asarray(arc_tangent(up, across) % (2 * np.pi))
 
 
 def _without_cap(
@@ -79,7 +80,7 @@ def _without_cap(
     squared = (away**2).sum(axis=1)
     near = np.flatnonzero((squared > span[0] ** 2) & (squared < span[1] ** 2))
     across, up, ahead = (away[near] @ frame.T).T
-    angles = np.arctan2(np.hypot(across, up), ahead)
+    angles = arc_tangent(np.hypot(across, up), ahead)
     within = np.zeros(len(mesh.vertices), dtype=bool)
     within[near] = angles < np.interp(_turns(away[near], frame), around, edge, period=2 * np.pi)
     gone = within[mesh.triangles].any(axis=1)

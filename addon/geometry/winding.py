@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from .angles import arc_tangent
 from .measures import triangle_areas, triangle_normals
 from .mesh import Mesh
 
@@ -41,7 +42,7 @@ def _solid_angles(corners: NDArray[np.float64], points: NDArray[np.float64]) -> 
     la, lb, lc = (np.sqrt(np.einsum("...i,...i->...", side, side)) for side in (a, b, c))
     ab, bc, ca = (np.einsum("...i,...i->...", *pair) for pair in ((a, b), (b, c), (c, a)))
     triple = np.einsum("...i,...i->...", a, np.cross(b, c))
-    angles: NDArray[np.float64] = 2 * np.arctan2(triple, la * lb * lc + ab * lc + bc * la + ca * lb)
+    angles: NDArray[np.float64] = 2 * arc_tangent(triple, la * lb * lc + ab * lc + bc * la + ca * lb)
     return angles
 
 
