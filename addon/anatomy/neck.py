@@ -28,6 +28,9 @@ FLARE = 1.25
 """Once the mean radius has grown by this over the narrowest, the shoulders have begun."""
 EVEN = 1.03
 """Levels whose mean radius is within this of the narrowest are as good as it: the cut goes through their middle."""
+CLEAR_OF_CUT = 1e-4
+"""How far above a cut already made a section is taken, in heights of the head: the cut face is uneven by the steps of
+32-bit coordinates (1e-7), and a section through it would be shreds."""
 BELOW_CHIN = 0.04, 0.50
 """Span below the chin the cut is looked for in, as shares of chin to crown: common practice, no source."""
 
@@ -108,7 +111,8 @@ def narrowest_depth(head: Mesh, cut: Plane, up_to: float) -> float:
     the axis leaves the neck. Millimetres.
     """
     least = np.inf
-    for outlines in sections(head, cut, np.linspace(0.0, up_to, 9) + 1e-6 * max(up_to, 1.0)):
+    hair = CLEAR_OF_CUT * float(np.ptp(head.vertices, axis=0).max())
+    for outlines in sections(head, cut, np.linspace(hair, up_to + hair, 9)):
         least = min(least, float(depths_in(outlines, np.zeros((1, 2)))[0]))
     return least
 

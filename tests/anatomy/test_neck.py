@@ -7,6 +7,7 @@ from canthus.geometry.booleans import union
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.sections import plane
 from canthus.geometry.solids import cylinder, frustum, sphere
+from canthus.geometry.trimming import largest_above
 from captures import average_head, bust, mri_head
 
 # A head of ANSUR II male means (reference_values section 2): 199.5 long, 154.3 broad, neck of circumference 397.7 as a
@@ -61,6 +62,15 @@ def test_depth_of_the_axis_is_the_least_up_the_neck():
     face = plane((0, 0, 0), (0, 0, 1))
     assert narrowest_depth(narrowing, face, 30.0) == pytest.approx(51.65, abs=0.05)
     assert narrowest_depth(narrowing, face.raised(-5.0), 1.0) == -np.inf
+
+
+@pytest.mark.parametrize("raise_by", [-17.3, 0.0, 3.1, 7.77])
+def test_depth_is_told_right_on_a_face_that_is_cut_already(raise_by):
+    """The cut face wavers by the steps of 32-bit coordinates; the neck over it is as deep as before it was cut."""
+    small = HEAD.moved(np.diag([1 / 6, 1 / 6, 1 / 6, 1]))
+    cut = find_cut(small, {name: at / 6 for name, at in MARKS.items()}, raise_by / 6, np.radians(7))
+    face = largest_above(small, cut.plane)
+    assert narrowest_depth(face, cut.plane, 0.0) == pytest.approx(63.3 / 6, abs=0.02)
 
 
 def test_a_plane_under_the_head_is_refused():
