@@ -1,0 +1,233 @@
+"""What the rows of the benchmark are made of: the row itself, the clock, the head and its captures, references.
+
+A module of rows looks like this; `tools/benchmark.py` lists it in `STAGES`:
+
+    @measured("orient", sizes=(200_000, 1_000_000))
+    def orient(bench: Bench, points: int) -> Iterator[Row]:
+        cloud = bench.capture(points)
+        ours = timed(lambda: along_a_tree(...))
+        theirs = timed(lambda: ...) if (open3d := library("open3d")) else None
+        yield row("orientation", points, ours, "tangent plane (open3d)", theirs, bar=0.2).quality(
+            "wrong %", share_wrong(ours.result), theirs and share_wrong(theirs.result), bar=1.0)
+"""
+
+import dataclasses
+import functools
+import hashlib
+import importlib
+import os
+import pickle
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import ModuleType
+from typing import Any, Generic, TypeVar
+
+import numpy as np
+from canthus.geometry.cloud import Cloud
+from canthus.geometry.mesh import Mesh
+from numpy.typing import NDArray
+
+T = TypeVar("T")
+KEPT = Path(__file__).resolve().parents[2] / "out" / "benchmark"
+"""Where sculpted heads and captures are kept from one run to the next."""
+
+
+@dataclass(frozen=True)
+class Timed(Generic[T]):
+    """What a call gave and the seconds it took, the shortest of its repeats."""
+
+    result: T
+    seconds: float
+
+
+def timed(call: Callable[[], T], repeats: int = 1) -> Timed[T]:
+    """Run it so many times by the wall clock; the last result."""
+    seconds = []
+    for _ in range(repeats):
+        begun = time.perf_counter()
+        result = call()
+        seconds.append(time.perf_counter() - begun)
+    return Timed(result, min(seconds))
+
+
+@dataclass(frozen=True)
+class Quality:
+    """One measure of how good it came out, less being better; `theirs` None where no reference says it.
+
+    `bar` bounds ours over theirs, or ours itself where `absolute`.
+    """
+
+    name: str
+    ours: float
+    theirs: float | None = None
+    bar: float | None = None
+    absolute: bool = False
+
+    @property
+    def met(self) -> bool | None:
+        """Whether the bar is met; None where there is none, or nothing to hold it against."""
+        if self.bar is None:
+            return None
+        if self.absolute:
+            return self.ours <= self.bar
+        return None if self.theirs is None else self.ours <= self.bar * self.theirs
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table: an operation at a size, ours beside a reference, in one run."""
+
+    operation: str
+    size: int
+    seconds: float
+    reference: str = ""
+    reference_seconds: float | None = None
+    bar: float | None = None
+    qualities: tuple[Quality, ...] = field(default=())
+
+    @property
+    def ratio(self) -> float | None:
+        """Our time over theirs."""
+        return None if self.reference_seconds is None else self.seconds / self.reference_seconds
+
+    @property
+    def met(self) -> bool | None:
+        """Whether our time meets the bar."""
+        return None if self.bar is None or self.ratio is None else self.ratio <= self.bar
+
+    def quality(
+        self,
+        name: str,
+        ours: float,
+        theirs: float | None = None,
+        bar: float | None = None,
+        absolute: bool = False,
+    ) -> "Row":
+        """The row with one more measure; its unit belongs in the name."""
+        return dataclasses.replace(self, qualities=(*self.qualities, Quality(name, ours, theirs, bar, absolute)))
+
+
+def row(
+    operation: str,
+    size: int,
+    ours: Timed[Any],
+    reference: str = "",
+    theirs: Timed[Any] | None = None,
+    bar: float | None = None,
+) -> Row:
+    """A row from two timed calls; `bar` bounds the ratio of their times, `theirs` is None where not installed."""
+    return Row(operation, size, ours.seconds, reference, None if theirs is None else theirs.seconds, bar)
+
+
+@functools.cache
+def library(name: str) -> ModuleType | None:
+    """A reference library, or None after saying that it is left out."""
+    try:
+        return importlib.import_module(name)
+    except ImportError:
+        print(f"left out: {name} is not installed, so nothing is compared with it")
+        return None
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The body everything is measured on: the demo head, sculpted once on a grid of `grid_mm`."""
+
+    grid_mm: float = 0.8
+
+    @functools.cached_property
+    def head(self) -> Mesh:
+        """The demo head, closed, genus 0: the truth of every capture."""
+        return self._sculpted[0]
+
+    @functools.cached_property
+    def _sculpted(self) -> tuple[Mesh, Any]:
+        """The mesh and what else is known of the head (`demo_head.truth.Truth`)."""
+        from demo_head.build import build
+
+        def made() -> tuple[Mesh, Any]:
+            head = build(grid_mm=self.grid_mm)
+            return head.mesh, head.truth
+
+        return _kept(f"head-{self.grid_mm:g}-{_fingerprint('demo_head')}", made)
+
+    @property
+    def truth(self) -> Any:
+        """Landmarks, globes and lid margins of the head."""
+        return self._sculpted[1]
+
+    def capture(self, points: int, **settings: Any) -> Cloud:
+        """A labelled capture as `simulator.capture.simulate` gives it, posed, in millimetres.
+
+        `settings` are those of `simulator.settings.Settings`; the cloud has the columns `label` and `truth_distance`.
+        """
+        from simulator.capture import simulate
+        from simulator.settings import Settings
+
+        chosen = Settings(points=points, **{"seed": 1, **settings})
+        number = hashlib.sha256(repr(chosen).encode()).hexdigest()[:10]
+        code = _fingerprint("demo_head") + _fingerprint("simulator")
+        name = f"capture-{points}-{number}-{self.grid_mm:g}-{code}"
+        return _kept(name, lambda: simulate(self.head, chosen, self.truth))
+
+    def cloud(self, points: int, noise_mm: float = 0.07, seed: int = 0) -> Cloud:
+        """Points spread evenly over the whole head with its normals and colours, moved off it by noise."""
+        from canthus.geometry.measures import area
+        from canthus.geometry.sampling import spread_over
+
+        even = spread_over(self.head, float(np.sqrt(area(self.head) / points)))
+        off = np.random.default_rng(seed).standard_normal((len(even), 1)) * noise_mm
+        return dataclasses.replace(even, points=even.points + off * np.asarray(even.normals))
+
+
+def _kept(name: str, make: Callable[[], T]) -> T:
+    """What an earlier run kept under that name, or made now and kept."""
+    path = KEPT / f"{name}.pkl"
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        made = path.with_suffix(f".{os.getpid()}")
+        made.write_bytes(pickle.dumps(make()))
+        made.replace(path)  # whole or not at all
+    thing: T = pickle.loads(path.read_bytes())
+    return thing
+
+
+def _fingerprint(folder: str) -> str:
+    """Changes with the code of a folder of tools."""
+    files = sorted((Path(__file__).resolve().parents[1] / folder).glob("*.py"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()[:10]
+
+
+def root_mean_square(values: NDArray[np.float64]) -> float:
+    """Square root of the mean of the squares; NaN of nothing."""
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+Measure = Callable[[Bench, int], Iterable[Row]]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A function of rows, the name it is asked for by, and the sizes it is run at unless others are asked for."""
+
+    name: str
+    sizes: tuple[int, ...]
+    rows: Measure
+
+
+MEASURES: dict[str, Measured] = {}
+"""All of them by name, in the order their modules declare them."""
+
+
+def measured(name: str, sizes: Sequence[int] = (200_000, 1_000_000)) -> Callable[[Measure], Measure]:
+    """Declare a function `(bench, size) -> rows` under a name of the command line (a step's name, where it fits)."""
+
+    def declare(rows: Measure) -> Measure:
+        if name in MEASURES:
+            raise ValueError(f"two measures are called {name}")
+        MEASURES[name] = Measured(name, tuple(sizes), rows)
+        return rows
+
+    return declare
