@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 
 from ..geometry.angles import arc_tangent
 from ..geometry.errors import NotPossible
@@ -14,7 +15,7 @@ from .eye import CREASE_HEIGHT, EyeShape
 from .fissure import Fissure
 from .globe_fit import AHEAD
 from .globe_placing import REACH
-from .lid_form import BEHIND, LAYOUT, LidForm, fissure_margin, smoothed_over
+from .lid_form import BEHIND, LAYOUT, LidForm, eased, fissure_margin, smoothed_over
 from .lid_margin import opening_through
 from .lid_rings import SPOKES, evened_turns, patch_edge, plate_width, ring_places, spokes, ways_to
 
@@ -45,6 +46,28 @@ class LidWishes:
 
 
 @dataclass(frozen=True, eq=False)
+class EyeBed:
+    """What one eye's lids are built on.
+
+    `fissure` comes from the landmarks and gives the corners; `margin` is (k, 3), as found on the head or drawn;
+    `centre` the globe's (3,) centre and `sitter` the radius of the sitter's own; `shape`, `axis` and `gap` are the eye
+    that goes in, its (3,) axis and the clearance round it.
+    """
+
+    fissure: Fissure
+    margin: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    sitter: float
+    shape: EyeShape
+    axis: NDArray[np.float64]
+    gap: float
+
+    def sunk(self, depth: float) -> "EyeBed":
+        """The same with the eye so much deeper behind the same skin, mm."""
+        return replace(self, centre=self.centre - depth * self.axis, sitter=self.sitter + depth)
+
+
+@dataclass(frozen=True, eq=False)
 class BuiltLids:
     """The head, in its own size, with the lids of one eye, and what they came out as, mm at life size."""
 
@@ -56,41 +79,26 @@ class BuiltLids:
     first_new: int
 
 
-def built_lids(
-    head: Mesh,
-    scale: float,
-    fissure: Fissure,
-    margin: NDArray[np.float64],
-    centre: NDArray[np.float64],
-    sitter: float,
-    shape: EyeShape,
-    axis: NDArray[np.float64],
-    gap: float,
-    wishes: LidWishes,
-) -> BuiltLids:
+def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> BuiltLids:
     """Replace the lump where the lids were.
 
     Parameters
     ----------
     head : closed, in its own size; all else is told at life size
     scale : millimetres of the head for one at life size
-    fissure : from the landmarks; gives the corners
-    margin : (k, 3) as found on the head, or drawn
-    centre, sitter : (3,) of the globe, and the radius of the sitter's own
-    shape, axis, gap : the eye that goes in, its (3,) axis and the clearance round it
-    wishes : what is asked for
+    eye, wishes : what they are built on, and what is asked for
 
     Raises
     ------
     NotPossible
         The surface about the eye is torn or folded, or hides parts of itself from the globe's centre.
     """
-    behind = centre - BEHIND * AHEAD
+    behind = eye.centre - BEHIND * AHEAD
     life = Mesh(head.vertices / scale, head.triangles)
     # The first surface from within is the skin; what hangs in front of it is lashes.
     view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, nearest=_SPAN[0])
-    frame = opening_through(margin, behind).frame
-    form, scanned, raised = _form(view, frame, fissure, margin, centre, sitter, shape, axis, gap, wishes)
+    frame = opening_through(eye.margin, behind).frame
+    form, scanned, raised = _form(view, frame, eye, wishes)
     for factor in _TRIES:
         rings, edge_turns, edge = _rings(view, form, frame, factor * wishes.blend)
         tip = behind + frame[2] * float(form.bare(frame[2:])[0])
@@ -99,7 +107,7 @@ def built_lids(
         first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
         if not flipped(sewn, behind * scale, first):
             return BuiltLids(sewn, form, _opening(form, behind, frame), scanned, raised, first)
-    x, y, z = centre
+    x, y, z = eye.centre
     raise NotPossible(
         f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there, or try another "
         "blend"
@@ -135,33 +143,24 @@ def _laid_out(ways: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[
 
 
 def _form(
-    view: InsideView,
-    frame: NDArray[np.float64],
-    fissure: Fissure,
-    margin: NDArray[np.float64],
-    centre: NDArray[np.float64],
-    sitter: float,
-    shape: EyeShape,
-    axis: NDArray[np.float64],
-    gap: float,
-    wishes: LidWishes,
+    view: InsideView, frame: NDArray[np.float64], eye: EyeBed, wishes: LidWishes
 ) -> tuple[LidForm, tuple[float, float], float]:
     """The form the lids take, the thickness the scan shows (upper, lower), and how far they are raised to print."""
-    seen = _laid_out(margin - view.centre, frame)
-    inner, outer = _laid_out(np.stack([fissure.inner, fissure.outer]) - view.centre, frame)
+    seen = _laid_out(eye.margin - view.centre, frame)
+    inner, outer = _laid_out(np.stack([eye.fissure.inner, eye.fissure.outer]) - view.centre, frame)
     way = (outer - inner) / np.linalg.norm(outer - inner)
     share = (seen - inner) @ way
     inner = inner - way * max(0.0, 0.5 - float(share.min()))
     outer = outer + way * max(0.0, float(share.max()) + 0.5 - float((outer - inner) @ way))
     curve = fissure_margin(seen, inner, outer, SPOKES)
-    globe = centre - view.centre
-    form = LidForm(curve, inner, outer, globe, _laid_out(globe[None], frame)[0], shape, axis, gap)
+    globe = eye.centre - view.centre
+    form = LidForm(curve, inner, outer, globe, _laid_out(globe[None], frame)[0], eye.shape, eye.axis, eye.gap)
     form = _as_asked(replace(form, crease_depth=wishes.crease_depth, least=0.75 * wishes.least), wishes)
-    scanned, crease = _scanned_lids(view, form, frame, sitter)
+    scanned, crease = _scanned_lids(view, form, frame, eye.sitter)
     form = replace(form, crease_height=wishes.crease_height or crease)
     taken = (wishes.thickness, wishes.thickness) if wishes.thickness else scanned
     # The outer surface stays where the sitter's is; what gap and eye take away is missing from the lid.
-    left = [sitter + each - shape.sclera - gap for each in taken]
+    left = [eye.sitter + each - eye.shape.sclera - eye.gap for each in taken]
     thick = [max(each, wishes.least) for each in left]
     return replace(form, upper=thick[0], lower=thick[1]), scanned, max(b - a for a, b in zip(left, thick, strict=True))
 
@@ -219,18 +218,28 @@ def _distances(
 ) -> NDArray[np.float64]:
     """(n,) distance of the new surface: the lids, passing over into the skin as it is."""
     skin = view.distances(directions)
-    low, high = places.min(axis=0), places.max(axis=0)
-    ticks = [np.arange(low[axis], high[axis], _SAMPLES) for axis in (0, 1)]
-    samples = np.stack(np.meshgrid(*ticks), axis=-1).reshape(-1, 2)
-    samples = samples[form.beyond(samples) > 0.6]
-    sampled = view.distances(ways_to(samples, frame))
-    known = np.isfinite(sampled)
-    if known.sum() < 200:
-        raise NotPossible("too little skin is seen about the eye to build lids on: place the eye again")
-    smooth = smoothed_over(samples[known], sampled[known], places, 1.8)
-    share = np.clip((form.beyond(places) - plate_width(form, places)) / blend, 0.0, 1.0)
-    kept = share * share * (3 - 2 * share)
+    smooth = _without_lumps(view, form, frame, places)
+    kept = eased((form.beyond(places) - plate_width(form, places)) / blend)
     lids = form.surface(places, directions, smooth)
     lumps = np.where(np.isfinite(skin), skin - smooth, 0.0)
     most = 0.25 + 4.0 * kept**2  # lumps of lash and noise die away before the new surface is reached
     return np.asarray(lids + kept * (smooth + np.clip(lumps, -most, most) - lids))
+
+
+def _without_lumps(
+    view: InsideView, form: LidForm, frame: NDArray[np.float64], places: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """(n,) distance to the skin about the lids as it would be without lashes and noise, running on under the lids.
+
+    Robust means on a grid, and a spline through them: evened place by place they would leave a grain of their own.
+    """
+    low, high = places.min(axis=0), places.max(axis=0)
+    ticks = [np.arange(low[axis], high[axis] + _SAMPLES, _SAMPLES) for axis in (0, 1)]
+    grid = np.stack(np.meshgrid(*ticks, indexing="ij"), axis=-1)
+    samples = grid.reshape(-1, 2)
+    seen = view.distances(ways_to(samples, frame))
+    known = np.isfinite(seen) & (form.beyond(samples) > 0.6)
+    if known.sum() < 200:
+        raise NotPossible("too little skin is seen about the eye to build lids on: place the eye again")
+    field = smoothed_over(samples[known], seen[known], samples, 1.8).reshape(grid.shape[:2])
+    return np.asarray(map_coordinates(field, ((places - low) / _SAMPLES).T, order=3, mode="nearest"))

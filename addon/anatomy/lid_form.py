@@ -23,6 +23,9 @@ LAYOUT = BEHIND + 13.0
 
 _ROUND = 0.45  # share of the lid's thickness that its front edge is rounded by
 _CARUNCLE = (5.6, 3.0)  # mm from the inner corner: where the caruncle leaves the globe, and where it stands
+_OUTER_FOLD = (3.2, 1.2)  # the same at the outer corner, where the lids' conjunctiva closes over the globe's flank
+_SHOWS = 0.15  # how far up caruncle and fold, as a share of their foot's way, the eye is still laid open
+_FLANK = 0.94  # of a sphere's radius, 70 degrees round it
 _LAKE = 0.9  # mm, half the height of the fissure beside the caruncle
 _CREASE_WIDTH = 0.65  # mm, standard deviation of the crease's groove
 
@@ -118,7 +121,8 @@ class LidForm:
         """
         beyond, thick = self.beyond(places), self.thickness(places)
         lean = self.lean(places, thick)
-        radius = _ROUND * thick
+        filled, tip = self._corners(places)
+        radius = _ROUND * (1 - 0.6 * filled) * thick  # a corner's edge is drawn finer, over what fills it
         inward = np.clip(radius - np.maximum(beyond - lean, 0.0), 0.0, radius)
         rounding = radius - np.sqrt(radius**2 - inward**2)
         plate = self.over_globe(directions, thick)
@@ -126,9 +130,12 @@ class LidForm:
         skin = skin - 0.4 * np.exp(-((np.maximum(beyond, 0.0) / 4.0) ** 2))
         lids = 0.3 * np.logaddexp(plate / 0.3, skin / 0.3)
         floor = self.over_globe(directions, self.least)
-        lids = np.maximum(lids - self._crease(places, beyond), np.minimum(lids, floor)) - rounding
+        lids = np.maximum(lids - self._crease(places, beyond), np.minimum(lids, floor))
+        bed = self.bare(directions)
+        bed = bed + filled * (lids - (0.18 + 0.15 * tip) * thick + self._caruncle(places) * thick - bed)
+        lids = lids - rounding
+        between = np.minimum(bed, lids - 0.08 * tip * thick)
         up_the_edge = np.clip((beyond + lean) / (2 * lean), 0.0, 1.0)
-        between = self._between(places, directions, lids, thick)
         return np.asarray(between + up_the_edge * (lids - between))
 
     def lean(self, places: NDArray[np.float64], thick: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -145,36 +152,52 @@ class LidForm:
         bow = np.clip(4 * share * (1 - share), 0.0, 1.0)
         height = self.crease_height * (0.45 + 0.55 * bow)
         groove = np.exp(-0.5 * ((beyond - height) / _CREASE_WIDTH) ** 2)
-        return np.asarray(self.crease_depth * groove * np.sqrt(bow) * (up > 0))
+        return np.asarray(self.crease_depth * groove * bow * (2 - bow) * (up > 0))
 
-    def _between(
-        self,
-        places: NDArray[np.float64],
-        directions: NDArray[np.float64],
-        lids: NDArray[np.float64],
-        thick: NDArray[np.float64],
-    ) -> NDArray[np.float64]:
-        """(n,) what lies between the lids: the globe, and the caruncle in the inner corner."""
-        globe = self.bare(directions)
-        from_corner = np.linalg.norm(places - self.inner, axis=1)
-        foot, top = _CARUNCLE
-        rise = np.clip((foot - from_corner) / (foot - top), 0.0, 1.0)
-        bed = globe + (lids - 0.35 * thick - globe) * rise * rise * (3 - 2 * rise)
-        bead = 0.3 * thick * np.exp(-((from_corner - top + 0.3) ** 2) / 0.8)
-        return np.asarray(np.where(rise > 0, np.minimum(bed + bead, lids - 0.08 * thick), globe))
+    def _corners(self, places: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """(n,) how far each place is filled up between the lids, by caruncle or outer fold, from 0 to 1; and (n,) how
+        far it is from the corner's very tip, where nothing is left to step over, from 0 to 1.
+        """
+        filled, tip = np.zeros(len(places)), np.ones(len(places))
+        for corner, (foot, top) in ((self.inner, _CARUNCLE), (self.outer, _OUTER_FOLD)):
+            away = np.linalg.norm(places - corner, axis=1)
+            filled = np.maximum(filled, eased((foot - away) / (foot - top)))
+            tip = np.minimum(tip, eased(away / top))
+        return filled, tip
+
+    def _caruncle(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) height of the bead in the inner corner, as a share of the lids' thickness."""
+        away = np.linalg.norm(places - self.inner, axis=1)
+        return np.asarray(0.2 * np.exp(-((away - _CARUNCLE[1] + 0.3) ** 2) / 0.8))
 
     def exposed(self) -> NDArray[np.float64]:
-        """(k, 2) closed curve round what shows of the eye: the margin, cut short where the caruncle begins."""
-        from_corner = np.linalg.norm(self.margin - self.inner, axis=1)
-        return np.asarray(self.margin[from_corner > 0.3 * _CARUNCLE[0] + 0.7 * _CARUNCLE[1]])
+        """(k, 2) closed curve round what shows of the eye: the margin, cut short at both corners where it is filled."""
+        shown = np.ones(len(self.margin), bool)
+        for corner, (foot, top) in ((self.inner, _CARUNCLE), (self.outer, _OUTER_FOLD)):
+            shown &= np.linalg.norm(self.margin - corner, axis=1) > _SHOWS * foot + (1 - _SHOWS) * top
+        return np.asarray(self.margin[shown])
 
 
 def _far_side(
     directions: NDArray[np.float64], centre: NDArray[np.float64], radius: float | NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """(n,) distance at which rays leave a sphere; where they miss it, at which they pass it closest."""
+    """(n,) distance at which rays leave a sphere.
+
+    Towards the sphere's flank it falls off ever steeper, and a lid laid on it would end in a ridge there: where a ray
+    passes the centre at more than `_FLANK` of the radius, the sphere goes over into its tangent cone.
+    """
     along = directions @ centre
-    return np.asarray(along + np.sqrt(np.maximum(along**2 - centre @ centre + radius**2, 0.0)))
+    passing = np.sqrt(np.maximum(centre @ centre - along**2, 0.0))
+    edge = _FLANK * radius
+    depth = np.sqrt(np.maximum(radius**2 - np.minimum(passing, edge) ** 2, 0.0))
+    slope = _FLANK / np.sqrt(1 - _FLANK**2)
+    return np.asarray(along + depth - slope * np.maximum(passing - edge, 0.0))
+
+
+def eased(share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """From 0 to 1 as the share does, level at both ends."""
+    within = np.clip(share, 0.0, 1.0)
+    return np.asarray(within * within * (3 - 2 * within))
 
 
 def fissure_margin(
@@ -231,8 +254,11 @@ def smoothed_over(
     places: NDArray[np.float64], values: NDArray[np.float64], at: NDArray[np.float64], spread: float
 ) -> NDArray[np.float64]:
     """(m,) robust local means of values given at (n, 2) places, read at (m, 2) others: the skin without its lumps."""
-    near, which = KDTree(places).query(at, k=min(72, len(places)))
+    near, which = KDTree(places).query(at, k=min(160, len(places)))
     weights = np.exp(-0.5 * (near / np.maximum(spread, near[:, :1] + 0.2)) ** 2)
+    weights = weights * (
+        1 - (near / near[:, -1:]) ** 2
+    )  # down to nothing, so that no neighbour comes or goes at a step
     chosen = values[which]
     middle = np.median(chosen, axis=1, keepdims=True)
     weights = weights / (1 + ((chosen - middle) / 0.4) ** 2)

@@ -8,6 +8,7 @@ from scipy.spatial import KDTree
 
 from .angles import arc_tangent
 from .errors import NotPossible
+from .flipping import with_even_triangles
 from .mesh import Mesh
 
 
@@ -51,8 +52,10 @@ def with_star_patch(
     outer = first + (len(rings) - 1) * count + np.arange(count)
     loop, notches = _without_notches(loop, kept.vertices - centre)
     seam = _sewn(outer, loop, rings[-1] - centre, kept.vertices[loop] - centre)
-    triangles = np.concatenate([kept.triangles, _dome(len(rings), count) + first, seam, notches])
     vertices = np.concatenate([rings.reshape(-1, 3), tip[None]])
+    sewn = np.concatenate([_dome(len(rings), count) + first, seam, notches])
+    sewn = with_even_triangles(np.concatenate([kept.vertices, vertices]), sewn, centre)
+    triangles = np.concatenate([kept.triangles, sewn])
     alike = _nearest(mesh.vertices, vertices)
     return Mesh(
         np.concatenate([kept.vertices, vertices]),

@@ -56,7 +56,7 @@ class CarveSockets(Step):
                 raise NotReady(f"carve-sockets: the {eye.side} eye has no opening: run place-eyes first")
             centre, gaze = np.array(eye.centre), np.array(eye.gaze)
             pocket = Pocket(centre, gaze, EyeShape(eye.diameter), self.clearance)
-            view = view_from_inside(head, centre, AHEAD, REACH * scale + pocket.radius)
+            view = view_from_inside(head, centre, AHEAD, REACH * scale + pocket.radius, widest=5.0)
             rim = rim_of(pocket, view, opening_through(eye.opening, centre), self.rim, scale)
             length = least_bore(eye.diameter, self.clearance) if self.entry == "behind" else 0.0
             bore = eye_bore(centre, gaze, pocket.radius, length) if length else None

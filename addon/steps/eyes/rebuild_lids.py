@@ -49,7 +49,7 @@ class RebuildLids(Step):
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with new lids; where they cannot be built, the old ones stay and a note says why."""
         from ...anatomy.eye import EyeShape
-        from ...anatomy.lid_building import LidWishes, built_lids
+        from ...anatomy.lid_building import EyeBed, LidWishes, built_lids
 
         scale = piece.scale
         wishes = LidWishes(
@@ -71,20 +71,19 @@ class RebuildLids(Step):
             sitter = _sitter_globe(piece) / 2
             fissure = fissure_of(piece, eye.side, centre, sitter)
             shape, gap = EyeShape(eye.diameter / scale), self.clearance / scale
+            bed = EyeBed(fissure, eye.opening / scale, centre, sitter, shape, axis, gap)
             try:
-                made = built_lids(head, scale, fissure, eye.opening / scale, centre, sitter, shape, axis, gap, wishes)
+                made = built_lids(head, scale, bed, wishes)
                 raised = made.raised
                 if self.thicken == "inward" and raised > 0:
-                    centre, sitter = centre - raised * axis, sitter + raised
-                    made = built_lids(
-                        head, scale, fissure, eye.opening / scale, centre, sitter, shape, axis, gap, wishes
-                    )
+                    bed = bed.sunk(raised)
+                    made = built_lids(head, scale, bed, wishes)
             except NotPossible as reason:
                 built = built.noted(f"the {eye.side} lids stay as they were scanned: {reason}")
                 eyes.append(eye)
                 continue
             head = made.head
-            x, y, z = (centre * scale).tolist()
+            x, y, z = (bed.centre * scale).tolist()
             eyes.append(replace(eye, centre=(x, y, z), opening=made.opening * scale))
             built = self._told(built, eye.side, made, raised)
         return built.but(head=head, eyes=tuple(eyes))
