@@ -13,6 +13,7 @@ from .angles import arc_tangent
 from .booleans import difference, intersection
 from .errors import NotPossible
 from .mesh import Mesh
+from .progress import SILENT, Progress
 from .sections import Outline, Plane, deepest, sections
 from .solids import box, prism
 from .transforms import rotation
@@ -54,7 +55,7 @@ class Parted:
     opening: float
 
 
-def parted(mesh: Mesh, cut: Plane, shape: Spigot) -> Parted:
+def parted(mesh: Mesh, cut: Plane, shape: Spigot, progress: Progress = SILENT) -> Parted:
     """Part a closed mesh, hollow or solid.
 
     Parameters
@@ -62,6 +63,7 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot) -> Parted:
     mesh : closed
     cut : the plane; its origin lies inside, and the part above is taken off along its normal
     shape : of the rim
+    progress : told how far the work is
 
     Returns
     -------
@@ -72,6 +74,7 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot) -> Parted:
     NotPossible
         The plane misses the mesh, or the rim is too thin for a spigot and a collar.
     """
+    progress(0.0, "measuring the rim")
     outer, inner, outlines = _rims(mesh, cut, shape)
     side = _side(outer, inner, shape)
     grown = _grown(side, shape.clearance)
@@ -81,13 +84,16 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot) -> Parted:
             f"the rim of the parting is too thin for a spigot and a collar of {shape.clearance:g} mm clearance: "
             "thicken the wall, or move the cut"
         )
+    progress(0.2, "shaping the spigot")
     local = mesh.moved(np.linalg.inv(cut.matrix))
     low, high = local.vertices.min(axis=0) - 1.0, local.vertices.max(axis=0) + 1.0
     plug = difference(_loft(side, low[2]), _notch(shape, side, high, 0.0))
     plug_grown = difference(_loft(grown, low[2]), _notch(shape, grown, high, shape.clearance))
     over = difference(box((low[0], low[1], 0.0), high), plug)
     cap = difference(box((low[0], low[1], SEAM), high), plug_grown)
+    progress(0.4, "cutting the part below")
     below = difference(local, over).moved(cut.matrix)
+    progress(0.7, "cutting the part above")
     above = intersection(local, cap).moved(cut.matrix)
     return Parted(below, above, collar, spigot, _opening(outlines))
 

@@ -32,6 +32,7 @@ class Assess(Step):
         """
         from ...geometry.quality import quality_of
 
+        progress(0.0, "measuring spacing and noise")
         found = quality_of(cloud_of(piece, self.NAME).points)
         if found.fold <= self.resolved:
             verdict, advice = "lids resolved", ""

@@ -50,14 +50,20 @@ class Check(Step):
         parts = piece.all_parts()
         found: list[Finding] = []
         for number, (name, mesh) in enumerate(parts.items()):
-            progress(0.8 * number / len(parts), f"checking {name}")
+            own = progress.stretch(0.8 * number / len(parts), 0.8 * (number + 1) / len(parts))
+            own(0.0, f"checking the faces of {name}")
             found += surface_findings(name, mesh, printer.pixel)
             found += cavity_findings(name, mesh)
+            own(0.3, f"measuring the walls of {name}")
             found += wall_findings(name, mesh, piece.eyes, self.least_wall, printer.pixel, self.thin_share)
+            own(0.6, f"measuring the size of {name}")
             found += size_findings(name, mesh, printer)
+            own(0.8, f"looking at the layers of {name}")
             found += layer_findings(name, mesh, up, printer)
-        progress(0.8, "checking how the parts go together")
-        found += overlap_findings(parts) + clearance_findings(parts, piece.eyes)
+        progress(0.8, "looking for overlaps")
+        found += overlap_findings(parts)
+        progress(0.9, "measuring the gaps round the eyes")
+        found += clearance_findings(parts, piece.eyes)
         found += vent_findings(piece)
         resin = sum(volume(mesh) for mesh in parts.values()) / 1000
         # What earlier steps found stands: theirs carry no part's name before a colon.

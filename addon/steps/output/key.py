@@ -75,9 +75,7 @@ class Key(Step):
             self.notch or 0.14 * breadth,
             NOTCH_BEARING,
         )
-        progress(0.2, "parting")
-        halves = parted(head, _centred(piece, cut), shape)
-        progress(0.9, "measuring the rim")
+        halves = parted(head, _centred(piece, cut), shape, progress.stretch(0.2, 1.0))
         figures: dict[str, Any] = {
             "cut_at_mm": cut.origin.round(4).tolist(),
             "cut_up": cut.up.round(6).tolist(),

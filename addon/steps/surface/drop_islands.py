@@ -25,6 +25,7 @@ class DropIslands(Step):
         from ...geometry.measures import components
         from ...geometry.welding import welded
 
+        progress(0.0, "looking for loose pieces")
         mesh = welded(surface_of(piece, self.NAME))
         loose = loose_triangles(mesh, self.share / 100)
         label = components(mesh)

@@ -24,10 +24,11 @@ class Patch(Step):
         from ...geometry.patching import holes, patched
         from ...geometry.welding import welded
 
+        progress(0.0, "looking for holes")
         mesh = welded(surface_of(piece, self.NAME))
         found, knotted = holes(mesh)
         filled = [hole for hole in found if hole.width <= self.widest]
-        after = patched(mesh, filled, progress)
+        after = patched(mesh, filled, progress.stretch(0.1, 1.0))
         piece = piece.measured(
             holes=len(found),
             holes_filled=len(filled),
