@@ -2,7 +2,7 @@
 
 import bpy
 import pytest
-from host.egg import egg
+from small_pieces import egg
 
 
 @pytest.fixture(scope="session", autouse=True)

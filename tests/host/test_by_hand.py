@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 from canthus.host import maps, scene_piece
 from canthus.steps.workpiece import Done
-from host.egg import egg, state
+from host.scene_state import state
+from small_pieces import egg
 
 
 @pytest.fixture

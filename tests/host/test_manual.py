@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from canthus.files.writing import write
-from host.egg import egg
+from small_pieces import egg
 
 PAGE = Path(__file__).resolve().parents[2] / "addon" / "manual" / "scripting.md"
 EXAMPLES = re.findall(r"```python\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)

@@ -11,7 +11,8 @@ from canthus.host import scene_piece
 from canthus.host.chain_operator import CANTHUS_OT_make
 from canthus.job.chain import steps_for
 from canthus.steps.pose.scale import Scale
-from host.egg import egg, positions, state
+from host.scene_state import positions, state
+from small_pieces import egg
 
 
 @pytest.fixture

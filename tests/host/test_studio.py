@@ -9,7 +9,8 @@ from canthus.geometry.errors import BadFile, NotReady
 from canthus.geometry.progress import Cancelled, Progress
 from canthus.host import scene_piece, studio
 from canthus.steps.workpiece import Workpiece
-from host.egg import bust, egg, state
+from host.scene_state import state
+from small_pieces import bust, egg
 
 
 @pytest.fixture(autouse=True)

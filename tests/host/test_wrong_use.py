@@ -4,7 +4,8 @@ import bpy
 import numpy as np
 import pytest
 from canthus.host import scene_piece
-from host.egg import egg, state
+from host.scene_state import state
+from small_pieces import egg
 
 
 def head():
