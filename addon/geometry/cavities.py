@@ -3,16 +3,23 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from .distance import ClosestPoint
+from .closest import ClosestPoint
 from .errors import NotPossible
 from .measures import components, volume
 from .mesh import Mesh
-from .offset import drawn_to, inset, outset
+from .offset import drawn_to, inset, opened
 from .progress import SILENT, Progress
 from .settle import settled
 
 
-def inner_surface(mesh: Mesh, wall: float, feature: float, spacing: float, progress: Progress = SILENT) -> Mesh:
+def inner_surface(
+    mesh: Mesh,
+    wall: float,
+    feature: float,
+    spacing: float,
+    progress: Progress = SILENT,
+    closest: ClosestPoint | None = None,
+) -> Mesh:
     """The face of the hollow inside a closed mesh, facing outwards as a solid of its own.
 
     Parameters
@@ -21,6 +28,7 @@ def inner_surface(mesh: Mesh, wall: float, feature: float, spacing: float, progr
     wall : millimetres; no place of the face is nearer to the mesh
     feature : width of the narrowest passage or pocket of the hollow, millimetres; corners are rounded by half of it
     spacing : step of the grid it is found on, millimetres, at most a quarter of the wall
+    closest : the mesh's own, where it is at hand
 
     Returns
     -------
@@ -31,14 +39,10 @@ def inner_surface(mesh: Mesh, wall: float, feature: float, spacing: float, progr
     An opening of the offset solid by a ball: the surface at wall + feature / 2 within, grown back by feature / 2.
     Resin would stay in passages narrower than the ball. Where the ball touches, the face is drawn to the exact wall.
     """
-    closest = ClosestPoint(mesh)
-    radius = feature / 2
-    core = inset(mesh, wall + radius, spacing, closest, progress.stretch(0.0, 0.6))
-    grown = core
-    if radius > 0 and len(core.triangles):
-        grown = outset(core, radius, min(spacing, radius), progress.stretch(0.6, 0.9))
-    progress(0.95, "drawing the face to the exact wall")
-    return _large_enough(drawn_to(grown, closest, wall, spacing / 2), feature)
+    search = progress.stretch(0.0, 0.7)
+    face = opened(mesh, wall, feature / 2, spacing, search) if feature else inset(mesh, wall, spacing, search)
+    progress(0.7, "drawing the face to the exact wall")
+    return _large_enough(drawn_to(face, closest or ClosestPoint(mesh), wall, spacing / 2), feature)
 
 
 def _large_enough(surface: Mesh, feature: float) -> Mesh:

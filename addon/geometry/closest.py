@@ -36,7 +36,7 @@ class ClosestPoint:
         self.mesh = mesh
         self._frames = Frames(mesh)
         self._samples: Samples = samples_of(mesh)
-        self._tree = cKDTree(self._samples.points, leafsize=64, balanced_tree=False)
+        self._tree = cKDTree(self._samples.points, leafsize=64)
 
     def query(
         self, points: NDArray[np.float64], far: float = np.inf

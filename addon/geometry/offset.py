@@ -7,12 +7,13 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from .distance import ClosestPoint, SignedDistance
+from .closest import ClosestPoint
 from .errors import NotPossible
 from .isosurface import isosurface_of_band
 from .measures import needs_closed
 from .mesh import Mesh
 from .progress import SILENT, Progress
+from .rough_distance import RoughDistance
 from .winding import Winding
 
 Field = Callable[[NDArray[np.float64], float], NDArray[np.float64]]
@@ -20,9 +21,7 @@ Field = Callable[[NDArray[np.float64], float], NDArray[np.float64]]
 _EIGHT = np.array([[bits & 1, bits >> 1 & 1, bits >> 2 & 1] for bits in range(8)], dtype=np.int64)
 
 
-def inset(
-    mesh: Mesh, depth: float, spacing: float, closest: ClosestPoint | None = None, progress: Progress = SILENT
-) -> Mesh:
+def inset(mesh: Mesh, depth: float, spacing: float, progress: Progress = SILENT) -> Mesh:
     """The surface at `depth` under the skin of a closed mesh, facing outwards; empty where nothing is that deep.
 
     Parameters
@@ -30,29 +29,55 @@ def inset(
     mesh : a closed mesh; where it cuts itself, inside is where its winding number is a half or more
     depth : millimetres
     spacing : step of the grid it is found on, millimetres, at most a quarter of the depth
-    closest : the mesh's own, where it is at hand
 
     Notes
     -----
-    As the grid finds it, rounded by half a step at its creases; `drawn_to` puts the vertices at the exact depth.
+    Found by `RoughDistance`, a few hundredths of a step too shallow, and rounded by half a step at creases;
+    `drawn_to` puts its vertices at the exact depth.
     """
     needs_closed(mesh, "the mesh")
-    if spacing > depth / 4:
-        raise NotPossible(f"a grid of {spacing:g} mm is too coarse for a depth of {depth:g} mm: take a quarter of it")
-    closest = closest or ClosestPoint(mesh)
-    winding = Winding(mesh)
-    nodes, values = level_band(
-        lambda points, far: closest.query(points, far)[0], depth, mesh.vertices, spacing, winding.inside, progress
-    )
+    _fine_enough(spacing, depth)
+    rough = RoughDistance(mesh, spacing / 2)
+    nodes, values = level_band(rough.query, depth, mesh.vertices, spacing, Winding(mesh).inside, progress)
     return isosurface_of_band(nodes, -values, -depth, mesh.vertices.min(axis=0), spacing)
 
 
-def outset(mesh: Mesh, height: float, spacing: float, progress: Progress = SILENT) -> Mesh:
-    """The surface at `height` mm outside a closed mesh that does not cut itself."""
-    signed = SignedDistance(mesh)
-    reach = np.array([mesh.vertices.min(axis=0) - height, mesh.vertices.max(axis=0) + height])
-    nodes, values = level_band(lambda points, far: signed.query(points, far)[0], height, reach, spacing, None, progress)
-    return isosurface_of_band(nodes, values, height, reach[0], spacing)
+def opened(mesh: Mesh, depth: float, radius: float, spacing: float, progress: Progress = SILENT) -> Mesh:
+    """The surface at `depth` under the skin where a ball of `radius` can touch it from within, else the ball's own.
+
+    Parameters
+    ----------
+    mesh, spacing : as for `inset`
+    depth, radius : millimetres
+
+    Notes
+    -----
+    An opening (Serra 1982): what `inset` finds at depth + radius, grown back by the radius.
+    """
+    core = inset(mesh, depth + radius, spacing, progress.stretch(0.0, 0.5))
+    if not len(core.triangles):
+        return core
+    spacing = min(spacing, radius)
+    skin, face = RoughDistance(mesh, spacing / 2), RoughDistance(core, spacing / 3)
+
+    def height(points: NDArray[np.float64], far: float) -> NDArray[np.float64]:
+        """Over the core's face; within it, how much too deep. Outside the head the face is farther off than the skin."""
+        height = face.query(points, far + spacing)
+        near = np.flatnonzero(np.isfinite(height))
+        below = skin.query(points[near])
+        within = (below > depth + radius) & (height[near] < below)
+        height[near[within]] = depth + radius - below[within]
+        return height
+
+    reach = np.array([core.vertices.min(axis=0) - radius, core.vertices.max(axis=0) + radius])
+    # The height jumps at the core's face by the gaps between the dots, which are no wider than the spacing.
+    nodes, values = level_band(height, radius, reach, spacing, None, progress.stretch(0.5, 1.0), spacing)
+    return isosurface_of_band(nodes, values, radius, reach[0], spacing)
+
+
+def _fine_enough(spacing: float, depth: float) -> None:
+    if spacing > depth / 4:
+        raise NotPossible(f"a grid of {spacing:g} mm is too coarse for a depth of {depth:g} mm: take a quarter of it")
 
 
 def drawn_to(surface: Mesh, closest: ClosestPoint, depth: float, near: float) -> Mesh:
@@ -71,13 +96,14 @@ def level_band(
     spacing: float,
     inside: Callable[[NDArray[np.float64]], NDArray[np.bool_]] | None = None,
     progress: Progress = SILENT,
+    doubt: float = 0.0,
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """The nodes of a grid about one level of a distance, and the distance there.
 
     Parameters
     ----------
     distance : gives the distance at (n, 3) points, exact up to the second argument; it must nowhere change faster
-        than the points do
+        than the points do, but for a jump of `doubt`
     level : the level looked for, millimetres
     within : (k, 3) points whose bounding box holds the level; the grid starts at its low corner
     spacing : step of the grid, millimetres
@@ -102,7 +128,8 @@ def level_band(
         progress({16: 0.0, 8: 0.05, 4: 0.15, 2: 0.3}[size], "finding where the surface passes")
         middles = low + (cells + size / 2) * spacing
         half_diagonal = size * spacing * 3**0.5 / 2
-        cells = cells[np.abs(distance(middles, level + half_diagonal) - level) <= half_diagonal]
+        reach = half_diagonal + doubt
+        cells = cells[np.abs(distance(middles, level + reach) - level) <= reach]
         if inside is not None and not told_apart and (half_diagonal < level / 2 or size == 2):
             cells, told_apart = cells[_by_region(cells, size, low, spacing, inside)], True
         if size == 2:

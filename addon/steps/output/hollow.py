@@ -29,19 +29,20 @@ class Hollow(Step):
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """Cut the hollow into `head`; every distance is judged against the head as it stands, pockets included."""
         from ...geometry.cavities import closed_cavities, hollowed, inner_surface
-        from ...geometry.distance import ClosestPoint
+        from ...geometry.closest import ClosestPoint
         from ...geometry.measures import volume
 
         head = piece.needed_head()
         if closed_cavities(head):
             raise NotPossible("the head is hollow already: hollow it once, or start from the solid head")
         cell = self.cell or self.wall / 6
-        inner = inner_surface(head, self.wall, self.narrowest, cell, progress.stretch(0.0, 0.85))
+        closest = ClosestPoint(head)
+        inner = inner_surface(head, self.wall, self.narrowest, cell, progress.stretch(0.0, 0.85), closest)
         if not len(inner.triangles):
             raise NotPossible(f"a wall of {self.wall:g} mm leaves no hollow: take a thinner wall, or print it solid")
         solid = volume(head)
         progress(0.85, "measuring the wall")
-        walls = ClosestPoint(head).query(inner.corners.mean(axis=1))[0]
+        walls = closest.query(inner.corners.mean(axis=1))[0]
         hollow = hollowed(head, inner)
         progress(0.9, "cutting the ways in for the eyes")
         hollow, eyes, shut = _with_ways_in(piece, hollow, inner)
