@@ -83,7 +83,7 @@ class ClosestPoint:
 
     def _ask(self, best: "_Best", rows: NDArray[np.int64], asked: int, far: float) -> NDArray[np.int64]:
         """Try the triangles on the nearest samples; the rows for which there may be closer ones still."""
-        away, sample = self._tree.query(best.points[rows], k=np.arange(1, asked + 1))
+        away, sample = self._tree.query(best.points.take(rows, axis=0), k=np.arange(1, asked + 1))
         if asked <= 8:  # the first time: what is on the nearest sample leaves little of the rest to try
             best.limit(rows, away[:, 0] ** 2 * (1 + 1e-9))
             best.try_likely(*self._on_samples(rows, sample[:, 0]))
@@ -101,7 +101,7 @@ class ClosestPoint:
         counts = self._samples.first[samples + 1] - first
         ends = np.cumsum(counts)
         number = np.arange(int(counts.sum())) - np.repeat(ends - counts - first, counts)
-        return np.repeat(rows, counts), self._samples.triangles[number]
+        return np.repeat(rows, counts), self._samples.triangles.take(number)
 
 
 def _portions(rows: NDArray[np.int64], asked: int) -> list[NDArray[np.int64]]:
@@ -125,11 +125,11 @@ class _Best:
 
     def try_likely(self, row: NDArray[np.int64], triangle: NDArray[np.int32]) -> None:
         """Try pairs of point and triangle, leaving out triangles that cannot reach as near as what is known."""
-        likely = self._frames.nearest_possible(self.points[row], triangle) <= self.known[row]
+        likely = self._frames.nearest_possible(self.points.take(row, axis=0), triangle) <= self.known[row]
         # Neighbouring samples propose the same triangles: each pair is worked out once.
         keys = np.unique(row[likely] * np.int64(self._frames.count) + triangle[likely])
         row, triangle = keys // self._frames.count, (keys % self._frames.count).astype(np.int32)
-        squared, place = self._frames.closest(self.points[row], triangle)
+        squared, place = self._frames.closest(self.points.take(row, axis=0), triangle)
         better = np.flatnonzero(squared < self.squared[row])
         better = better[np.argsort(-squared[better], kind="stable")]  # the least is written last and stays
         at = row[better]

@@ -15,15 +15,16 @@ class Frames:
         along, beside = b - a, c - a
         products = [np.einsum("ij,ij->i", *pair) for pair in ((along, along), (along, beside), (beside, beside))]
         self._table = np.column_stack([a, along, beside, *products])
-        middles = mesh.corners.mean(axis=1)
-        reach = np.sqrt(((mesh.corners - middles[:, None]) ** 2).sum(axis=2).max(axis=1))
+        middles = (a + b + c) / 3
+        out = (a - middles, b - middles, c - middles)
+        reach = np.sqrt(np.max([np.einsum("ij,ij->i", each, each) for each in out], axis=0))
         self._discs = np.column_stack([middles, triangle_normals(mesh), reach])
         self.count = len(reach)
         self._slack = 1e-12 * float(np.abs(mesh.vertices).max()) ** 2  # what rounding can add
 
     def nearest_possible(self, points: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.float64]:
         """(n,) squared distance of each point to the disc round the triangle paired with it: none of it is nearer."""
-        disc = self._discs[triangles]
+        disc = self._discs.take(triangles, axis=0)
         away = points - disc[:, :3]
         height = np.einsum("ij,ij->i", away, disc[:, 3:6])
         aside = np.sqrt(np.maximum(np.einsum("ij,ij->i", away, away) - height**2, 0.0)) - disc[:, 6]
@@ -39,7 +40,7 @@ class Frames:
         -----
         The regions of a triangle's plane as in Ericson, Real-Time Collision Detection (2005), section 5.1.5.
         """
-        found = self._table[triangles]
+        found = self._table.take(triangles, axis=0)
         corner, along, beside = found[:, 0:3], found[:, 3:6], found[:, 6:9]
         offset = points - corner
         d1, d2 = np.einsum("ij,ij->i", along, offset), np.einsum("ij,ij->i", beside, offset)

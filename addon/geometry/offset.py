@@ -61,7 +61,7 @@ def opened(mesh: Mesh, depth: float, radius: float, spacing: float, progress: Pr
     skin, face = RoughDistance(mesh, spacing / 2), RoughDistance(core, spacing / 3)
 
     def height(points: NDArray[np.float64], far: float) -> NDArray[np.float64]:
-        """Over the core's face; within it, how much too deep. Outside the head the face is farther off than the skin."""
+        """Over the core's face; within it, how much too deep. Outside the head the skin is nearer than the face."""
         height = face.query(points, far + spacing)
         near = np.flatnonzero(np.isfinite(height))
         below = skin.query(points[near])

@@ -2,15 +2,18 @@
 
 import os
 from concurrent.futures import ThreadPoolExecutor
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .cells import Cells, cells_of
 from .errors import BadMesh
+from .facings import along_bits, facing_bits
 from .mesh import Mesh
 
 CHUNK = 20_000
+Vectors = NDArray[np.float64]
 
 
 class RayCaster:
@@ -28,6 +31,19 @@ class RayCaster:
         self._cells: Cells = cells_of(mesh)
         a, b, c = mesh.corners.transpose(1, 0, 2)
         self._table = np.concatenate([a, b - a, c - a], axis=1)
+        normals = np.cross(b - a, c - a)
+        self._balls = self._around(a, b, c, normals)
+        self._facings = self._cells.united(facing_bits(normals))
+
+    def _around(self, a: Vectors, b: Vectors, c: Vectors, normals: Vectors) -> NDArray[np.float32]:
+        """(m, 8) of each triangle, in cells: middle and squared radius of a ball about it, normal, nothing."""
+        middles = (a + b + c) / 3
+        reach = np.sqrt(np.max([np.einsum("ij,ij->i", each - middles, each - middles) for each in (a, b, c)], axis=0))
+        balls = np.zeros((len(a), 8), np.float32)
+        balls[:, :3] = (middles - self._cells.low) / self._cells.size
+        balls[:, 3] = (reach / self._cells.size * (1 + 1e-5) + 1e-3) ** 2  # what rounding to 32 bits can hide
+        balls[:, 4:7] = normals / self._cells.size**2
+        return balls
 
     def first_hit(
         self,
@@ -35,8 +51,9 @@ class RayCaster:
         directions: NDArray[np.float64],
         ignoring: NDArray[np.int32] | None = None,
         farthest: float = np.inf,
+        leaving: bool = False,
     ) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
-        """The first triangle each ray meets, from either side.
+        """The first triangle each ray meets.
 
         Parameters
         ----------
@@ -44,6 +61,7 @@ class RayCaster:
         directions : (n, 3) array; their lengths do not matter
         ignoring : (n,) a triangle that each ray passes through, such as the one it starts on; -1 for none
         farthest : millimetres beyond which nothing is looked for
+        leaving : pass through triangles that face the ray, where it comes into the solid; else either side is met
 
         Returns
         -------
@@ -60,70 +78,83 @@ class RayCaster:
 
         def work(start: int) -> None:
             rows = slice(start, start + CHUNK)
-            self._walk(origins[rows], directions[rows], spared[rows], farthest, distance[rows], triangle[rows])
+            rays = _Rays(origins[rows], directions[rows], spared[rows], distance[rows], triangle[rows])
+            self._walk(rays, farthest, leaving)
 
         with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
             list(pool.map(work, range(0, len(origins), CHUNK)))
         return distance, triangle
 
-    def _walk(
-        self,
-        origins: NDArray[np.float64],
-        directions: NDArray[np.float64],
-        spared: NDArray[np.int32],
-        farthest: float,
-        distance: NDArray[np.float64],
-        triangle: NDArray[np.int32],
-    ) -> None:
-        """Fill `distance` and `triangle`, the chunk's own rows."""
-        cells = self._cells
-        start = (origins - cells.low) / cells.size
-        steep = np.where(np.abs(directions) > 1e-12, directions, np.where(directions < 0, -1e-12, 1e-12))
-        inverse = 1.0 / steep
+    def _walk(self, rays: "_Rays", farthest: float, leaving: bool) -> None:
+        """Fill the rays' `distance` and `triangle`, rows of the caller's own."""
+        cells, distance = self._cells, rays.distance
+        start = (rays.origins - cells.low) / cells.size
+        ways = rays.directions
+        inverse = 1.0 / np.where(np.abs(ways) > 1e-12, ways, np.where(ways < 0, -1e-12, 1e-12))
         gone, end = _through(start, inverse, np.zeros(3), cells.shape.astype(np.float64))
         gone = np.maximum(gone, 0.0)
         end = np.minimum(end, farthest / cells.size)
         row = np.flatnonzero(gone <= end)
+        forward = along_bits(ways) if leaving else None
         while len(row):
-            place = start[row] + (gone[row] + 1e-7)[:, None] * directions[row]
+            place = start.take(row, axis=0) + (gone[row] + 1e-7)[:, None] * ways.take(row, axis=0)
             cell = np.clip(np.floor(place).astype(np.int64), 0, cells.shape - 1)
             number = (cell[:, 0] * cells.shape[1] + cell[:, 1]) * cells.shape[2] + cell[:, 2]
             leap = cells.leap[number].astype(np.int64)
             room = np.maximum(leap - 1, 0)[:, None]
-            _, leaving = _through(start[row], inverse[row], cell - room, cell + room + 1)
-            self._try(row, number, leap == 0, origins, directions, spared, distance, triangle)
-            gone[row] = np.maximum(leaving, gone[row] + 1e-7)
+            _, onward = _through(start.take(row, axis=0), inverse.take(row, axis=0), cell - room, cell + room + 1)
+            full = leap == 0
+            if forward is not None:
+                full[full] = self._facings[number[full]] & forward[row[full]] != 0
+            self._try(rays, row[full], number[full], place[full].astype(np.float32), leaving)
+            gone[row] = np.maximum(onward, gone[row] + 1e-7)
             row = row[(distance[row] > gone[row] * cells.size) & (gone[row] < end[row])]
         beyond = distance > farthest
-        distance[beyond], triangle[beyond] = np.inf, -1
+        distance[beyond], rays.triangle[beyond] = np.inf, -1
 
     def _try(
         self,
+        rays: "_Rays",
         row: NDArray[np.int64],
         number: NDArray[np.int64],
-        full: NDArray[np.bool_],
-        origins: NDArray[np.float64],
-        directions: NDArray[np.float64],
-        spared: NDArray[np.int32],
-        distance: NDArray[np.float64],
-        triangle: NDArray[np.int32],
+        place: NDArray[np.float32],
+        leaving: bool,
     ) -> None:
         """Try rays against the triangles of the cells they are in, keeping the nearest hit."""
-        row, number = row[full], number[full]
         first = self._cells.first[number]
         counts = self._cells.first[number + 1] - first
         ends = np.cumsum(counts)
-        ray = np.repeat(row, counts)
-        candidate = self._cells.triangles[
-            np.arange(int(counts.sum())) - np.repeat(ends - counts, counts) + np.repeat(first, counts)
-        ]
-        met, away = _meets(self._table[candidate], origins[ray], directions[ray])
-        met &= candidate != spared[ray]
-        ray, candidate, away = ray[met], candidate[met], away[met]
-        order = np.argsort(-away, kind="stable")  # the nearest is written last and stays
-        ray, candidate, away = ray[order], candidate[order], away[order]
-        better = away < distance[ray]
-        distance[ray[better]], triangle[ray[better]] = away[better], candidate[better]
+        which = np.repeat(np.arange(len(row)), counts)
+        candidate = self._cells.triangles.take(np.arange(len(which)) + np.repeat(first + counts - ends, counts))
+        # Most triangles of a cell lie beside the ray: the ball round each is tried first, in half the precision.
+        # (`take` gathers rows ten times as fast as an index does.)
+        balls = self._balls.take(candidate, axis=0)
+        ways = rays.directions.take(row, axis=0).astype(np.float32).take(which, axis=0)
+        away = balls[:, :3] - place.take(which, axis=0)
+        along = np.einsum("ij,ij->i", away, ways)
+        likely = np.einsum("ij,ij->i", away, away) - along * along <= balls[:, 3]
+        if leaving:
+            likely &= np.einsum("ij,ij->i", balls[:, 4:7], ways) > 0
+        ray, candidate = row[which[likely]], candidate[likely]
+        met, far = _meets(
+            self._table.take(candidate, axis=0), rays.origins.take(ray, axis=0), rays.directions.take(ray, axis=0)
+        )
+        met &= candidate != rays.spared[ray]
+        ray, candidate, far = ray[met], candidate[met], far[met]
+        order = np.argsort(-far, kind="stable")  # the nearest is written last and stays
+        ray, candidate, far = ray[order], candidate[order], far[order]
+        better = far < rays.distance[ray]
+        rays.distance[ray[better]], rays.triangle[ray[better]] = far[better], candidate[better]
+
+
+class _Rays(NamedTuple):
+    """Some rays, and what they have met so far: views of rows of the caller's arrays."""
+
+    origins: Vectors
+    directions: Vectors
+    spared: NDArray[np.int32]
+    distance: NDArray[np.float64]
+    triangle: NDArray[np.int32]
 
 
 def _through(

@@ -42,28 +42,42 @@ def samples_of(mesh: Mesh) -> Samples:
     """
     points, pieces = mesh.vertices, mesh.triangles.astype(np.int64)
     owners = np.arange(len(pieces), dtype=np.int32)
-    longest = _edge_lengths(points, pieces).max(axis=1)
+    longest = _edge_lengths(points, pieces).max(axis=0)
     goal, most = 1.5 * float(np.median(longest)), 4 * len(pieces) + 4096
-    while True:
-        large = np.flatnonzero(longest > max(goal, longest.max() / 1.5))
-        if not len(large) or len(pieces) + len(large) > most:
+    done, left = longest <= goal, longest > goal
+    kept = [(pieces[done], owners[done])]
+    radius = float(longest[done].max())
+    pieces, owners, longest, count = pieces[left], owners[left], longest[left], len(pieces)
+    while len(pieces):
+        large = longest > max(goal, longest.max() / 1.5)
+        count += int(large.sum())
+        if count > most:
+            kept.append((pieces, owners))
+            radius = float(longest.max())
             break
         points, halves = _halved(points, pieces[large])
-        pieces = np.concatenate([np.delete(pieces, large, axis=0), halves])
-        owners = np.concatenate([np.delete(owners, large), np.tile(owners[large], 2)])
-        longest = np.concatenate([np.delete(longest, large), _edge_lengths(points, halves).max(axis=1)])
-    return _listed(points, pieces, owners, float(longest.max()) / 3**0.5)
+        pieces = np.concatenate([pieces[~large], halves])
+        owners = np.concatenate([owners[~large], np.tile(owners[large], 2)])
+        longest = np.concatenate([longest[~large], _edge_lengths(points, halves).max(axis=0)])
+        done, left = longest <= goal, longest > goal
+        kept.append((pieces[done], owners[done]))
+        radius = max(radius, float(longest[done].max(initial=0.0)))
+        pieces, owners, longest = pieces[left], owners[left], longest[left]
+    pieces, owners = np.concatenate([each for each, _ in kept]), np.concatenate([each for _, each in kept])
+    return _listed(points, pieces, owners, radius / 3**0.5)
 
 
 def _edge_lengths(points: NDArray[np.float64], pieces: NDArray[np.int64]) -> NDArray[np.float64]:
-    corners = points[pieces]
-    lengths: NDArray[np.float64] = np.sqrt(((np.roll(corners, -1, axis=1) - corners) ** 2).sum(axis=2))
+    """(3, m) lengths of each piece's edges, that from its first corner first."""
+    a, b, c = (points.take(pieces[:, k], axis=0) for k in range(3))
+    edges = (b - a, c - b, a - c)
+    lengths: NDArray[np.float64] = np.sqrt(np.stack([np.einsum("ij,ij->i", edge, edge) for edge in edges]))
     return lengths
 
 
 def _halved(points: NDArray[np.float64], pieces: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """The points with the middles of the longest edges, and both halves of every piece, first ones first."""
-    turn = (_edge_lengths(points, pieces).argmax(axis=1)[:, None] + np.arange(3)) % 3
+    turn = (_edge_lengths(points, pieces).argmax(axis=0)[:, None] + np.arange(3)) % 3
     a, b, c = np.take_along_axis(pieces, turn, axis=1).T
     keys, middle = np.unique(np.minimum(a, b) * len(points) + np.maximum(a, b), return_inverse=True)
     added = (points[keys // len(points)] + points[keys % len(points)]) / 2

@@ -66,7 +66,7 @@ def wall_thickness(
     weight = areas.sum() / len(rows) if len(rows) < int((areas > 0).sum()) else areas[rows]
     places = mesh.corners[rows].mean(axis=1)
     caster = caster or RayCaster(mesh)
-    distance, hit = caster.first_hit(places, -normals[rows], ignoring=rows, farthest=farthest)
+    distance, hit = caster.first_hit(places, -normals[rows], ignoring=rows, farthest=farthest, leaving=True)
     opposite = np.einsum("ij,ij->i", -normals[rows], normals[np.maximum(hit, 0)]) >= np.cos(np.radians(steepest))
     wall = (hit >= 0) & opposite
     far = np.where(wall[:, None], places - np.where(wall, distance, 0.0)[:, None] * normals[rows], places)

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from .angles import arc_tangent
-from .measures import triangle_areas, triangle_normals
 from .mesh import Mesh
 
 FAR = 2.5
@@ -68,14 +67,15 @@ class Winding:
     """
 
     def __init__(self, mesh: Mesh) -> None:
-        middles = mesh.corners.mean(axis=1)
-        order = np.asarray(cKDTree(middles, leafsize=8).indices)
-        self._corners = mesh.corners[order]
-        dipoles = (triangle_normals(mesh) * triangle_areas(mesh)[:, None])[order]
-        weights = np.maximum(triangle_areas(mesh)[order], 1e-300)
-        reach = np.sqrt(((self._corners - middles[order][:, None]) ** 2).sum(axis=2).max(axis=1))
+        order = np.asarray(cKDTree(mesh.corners.mean(axis=1), leafsize=8).indices)
+        a, b, c = (mesh.vertices.take(mesh.triangles[order, k], axis=0) for k in range(3))
+        self._corners = np.stack([a, b, c], axis=1)
+        places = (a + b + c) / 3
+        dipoles = np.cross(b - a, c - a) / 2
+        weights = np.maximum(np.sqrt(np.einsum("ij,ij->i", dipoles, dipoles)), 1e-300)
+        out = (a - places, b - places, c - places)
+        reach = np.sqrt(np.max([np.einsum("ij,ij->i", each, each) for each in out], axis=0))
         self._levels: list[_Clusters] = []
-        places = middles[order]
         while len(places) > 16 or not self._levels:
             level, weights = _clustered(places, reach, dipoles, weights, 16 if not self._levels else 8)
             self._levels.append(level)
