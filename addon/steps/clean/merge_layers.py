@@ -1,9 +1,12 @@
 """The step that brings two skins to one."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from ...geometry.cloud import Cloud
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
@@ -30,7 +33,7 @@ class MergeLayers(Step):
         from ...geometry.layers import merged_layers, spread
 
         cloud = cloud_of(piece, self.NAME)
-        found = merged_layers(cloud.points, self.widest, progress.stretch(0, 0.9))
+        found = merged_layers(cloud.points, self.widest, _passes(cloud), progress.stretch(0, 0.9))
         progress(0.9, "measuring how thick the skin is")
         piece = piece.measured(
             second_skins=len(found.layers),
@@ -56,3 +59,9 @@ class MergeLayers(Step):
         if self.mode == "merge":
             return piece.but(scan=replace(cloud, points=found.points))
         return piece.but(scan=cloud.with_column("layer", mark))
+
+
+def _passes(cloud: Cloud) -> NDArray[np.integer[Any]] | None:
+    """(n,) which pass saw each point, where the scan says so."""
+    view = cloud.columns.get("view")
+    return None if view is None else np.asarray(view, dtype=np.int64)
