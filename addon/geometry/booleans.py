@@ -4,6 +4,7 @@ Every result is welded and keeps its shape when its coordinates are written as 3
 vertices fall on one place, so that a reader that welds by position finds the surface closed as well.
 """
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +32,15 @@ def difference(mesh: Mesh, *tools: Mesh) -> Mesh:
 def intersection(*meshes: Mesh) -> Mesh:
     """What all the solids have in common; a mesh without triangles where they share nothing."""
     return _combined("Intersect", meshes)
+
+
+def shared_with_each(mesh: Mesh, others: Sequence[Mesh]) -> list[Mesh]:
+    """What the solid has in common with each of others, as `intersection` gives it; the solid is made ready once."""
+    solid = _manifold(mesh, None, "the solid")
+    return [
+        _welded(solid ^ _manifold(other, None, f"solid {number + 2}"), coloured=False)
+        for number, other in enumerate(others)
+    ]
 
 
 def split(mesh: Mesh, origin: ArrayLike, normal: ArrayLike) -> tuple[Mesh, Mesh]:

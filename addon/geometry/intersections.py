@@ -45,23 +45,27 @@ def self_intersections(mesh: Mesh, deeper_than: float = 0.0) -> NDArray[np.int32
 
 def _candidates(mesh: Mesh) -> NDArray[np.int32]:
     """Pairs of triangles whose boxes overlap, without those that share an edge."""
-    pairs = overlapping(mesh.corners.min(axis=1), mesh.corners.max(axis=1))
+    a, b, c = (mesh.vertices.take(mesh.triangles[:, k], axis=0) for k in range(3))
+    pairs = overlapping(np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c))
+    first, second = (np.ascontiguousarray(mesh.triangles.take(pairs[:, k], axis=0).T) for k in (0, 1))
     shared = np.zeros(len(pairs), np.int8)
-    for k in range(3):
-        corner = mesh.triangles[pairs[:, 0], k]
-        shared += (mesh.triangles[pairs[:, 1]] == corner[:, None]).any(axis=1)
+    for one in first:
+        for other in second:
+            shared += one == other
     apart: NDArray[np.int32] = pairs[shared < 2]
     return apart
 
 
 def _apart_by_planes(mesh: Mesh, pairs: NDArray[np.int32], depth: float) -> NDArray[np.int32]:
     """The pairs of which neither lies wholly on one side of the other's plane, but for `depth`."""
+    a, b, c = (mesh.vertices.take(mesh.triangles[:, k], axis=0) for k in range(3))
+    normals = np.cross(b - a, c - a)
+    least = depth * np.sqrt(np.einsum("ij,ij->i", normals, normals))
     for one, other in ((0, 1), (1, 0)):
-        corners, points = mesh.corners[pairs[:, one]], mesh.corners[pairs[:, other]]
-        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        heights = np.einsum("nki,ni->nk", points - corners[:, :1], normals)
-        least = depth * np.linalg.norm(normals, axis=1)
-        pairs = pairs[(heights.max(axis=1) > least) & (heights.min(axis=1) < -least)]
+        plane, triangle = pairs[:, one], pairs[:, other]
+        foot, normal, slack = a.take(plane, axis=0), normals.take(plane, axis=0), least.take(plane)
+        heights = [np.einsum("ij,ij->i", corner.take(triangle, axis=0) - foot, normal) for corner in (a, b, c)]
+        pairs = pairs[(np.max(heights, axis=0) > slack) & (np.min(heights, axis=0) < -slack)]
     return pairs
 
 

@@ -1,12 +1,11 @@
 """How parts lie to each other: overlaps, and the gap all round an eye in its socket."""
 
-from itertools import combinations
-
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from ...geometry.booleans import intersection
-from ...geometry.distance import ClosestPoint
+from ...geometry.booleans import shared_with_each
+from ...geometry.closest import ClosestPoint
 from ...geometry.measures import is_watertight, volume
 from ...geometry.mesh import Mesh
 from ..workpiece import Check, Eye
@@ -19,15 +18,16 @@ TOUCH = 0.02
 def overlap_findings(parts: dict[str, Mesh]) -> list[Check]:
     """The volume each two parts have in common, as they are assembled."""
     found = []
-    for one, other in combinations(sorted(parts), 2):
-        first, second = parts[one], parts[other]
-        if not (is_watertight(first) and is_watertight(second)) or not _boxes_meet(first, second):
+    closed = [name for name in sorted(parts) if is_watertight(parts[name])]
+    for number, one in enumerate(closed):
+        others = [other for other in closed[number + 1 :] if _boxes_meet(parts[one], parts[other])]
+        if not others:
             continue
-        common = intersection(first, second)
-        shared = volume(common)
-        where = at(common.vertices.mean(axis=0)) if shared > TOUCH else ""
-        advice = "they will not go together: give them more clearance"
-        found.append(Check(f"{one} and {other}: overlap", shared, TOUCH, "mm³", shared <= TOUCH, where, True, advice))
+        for other, common in zip(others, shared_with_each(parts[one], [parts[name] for name in others]), strict=True):
+            shared = volume(common)
+            where = at(common.vertices.mean(axis=0)) if shared > TOUCH else ""
+            what, advice = f"{one} and {other}: overlap", "they will not go together: give them more clearance"
+            found.append(Check(what, shared, TOUCH, "mm³", shared <= TOUCH, where, True, advice))
     return found
 
 
@@ -53,14 +53,21 @@ def clearance_findings(parts: dict[str, Mesh], eyes: tuple[Eye, ...]) -> list[Ch
 
 
 def least_gap(one: Mesh, other: Mesh) -> tuple[float, NDArray[np.float64]]:
-    """Least distance between two parts that do not overlap, vertices of either to faces of the other, and its place."""
+    """Least distance between two parts that do not overlap, vertices of either to faces of the other, and its place.
+
+    Only what lies within half the first part's size of it is looked at; infinite where nothing does.
+    """
     low, high = one.vertices.min(axis=0), one.vertices.max(axis=0)
     reach = float((high - low).max()) / 2
-    near = ((other.vertices > low - reach) & (other.vertices < high + reach)).all(axis=1)
+    corners = other.corners
+    beyond = (corners.max(axis=1) < low - reach).any(axis=1) | (corners.min(axis=1) > high + reach).any(axis=1)
+    near = other.kept(~beyond)
     best: tuple[float, NDArray[np.float64]] = (np.inf, low)
-    for points, mesh in ((one.vertices, other), (other.vertices[near], one)):
-        if len(points):
-            distance, _, place = ClosestPoint(mesh).query(points, far=reach)
-            row = int(np.argmin(distance))
-            best = min(best, (float(distance[row]), place[row]), key=lambda pair: pair[0])
+    if not len(near.triangles):
+        return best
+    at_most = float(cKDTree(one.vertices).query(near.vertices)[0].min())  # what is farther need not be measured
+    for points, mesh in ((one.vertices, near), (near.vertices, one)):
+        distance, _, place = ClosestPoint(mesh).query(points, far=at_most)
+        row = int(np.argmin(distance))
+        best = min(best, (float(distance[row]), place[row]), key=lambda pair: pair[0])
     return best
