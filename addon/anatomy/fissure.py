@@ -81,6 +81,12 @@ class Fissure:
         """The fissure shifted by (3,) millimetres."""
         return Fissure(self.side, self.inner + offset, self.outer + offset, self.upper + offset, self.lower + offset)
 
+    def mirrored(self) -> "Fissure":
+        """The other eye's fissure in a face that is the same on both sides of x = 0."""
+        other = "right" if self.side == "left" else "left"
+        flip = np.array([-1.0, 1.0, 1.0])
+        return Fissure(other, self.inner * flip, self.outer * flip, self.upper * flip, self.lower * flip)
+
 
 def published_fissure(side: str, pupil: NDArray[np.float64]) -> Fissure:
     """A fissure of the published 27.1 by 9.7 mm about the pupil's place, (3,) on the cornea."""

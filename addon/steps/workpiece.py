@@ -12,6 +12,9 @@ from ..geometry.cloud import Cloud
 from ..geometry.errors import NotReady
 from ..geometry.mesh import Mesh
 
+EYES_FOUND = "eyes found"
+"""Name of the finding by which place-eyes says that a head shows no eyes: later steps then have none to work on."""
+
 
 @dataclass(frozen=True)
 class Landmark:
@@ -168,8 +171,8 @@ class Workpiece:
         return self.head
 
     def needed_eyes(self) -> tuple[Eye, ...]:
-        """The placed eyes, or `NotReady` saying which step places them."""
-        if not self.eyes:
+        """The placed eyes, or `NotReady` saying which step places them; none where it looked and found none."""
+        if not self.eyes and all(check.name != EYES_FOUND for check in self.checks):
             raise NotReady("no eyes are placed yet: run place-eyes first")
         return self.eyes
 

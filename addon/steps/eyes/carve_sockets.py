@@ -47,6 +47,8 @@ class CarveSockets(Step):
         from ...geometry.inside_view import view_from_inside
 
         head, scale = piece.needed_head(), piece.scale
+        if not piece.needed_eyes():
+            return piece
         tools: list[Mesh] = []
         eyes: list[Eye] = []
         carved = piece

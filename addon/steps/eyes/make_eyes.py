@@ -39,6 +39,8 @@ class MakeEyes(Step):
         from ...anatomy.eye_making import laid, made_dome, made_eye
 
         head, parts = piece.needed_head(), dict(piece.parts)
+        if not piece.needed_eyes():
+            return piece
         eyes, made = [], piece
         for number, eye in enumerate(piece.needed_eyes()):
             progress(number / 2, f"making the {eye.side} eye")

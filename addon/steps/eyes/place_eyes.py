@@ -14,10 +14,11 @@ from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
-from ..workpiece import Eye, Workpiece
+from ..workpiece import EYES_FOUND, Check, Eye, Workpiece
 
 _IPD = (50.0, 75.0)  # most adults (Dodgson 2004)
 _OVERSIZE = 5.0  # %; an eye larger than the globe by more shows in the lids
+_NEAR = 6.0  # mm; a globe farther from the twin's mirror image was placed there for a reason
 _BY_HAND: tuple[str, ...] = ("by hand",)
 
 
@@ -68,10 +69,12 @@ class PlaceEyes(Step):
         """The workpiece with two eyes, their openings found on the head."""
         from ...anatomy.globe_placing import margin_about, placed_globe
 
+        if self._sees_no_eyes(piece):
+            return _without_eyes(piece)
         head, scale = piece.needed_head(), piece.scale
         head = Mesh(head.vertices / scale, head.triangles)
         points = _scan_points(piece) / scale
-        placed = piece
+        placed = piece.but(checks=tuple(check for check in piece.checks if check.name != EYES_FOUND))
         for number, (side, _) in enumerate(SIDES):
             progress(number / 2, f"placing the {side} eye")
             by_hand = self.left_centre if side == "left" else self.right_centre
@@ -107,9 +110,14 @@ class PlaceEyes(Step):
                     f"{side}_fissure_height_mm_life": height,
                 }
             )
-            for note in _notes(side, sources, seen, fissure):
+            for note in _notes(side, sources, seen, fissure, by_twin=not by_hand and not _corners_seen(piece, side)):
                 placed = placed.noted(note)
         return self._chosen(placed)
+
+    def _sees_no_eyes(self, piece: Workpiece) -> bool:
+        """Whether landmarks were looked for, and neither they nor a hand show where an eye is."""
+        shown = self.left_centre or self.right_centre or any(_corners_seen(piece, side) for side, _ in SIDES)
+        return not shown and any(done.name == "landmarks" for done in piece.history)
 
     def _chosen(self, piece: Workpiece) -> Workpiece:
         """The eyes with diameter, gaze and final centre, and what that costs."""
@@ -157,16 +165,44 @@ def _scan_points(piece: Workpiece) -> NDArray[np.float64]:
 
 
 def _trust(piece: Workpiece, side: str) -> float:
-    return min(piece.landmarks[f"{name}-{side}"].confidence for name in CORNERS if f"{name}-{side}" in piece.landmarks)
+    """Confidence of the weakest landmark an eye is placed by; less where only its twin's were seen."""
+    seen = _corners_seen(piece, side)
+    own = side if seen else _twin(side)
+    marks = [piece.landmarks[f"{name}-{own}"] for name in CORNERS if f"{name}-{own}" in piece.landmarks]
+    return (1.0 if seen else 0.5) * min(mark.confidence for mark in marks)
+
+
+def _corners_seen(piece: Workpiece, side: str) -> bool:
+    return all(f"{name}-{side}" in piece.landmarks for name in CORNERS[:2])
+
+
+def _twin(side: str) -> str:
+    return "right" if side == "left" else "left"
+
+
+def _without_eyes(piece: Workpiece) -> Workpiece:
+    """The head as it is, with a finding that nobody can overlook."""
+    advice = "place the corners of the eyes by hand (landmarks), or give left_centre and right_centre in place-eyes"
+    others = tuple(check for check in piece.checks if check.name != EYES_FOUND)
+    finding = Check(EYES_FOUND, 0, 2, "eyes", False, "the face", True, advice)
+    return piece.but(eyes=(), checks=(*others, finding)).noted(
+        f"No eye could be found on this head, so it has no lids, sockets or eyes of its own: {advice}"
+    )
 
 
 def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, radius: float) -> Fissure:
-    """The landmarks of one eye at life size. Lid middles that are missing are drawn from published sizes."""
+    """The landmarks of one eye at life size. Lid middles that are missing are drawn from published sizes; an eye whose
+    corners are missing is the other one's mirror image.
+    """
     marks = piece.landmarks
     names = [f"{name}-{side}" for name in CORNERS]
-    if not any(name in marks for name in names[:2]) and centre is not None:
-        return published_fissure(side, centre + np.array([0.0, -radius - 1.0, 0.0]))
     missing = [name for name in names[:2] if name not in marks]
+    if missing and _corners_seen(piece, _twin(side)):
+        twin = fissure_of(piece, _twin(side), None, radius).mirrored()
+        if centre is None or np.hypot(*(np.array(twin.pupil_line()) - centre[[0, 2]])) < _NEAR:
+            return twin
+    if len(missing) == 2 and centre is not None:
+        return published_fissure(side, centre + np.array([0.0, -radius - 1.0, 0.0]))
     if missing:
         raise NotReady(
             f"place-eyes: landmark {' and '.join(missing)} missing: run landmarks, place it by hand, or give "
@@ -181,9 +217,14 @@ def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, 
     return Fissure(side, inner, outer, upper, lower)
 
 
-def _notes(side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure) -> list[str]:
+def _notes(side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure, by_twin: bool) -> list[str]:
     """What a sculptor must know of how this eye was placed."""
     notes = []
+    if by_twin:
+        notes.append(
+            f"the corners of the {side} eye were not found: it was looked for where the {_twin(side)} eye's mirror "
+            "image lies; place its landmarks by hand if it is elsewhere"
+        )
     if sources != _BY_HAND and "sclera" not in sources:
         state = "is closed" if not fissure.is_open else "shows too little sclera"
         notes.append(

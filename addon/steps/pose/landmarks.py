@@ -17,6 +17,10 @@ from ..step import Step, setting
 from ..workpiece import Landmark, Workpiece
 from .surface import needed_surface
 
+_HUMAN = (0.65, 1.5)
+"""Sizes of a face over a mean adult's between which it can be somebody's own: a child of three has three quarters of
+an adult's face (Farkas, from memory); giants and newborns are left out."""
+
 
 @dataclass(frozen=True)
 class Landmarks(Step):
@@ -46,7 +50,9 @@ class Landmarks(Step):
         if self.at:
             placed |= _through(piece, hand_placed(self.at), "placed")
         marked = self._proposed(piece, placed, progress) if self.propose else piece
-        marks = {**marked.landmarks, **placed} if self.propose else placed
+        if marked.frame is not piece.frame:  # the whole was brought to size: what was placed goes with it
+            placed = piece.but(landmarks=placed).moved(marked.frame @ np.linalg.inv(piece.frame)).landmarks
+        marks = {**marked.landmarks, **placed} if self.propose else dict(placed)
         marks = {name: marks[name] for name in NAMES if name in marks}
         weak = [name for name, mark in marks.items() if not mark.sure]
         missing = [name for name in NAMES if name not in marks]
@@ -55,7 +61,7 @@ class Landmarks(Step):
         if missing:
             marked = marked.noted(f"Landmarks not found: {', '.join(missing)}")
         if self.save:
-            _write(self.save, piece.frame, marks)
+            _write(self.save, marked.frame, marks)
         return marked.but(landmarks=marks).measured(
             sure=len(marks) - len(weak), weak=len(weak), missing=len(missing), placed=len(placed)
         )
@@ -75,15 +81,41 @@ class Landmarks(Step):
         straight = proposals.face
         if straight is None:
             return found.noted("No face was recognised: check the unit of the capture, or place the landmarks by hand")
-        if straight.enlarged != 1.0:
-            found = found.noted(
-                f"The face is about {straight.face.size / straight.enlarged:.2f} times an adult's: check the unit"
-            )
+        found = _of_human_size(found, straight.face.size / straight.enlarged)
         return found.measured(
             face_likeness=straight.face.likeness,
             best_other_place=straight.face.rival,
             asymmetry_mm=straight.asymmetry / straight.enlarged,
         )
+
+
+def _of_human_size(piece: Workpiece, size: float) -> Workpiece:
+    """The workpiece brought to an adult's size where its unit was only proposed and cannot be right for the face.
+
+    Parameters
+    ----------
+    size : of the face over a mean adult's, as the workpiece stands
+    """
+    if _HUMAN[0] < size < _HUMAN[1]:
+        return piece
+    told = f"The face is {size:.2f} times an adult's"
+    if not any(done.name == "load" and done.settings["units"] == "auto" for done in piece.history):
+        return piece.noted(f"{told}: check the unit")
+    factor = 1.0 / size
+    return (
+        piece.moved(np.diag([factor, factor, factor, 1.0]))
+        .but(units_in=f"none (1 = {factor * _millimetres(piece):.4g} mm)")
+        .noted(
+            f"{told} in the unit that was proposed, so all of it was brought to an adult's size: "
+            "give the unit in load if that is wrong"
+        )
+        .measured(brought_to_size_by=factor)
+    )
+
+
+def _millimetres(piece: Workpiece) -> float:
+    """What one of the capture's own numbers comes to in the workpiece, mm."""
+    return float(np.cbrt(abs(np.linalg.det(piece.frame[:3, :3]))))
 
 
 def hand_placed(text: str) -> dict[str, Placed]:

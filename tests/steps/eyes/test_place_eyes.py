@@ -5,8 +5,11 @@ import dataclasses
 import numpy as np
 import pytest
 from canthus.geometry.errors import BadSetting, NotPossible, NotReady
+from canthus.steps.eyes.carve_sockets import CarveSockets
+from canthus.steps.eyes.make_eyes import MakeEyes
 from canthus.steps.eyes.place_eyes import PlaceEyes
-from canthus.steps.workpiece import Landmark
+from canthus.steps.eyes.rebuild_lids import RebuildLids
+from canthus.steps.workpiece import EYES_FOUND, Done, Landmark
 
 TRUTH = {"left": np.array([32.0, 0.0, 0.0]), "right": np.array([-32.0, 0.0, 0.0])}
 
@@ -93,7 +96,9 @@ def test_by_hand_converged_and_oversize(small_face):
 
 
 def test_what_is_missing_is_named(face):
-    without = face.but(landmarks={name: mark for name, mark in face.landmarks.items() if name != "endocanthion-left"})
+    without = face.but(
+        landmarks={name: mark for name, mark in face.landmarks.items() if not name.startswith("endocanthion")}
+    )
     with pytest.raises(NotReady, match="endocanthion-left"):
         PlaceEyes().apply(without)
     with pytest.raises(NotReady, match="close first"):
@@ -103,3 +108,35 @@ def test_what_is_missing_is_named(face):
     with pytest.raises(NotPossible, match="sclera"):
         PlaceEyes(sources="sclera").apply(face.but(scan=face.scan.kept(np.abs(face.scan.points[:, 0]) > 50)))
     assert isinstance(face.landmarks["endocanthion-left"], Landmark)  # untouched
+
+
+def without_corners(piece, *sides):
+    """The piece after a search for landmarks that found none of these eyes."""
+    marks = {name: mark for name, mark in piece.landmarks.items() if not name.endswith(sides)}
+    return piece.but(landmarks=marks, history=(Done("landmarks", {}),))
+
+
+def test_an_eye_that_was_not_found_is_looked_for_where_its_twin_lies(face):
+    """The block is the same on both sides, so that the twin's mirror image is the truth."""
+    placed = PlaceEyes().apply(without_corners(face, "right"))
+    assert np.linalg.norm(misses(placed)["right"]) < 0.6
+    assert any("right eye were not found" in note and "left eye's mirror" in note for note in placed.notes)
+    assert not any("left eye were not found" in note for note in placed.notes)
+    assert [eye.side for eye in placed.eyes] == ["left", "right"]
+
+
+def test_a_head_without_eyes_goes_on_without_and_says_so(face):
+    piece = without_corners(face, "right", "left")
+    for step in (PlaceEyes(), RebuildLids(), CarveSockets(), MakeEyes()):
+        piece = step.apply(piece)
+    assert piece.eyes == ()
+    assert piece.head is face.head
+    assert [(check.ok, check.grave) for check in piece.checks if check.name == EYES_FOUND] == [(False, True)]
+    by_hand = PlaceEyes(left_centre=(32, 0, 0), right_centre=(-32, 0, 0)).apply(piece)
+    assert len(by_hand.eyes) == 2
+    assert all(check.name != EYES_FOUND for check in by_hand.checks)
+
+
+def test_a_head_whose_landmarks_were_never_looked_for_is_not_taken_for_eyeless(face):
+    with pytest.raises(NotReady, match="run landmarks"):
+        PlaceEyes().apply(face.but(landmarks={}))

@@ -14,7 +14,7 @@ from canthus.steps.pose.landmarks import Landmarks
 from canthus.steps.pose.measure import MeasureHead
 from canthus.steps.pose.pose import Pose
 from canthus.steps.pose.scale import Scale
-from canthus.steps.workpiece import Eye, Landmark, Workpiece
+from canthus.steps.workpiece import Done, Eye, Landmark, Workpiece
 from demo_heads import any_pose, demo_head
 
 
@@ -72,6 +72,22 @@ def test_a_landmark_that_cannot_be_read_is_refused(text):
 def test_no_surface_no_proposals():
     with pytest.raises(NotReady, match="close"):
         Landmarks().apply(Workpiece())
+
+
+@pytest.mark.parametrize(("units", "grown"), [("auto", 1 / 0.4), ("in", 1.0)])
+def test_a_face_too_small_for_any_person_is_brought_to_size_where_its_unit_was_a_guess(units, grown):
+    """A bust of no unit: a head at 0.4, whose own face is a seventh smaller than a mean adult's. A unit given stands."""
+    head = demo_head(31)
+    small = Workpiece(head=head.mesh.moved(np.diag([0.4, 0.4, 0.4, 1.0])), history=(Done("load", {"units": units}),))
+    by_hand = np.array(head.truth.landmarks["gnathion"]) * 0.4
+    piece = Landmarks(at="gnathion={},{},{}".format(*by_hand)).apply(small)
+    assert any("times an adult's" in note for note in piece.notes)
+    assert np.ptp(piece.head.vertices, axis=0) == pytest.approx(
+        grown * np.ptp(small.head.vertices, axis=0), rel=0.17 if units == "auto" else 1e-9
+    )
+    factor = np.ptp(piece.head.vertices[:, 2]) / np.ptp(small.head.vertices[:, 2])
+    np.testing.assert_allclose(piece.frame[:3, :3], factor * np.eye(3), atol=1e-9)
+    np.testing.assert_allclose(placed(piece, "gnathion"), factor * by_hand, rtol=1e-6)
 
 
 def test_a_head_is_proposed_posed_scaled_and_measured():
