@@ -18,7 +18,9 @@ from ..steps.workpiece import Workpiece
 
 PACKAGE = Path(__file__).resolve().parents[1]
 _BOOT = """
-import importlib.util, pathlib, sys
+import importlib.util, os, pathlib, sys
+if hasattr(os, "nice"):
+    os.nice(10)  # the window comes first
 sys.path.insert(0, sys.argv[2])
 spec = importlib.util.spec_from_file_location("canthus", sys.argv[1])
 sys.modules["canthus"] = package = importlib.util.module_from_spec(spec)
@@ -26,6 +28,8 @@ spec.loader.exec_module(package)
 from canthus.job.worker import main
 sys.exit(main(pathlib.Path(sys.argv[3])))
 """
+_PRIORITY = subprocess.BELOW_NORMAL_PRIORITY_CLASS if sys.platform == "win32" else 0
+"""Where a process cannot lower its own priority, it is started with a lower one."""
 
 
 class Child:
@@ -40,7 +44,8 @@ class Child:
         arguments = [PACKAGE / "__init__.py", _libraries(), self.folder]
         command = [sys.executable, *bpy.app.python_args, "-c", _BOOT, *arguments]
         with open(self.folder / "words", "wb") as words, open(self.folder / "trouble", "wb") as trouble:
-            self._process = subprocess.Popen([str(part) for part in command], stdout=words, stderr=trouble)
+            spelled = [str(part) for part in command]
+            self._process = subprocess.Popen(spelled, stdout=words, stderr=trouble, creationflags=_PRIORITY)
 
     def look(self) -> bool:
         """Take in what the child has said since. True while it is at work."""
