@@ -20,6 +20,10 @@ Not `cull-lashes`, `merge-layers` and `denoise`, run by hand where a capture wan
 seen, and the lids are built anew whether lashes stand on them or not.
 """
 
+SPARED = CHAIN[CHAIN.index("landmarks") :]
+"""Steps without which the job goes on: a head that shows no eyes can still be hollowed, and the report says what is
+missing. What comes before them makes the head itself."""
+
 FOR_SEVERAL_PASSES = ("register",)
 """Steps that one pass has no need of."""
 

@@ -11,6 +11,7 @@ from ..files.writing import write
 from ..geometry.errors import BadMesh, NotReady
 from ..geometry.progress import SILENT, Progress
 from ..steps.workpiece import Check, Workpiece
+from .chain import SPARED
 from .order import Order, recipe_of, refuse_overwriting, scans_of
 from .page import page
 from .plain import as_json
@@ -64,7 +65,8 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
     refuse_overwriting(order, recipe.name)
     progress(0.0, "reading the scan")
     scans = scans_of(order, recipe)
-    piece = fit_for_files(run(recipe.steps, scanned(scans).but(name=recipe.name), progress.stretch(0.02, 0.75)))
+    begun = scanned(scans).but(name=recipe.name)
+    piece = fit_for_files(run(recipe.steps, begun, progress.stretch(0.02, 0.75), SPARED))
     pictures = [] if studio is None else studio.pictures(piece, progress.stretch(0.75, 0.97))
     left_out = () if studio else (WITHOUT_BLENDER,)
     progress(0.97, "writing the results")

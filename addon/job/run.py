@@ -1,17 +1,19 @@
 """Runs steps in order on a workpiece, and notes what each measured and cost."""
 
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
-from ..geometry.errors import CanthusError
+from ..geometry.errors import BadMesh, CanthusError, NotPossible, NotReady
 from ..geometry.progress import SILENT, Progress
 from ..steps.step import Step
-from ..steps.workpiece import Done, Workpiece
+from ..steps.workpiece import Check, Done, Workpiece
 from .memory import PeakMemory
 from .plain import plain
 
 
-def run(steps: Sequence[Step], piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+def run(
+    steps: Sequence[Step], piece: Workpiece, progress: Progress = SILENT, spared: Collection[str] = ()
+) -> Workpiece:
     """The workpiece after all steps, each written down in its history.
 
     Parameters
@@ -19,6 +21,8 @@ def run(steps: Sequence[Step], piece: Workpiece, progress: Progress = SILENT) ->
     steps : the steps, in the order they are to be run
     piece : the workpiece; it is not changed
     progress : told the step's name and what it is doing
+    spared : names of steps whose refusal does not end the work: the piece goes on without what they would have done,
+        with a grave finding that says which and why
 
     Returns
     -------
@@ -28,13 +32,34 @@ def run(steps: Sequence[Step], piece: Workpiece, progress: Progress = SILENT) ->
     Raises
     ------
     CanthusError
-        A step cannot do its work; the text begins with its name.
+        A step that is not spared cannot do its work; the text begins with its name.
     Cancelled
         The listener stopped the work. `piece` is as it was.
     """
     for number, step in enumerate(steps):
-        piece = run_step(step, piece, progress.stretch(number / len(steps), (number + 1) / len(steps)))
+        own = progress.stretch(number / len(steps), (number + 1) / len(steps))
+        try:
+            piece = run_step(step, piece, own)
+        except (NotReady, NotPossible, BadMesh) as refusal:
+            if step.NAME not in spared:
+                raise
+            piece = _without(step, piece, str(refusal))
     return piece
+
+
+def _without(step: Step, piece: Workpiece, why: str) -> Workpiece:
+    """The workpiece as it was, and what everybody must know: this step was left out, and why."""
+    finding = Check(_was_done(step), 0, 1, "", False, "the whole head", True, why)
+    return piece.but(
+        checks=(*piece.checks, finding),
+        notes=(*piece.notes, f"{step.NAME} was left out: {why}"),
+        history=(*piece.history, Done(step.NAME, plain(step.values()), {"left_out": why})),
+    )
+
+
+def _was_done(step: Step) -> str:
+    """Name of the finding that a step was left out."""
+    return f"{step.NAME} was done"
 
 
 def run_step(step: Step, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -54,4 +79,5 @@ def run_step(step: Step, piece: Workpiece, progress: Progress = SILENT) -> Workp
     seconds = time.perf_counter() - begun
     done = Done(step.NAME, plain(step.values()), plain(after.figures), round(seconds, 3), round(peak.megabytes(), 1))
     progress(1.0, f"{step.NAME} done")
-    return after.but(figures={}, history=(*after.history, done))
+    checks = tuple(check for check in after.checks if check.name != _was_done(step))
+    return after.but(figures={}, checks=checks, history=(*after.history, done))

@@ -69,6 +69,17 @@ def test_a_step_that_cannot_leaves_the_workpiece_as_it_was():
     assert len(piece.history) == 1
 
 
+def test_a_spared_step_that_cannot_is_left_out_and_said_so():
+    head = run([Close()], Workpiece())
+    left = run([Look(least=50.0)], head, spared=("check",))
+    assert "wider than the head" in left.history[1].figures["left_out"]
+    assert any("check was left out" in note for note in left.notes)
+    assert [(each.name, each.ok, each.grave) for each in left.checks] == [("check was done", False, True)]
+    assert left.head is head.head
+    again = run([Look()], left, spared=("check",))
+    assert [each.name for each in again.checks] == ["least wall"]
+
+
 def test_peak_memory_is_that_of_the_step_alone():
     large = run_step(Hoard(megabytes=300), Workpiece()).history[0].peak_mb
     small = run_step(Hoard(megabytes=10), Workpiece()).history[0].peak_mb
