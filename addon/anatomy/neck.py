@@ -146,6 +146,11 @@ def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> t
         zone = (radii <= NECK_OF_HEAD * largest) & (heights[-1] - heights >= HEAD_HEIGHT * largest)
         found = "narrowest section"
     candidates = _above_shoulders(radii, np.flatnonzero(zone & profile.upright))
+    if found == "landmarks" and zone.any():
+        # Where a collar slopes from chin to shoulder nothing is upright but the shoulders, and the neck is its top.
+        narrowest = np.flatnonzero(zone)[int(np.argmin(radii[zone]))]
+        candidates = candidates[radii[candidates] <= FLARE * radii[narrowest]]
+        candidates = candidates if len(candidates) else np.array([narrowest])
     if not len(candidates):
         return min(_lowest_whole(profile), float(landmarks.get("gnathion", (0, 0, np.inf))[2])), "lowest section"
     behind = candidates[profile.recess[candidates] >= BEHIND_FACE]

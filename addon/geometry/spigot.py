@@ -98,6 +98,8 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot, progress: Progress = SILENT) -
     return Parted(below, above, collar, spigot, _opening(outlines))
 
 
+_POCKET = 0.1  # of the section's area: a smaller hole is a pocket
+
 Rows = NDArray[np.float64]
 
 
@@ -113,10 +115,15 @@ def _rims(mesh: Mesh, cut: Plane, shape: Spigot) -> tuple[Rows, Rows, list[tuple
         if not rounds or rounds[0].depths(np.zeros((1, 2)))[0] <= 0:
             raise NotPossible("the parting does not go round: its axis leaves the head; move or tilt the cut")
         outer[level] = _reach(rounds[0], np.minimum)
-        holes = [outline for outline in outlines if outline.area < 0 and -outline.area > 0.1 * rounds[0].area]
-        for hole in holes:
+        for hole in _hollows(outlines):
             inner[level] = np.maximum(inner[level], _reach(hole, np.maximum))
     return outer, inner, found
+
+
+def _hollows(outlines: tuple[Outline, ...]) -> list[Outline]:
+    """The holes that are the shell's inside; small ones are pockets in hair, which the rim may pass through."""
+    largest = max(outline.area for outline in outlines)
+    return [outline for outline in outlines if -outline.area > _POCKET * largest]
 
 
 def _reach(outline: Outline, take: np.ufunc) -> NDArray[np.float64]:
@@ -185,10 +192,7 @@ def _walls(
     if not hollow:
         return collar, float(np.linalg.norm(side[0, :, :2], axis=1).min())
     spigot = min(
-        float(-hole.depths(side[level, :, :2]).max())
-        for level in range(LEVELS)
-        for hole in outlines[level]
-        if hole.area < 0
+        float(-hole.depths(side[level, :, :2]).max()) for level in range(LEVELS) for hole in _hollows(outlines[level])
     )
     return collar, spigot
 

@@ -36,6 +36,15 @@ def test_the_cut_goes_through_the_neck_not_through_chin_or_shoulders(marks, body
     np.testing.assert_allclose(cut.plane.up, [0, 0, 1])
 
 
+def test_a_collar_that_hides_the_neck_is_cut_under_the_chin_not_through_the_shoulders():
+    """A cone from under the chin to the shoulders: no part of it is upright, and its top is the narrowest."""
+    collar = frustum((0, 20, -175), (0, 20, -95), 190.0, 75.0, 0.1)
+    chest = cylinder((0, 20, -320), (0, 20, -170), 190.0, 0.1)
+    cut = find_cut(union(SKULL, NECK, collar, chest), MARKS)
+    assert -120 < cut.plane.origin[2] < -101
+    assert cut.found == "landmarks"
+
+
 def test_the_same_at_a_sixth():
     scale = np.diag([1 / 6, 1 / 6, 1 / 6, 1])
     whole, small = find_cut(HEAD, MARKS), find_cut(HEAD.moved(scale), {name: at / 6 for name, at in MARKS.items()})
