@@ -1,5 +1,7 @@
 """Which way the surface faces: at the vertices of a mesh, and, up to its sign, at the points of a cloud."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,15 +35,21 @@ def plane_normals(
     for start in range(0, len(held.points), _CHUNK):
         part = slice(start, start + _CHUNK)
         _, rows = held.tree.query(held.points[part], count + 1, distance_upper_bound=reach, workers=-1)
-        covariance = _covariance(held.points, rows)
-        normals[part], variation[part] = least_axis(covariance)
+        normals[part], variation[part] = normals_through(held.points, rows)
     return normals, variation
+
+
+def normals_through(
+    points: NDArray[np.float64], rows: NDArray[np.integer[Any]]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The same for neighbours already found: (m, k) rows of `points`, the point itself first, n where there is none."""
+    return least_axis(_covariance(points, rows))
 
 
 _CHUNK = 100_000
 
 
-def _covariance(points: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
+def _covariance(points: NDArray[np.float64], rows: NDArray[np.integer[Any]]) -> NDArray[np.float64]:
     """(6, m) xx, yy, zz, yz, xz, xy of the points in each row; rows naming no point are left out."""
     missing = rows == len(points)
     whole = not missing.any()

@@ -36,6 +36,7 @@ class Denoise(Step):
             reach_mm=found.reach,
             moved_rms_mm=float(np.sqrt((moved**2).mean())),
             moved_most_mm=float(moved.max()),
+            left_points=int(found.thin.sum()),
         )
         if isinstance(piece.scan, Mesh):
             return piece.but(scan=replace(piece.scan, vertices=found.points))
