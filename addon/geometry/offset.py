@@ -21,7 +21,9 @@ Field = Callable[[NDArray[np.float64], float], NDArray[np.float64]]
 _EIGHT = np.array([[bits & 1, bits >> 1 & 1, bits >> 2 & 1] for bits in range(8)], dtype=np.int64)
 
 
-def inset(mesh: Mesh, depth: float, spacing: float, progress: Progress = SILENT) -> Mesh:
+def inset(
+    mesh: Mesh, depth: float, spacing: float, progress: Progress = SILENT, skin: RoughDistance | None = None
+) -> Mesh:
     """The surface at `depth` under the skin of a closed mesh, facing outwards; empty where nothing is that deep.
 
     Parameters
@@ -29,6 +31,7 @@ def inset(mesh: Mesh, depth: float, spacing: float, progress: Progress = SILENT)
     mesh : a closed mesh; where it cuts itself, inside is where its winding number is a half or more
     depth : millimetres
     spacing : step of the grid it is found on, millimetres, at most a quarter of the depth
+    skin : the distance to the mesh, where it is at hand
 
     Notes
     -----
@@ -36,9 +39,8 @@ def inset(mesh: Mesh, depth: float, spacing: float, progress: Progress = SILENT)
     `drawn_to` puts its vertices at the exact depth.
     """
     needs_closed(mesh, "the mesh")
-    _fine_enough(spacing, depth)
-    rough = RoughDistance(mesh, spacing / 2)
-    nodes, values = level_band(rough.query, depth, mesh.vertices, spacing, Winding(mesh).inside, progress)
+    skin = skin or _seen_from(depth, mesh, spacing)
+    nodes, values = level_band(skin.query, depth, mesh.vertices, spacing, Winding(mesh).inside, progress)
     return isosurface_of_band(nodes, -values, -depth, mesh.vertices.min(axis=0), spacing)
 
 
@@ -54,11 +56,12 @@ def opened(mesh: Mesh, depth: float, radius: float, spacing: float, progress: Pr
     -----
     An opening (Serra 1982): what `inset` finds at depth + radius, grown back by the radius.
     """
-    core = inset(mesh, depth + radius, spacing, progress.stretch(0.0, 0.5))
+    skin = _seen_from(depth, mesh, spacing)
+    core = inset(mesh, depth + radius, spacing, progress.stretch(0.0, 0.5), skin)
     if not len(core.triangles):
         return core
     spacing = min(spacing, radius)
-    skin, face = RoughDistance(mesh, spacing / 2), RoughDistance(core, spacing / 3)
+    face = RoughDistance(core, spacing / 3)
 
     def height(points: NDArray[np.float64], far: float) -> NDArray[np.float64]:
         """Over the core's face; within it, how much too deep. Outside the head the skin is nearer than the face."""
@@ -75,9 +78,11 @@ def opened(mesh: Mesh, depth: float, radius: float, spacing: float, progress: Pr
     return isosurface_of_band(nodes, values, radius, reach[0], spacing)
 
 
-def _fine_enough(spacing: float, depth: float) -> None:
+def _seen_from(depth: float, mesh: Mesh, spacing: float) -> RoughDistance:
+    """The distance to the mesh by dots whose widest gaps, seen from that depth, count for a quarter of the spacing."""
     if spacing > depth / 4:
         raise NotPossible(f"a grid of {spacing:g} mm is too coarse for a depth of {depth:g} mm: take a quarter of it")
+    return RoughDistance(mesh, (spacing * depth / 18) ** 0.5)
 
 
 def drawn_to(surface: Mesh, closest: ClosestPoint, depth: float, near: float) -> Mesh:

@@ -7,6 +7,7 @@ from ...geometry.cavities import closed_cavities
 from ...geometry.intersections import self_intersections
 from ...geometry.measures import components, edge_faults, volume
 from ...geometry.mesh import Mesh
+from ...geometry.rays import RayCaster
 from ...geometry.thickness import Thickness, wall_thickness
 from ..workpiece import Check, Eye
 
@@ -68,14 +69,14 @@ def wall_findings(
     name: str, mesh: Mesh, eyes: tuple[Eye, ...], least: float, pixel: float, allowed_share: float
 ) -> list[Check]:
     """Thin walls, the lids told apart from the rest, and detail under two pixels."""
-    walls = wall_thickness(mesh)
+    walls = _walls(mesh, least)
     found = []
     lids = np.zeros(len(walls.thickness), bool)
     for eye in eyes if name == "head" else ():
         own = over_pocket(walls, eye)
         lids |= own
         found.append(_lid_finding(walls.only(own), eye, least))
-    rest = walls.only(~lids)
+    rest = walls.only(~lids).as_walls(least)
     share = 100 * rest.share_below(least)
     thinnest, where = _thinnest(rest)
     grave = share > allowed_share
@@ -89,6 +90,13 @@ def wall_findings(
     what, advice = f"{name}: thinner than two pixels", "they will come out blunt or not at all"
     found.append(Check(what, fine, 0.1, "% of surface", fine <= 0.1, where, False, advice))
     return found
+
+
+def _walls(mesh: Mesh, least: float) -> Thickness:
+    """The walls of a part, looked for as far as ten times the least; farther only where there is none so near."""
+    caster = RayCaster(mesh)
+    near = wall_thickness(mesh, least / 4, 10 * least, caster=caster)
+    return near if np.isfinite(near.thickness).any() else wall_thickness(mesh, least / 4, caster=caster)
 
 
 def over_pocket(walls: Thickness, eye: Eye) -> NDArray[np.bool_]:
