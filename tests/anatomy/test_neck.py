@@ -45,6 +45,14 @@ def test_a_collar_that_hides_the_neck_is_cut_under_the_chin_not_through_the_shou
     assert cut.found == "landmarks"
 
 
+def test_a_face_is_never_cut_into():
+    """A mask whose narrow part is the middle of the face, as on a range map of a face with a crown and a beard."""
+    mask = union(sphere(60.0, (0, 0, 70), 0.1), cylinder((0, 0, -60), (0, 0, 60), 40.0, 0.1), sphere(50.0, (0, 0, -70)))
+    marks = {"subnasale": np.array([0.0, -41.0, -30.0]), "stomion": np.array([0.0, -41.0, -50.0])}
+    for known, chin in ((marks, -90.0), ({"stomion": marks["stomion"]}, -50.0)):
+        assert find_cut(mask, known).plane.origin[2] <= chin + 1
+
+
 def test_the_same_at_a_sixth():
     scale = np.diag([1 / 6, 1 / 6, 1 / 6, 1])
     whole, small = find_cut(HEAD, MARKS), find_cut(HEAD.moved(scale), {name: at / 6 for name, at in MARKS.items()})
