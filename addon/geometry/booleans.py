@@ -34,13 +34,13 @@ def intersection(*meshes: Mesh) -> Mesh:
     return _combined("Intersect", meshes)
 
 
-def shared_with_each(mesh: Mesh, others: Sequence[Mesh]) -> list[Mesh]:
-    """What the solid has in common with each of others, as `intersection` gives it; the solid is made ready once."""
-    solid = _manifold(mesh, None, "the solid")
-    return [
-        _welded(solid ^ _manifold(other, None, f"solid {number + 2}"), coloured=False)
-        for number, other in enumerate(others)
-    ]
+def shared_by_pairs(meshes: Sequence[Mesh], pairs: Sequence[tuple[int, int]]) -> list[Mesh]:
+    """What the two solids of each pair have in common, as `intersection` gives it; each is made ready only once."""
+    solids = {
+        number: _manifold(meshes[number], None, f"solid {number + 1}")
+        for number in sorted({number for pair in pairs for number in pair})
+    }
+    return [_welded(solids[one] ^ solids[other], coloured=False) for one, other in pairs]
 
 
 def split(mesh: Mesh, origin: ArrayLike, normal: ArrayLike) -> tuple[Mesh, Mesh]:

@@ -76,21 +76,26 @@ def _upright(up: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _crossings(corners: NDArray[np.float64], shape: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Where upright lines through the pixels' middles cross the triangles: (column, height) in steps of the grid."""
-    low = np.maximum(np.ceil(corners[:, :, :2].min(axis=1)), 0).astype(np.int64)
-    high = np.minimum(np.floor(corners[:, :, :2].max(axis=1)), shape[:2] - 1).astype(np.int64)
+    a, b, c = (np.ascontiguousarray(corners[:, k]) for k in range(3))
+    low = np.ceil(np.minimum(np.minimum(a, b), c)[:, :2]).astype(np.int64).clip(0)
+    high = np.minimum(np.floor(np.maximum(np.maximum(a, b), c)[:, :2]).astype(np.int64), shape[:2] - 1)
     span = np.maximum(high - low + 1, 0)
     counts = span.prod(axis=1)
-    columns, heights = [], []
-    for some in np.array_split(np.arange(len(corners)), max(1, int(counts.sum()) // 3_000_000)):
+    met = np.flatnonzero(counts)
+    columns, heights = [np.zeros(0, np.int64)], [np.zeros(0)]
+    for some in np.array_split(met, max(1, int(counts.sum()) // 200_000)):  # so many that they fit into the cache
         row = np.repeat(some, counts[some])
         number = np.arange(len(row)) - np.repeat(np.cumsum(counts[some]) - counts[some], counts[some])
-        x, y = low[row, 0] + number // span[row, 1], low[row, 1] + number % span[row, 1]
-        a, b, c = (corners[row, k] for k in range(3))
-        shares = [_turning(p, q, x, y) for p, q in ((b, c), (c, a), (a, b))]
+        x, y = np.divmod(number, span[:, 1].take(row))
+        x, y = x + low[:, 0].take(row), y + low[:, 1].take(row)
+        one, two, three = (each.take(row, axis=0) for each in (a, b, c))
+        shares = [_turning(p, q, x, y) for p, q in ((two, three), (three, one), (one, two))]
         total = shares[0] + shares[1] + shares[2]
-        within = (np.stack(shares) >= 0).all(axis=0) | (np.stack(shares) <= 0).all(axis=0)
+        within = (np.minimum(np.minimum(*shares[:2]), shares[2]) >= 0) | (
+            np.maximum(np.maximum(*shares[:2]), shares[2]) <= 0
+        )
         within &= total != 0
-        height = (shares[0] * a[:, 2] + shares[1] * b[:, 2] + shares[2] * c[:, 2])[within] / total[within]
+        height = (shares[0] * one[:, 2] + shares[1] * two[:, 2] + shares[2] * three[:, 2])[within] / total[within]
         columns.append((x * shape[1] + y)[within])
         heights.append(height)
     return np.concatenate(columns), np.concatenate(heights)

@@ -1,10 +1,12 @@
 """How parts lie to each other: overlaps, and the gap all round an eye in its socket."""
 
+from itertools import combinations
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from ...geometry.booleans import shared_with_each
+from ...geometry.booleans import shared_by_pairs
 from ...geometry.closest import ClosestPoint
 from ...geometry.measures import is_watertight, volume
 from ...geometry.mesh import Mesh
@@ -17,17 +19,15 @@ TOUCH = 0.02
 
 def overlap_findings(parts: dict[str, Mesh]) -> list[Check]:
     """The volume each two parts have in common, as they are assembled."""
+    names = [name for name in sorted(parts) if is_watertight(parts[name])]
+    meshes = [parts[name] for name in names]
+    pairs = [pair for pair in combinations(range(len(names)), 2) if _boxes_meet(*(meshes[each] for each in pair))]
     found = []
-    closed = [name for name in sorted(parts) if is_watertight(parts[name])]
-    for number, one in enumerate(closed):
-        others = [other for other in closed[number + 1 :] if _boxes_meet(parts[one], parts[other])]
-        if not others:
-            continue
-        for other, common in zip(others, shared_with_each(parts[one], [parts[name] for name in others]), strict=True):
-            shared = volume(common)
-            where = at(common.vertices.mean(axis=0)) if shared > TOUCH else ""
-            what, advice = f"{one} and {other}: overlap", "they will not go together: give them more clearance"
-            found.append(Check(what, shared, TOUCH, "mm³", shared <= TOUCH, where, True, advice))
+    for (one, other), common in zip(pairs, shared_by_pairs(meshes, pairs), strict=True):
+        shared = volume(common)
+        where = at(common.vertices.mean(axis=0)) if shared > TOUCH else ""
+        what, advice = f"{names[one]} and {names[other]}: overlap", "they will not go together: give more clearance"
+        found.append(Check(what, shared, TOUCH, "mm³", shared <= TOUCH, where, True, advice))
     return found
 
 
@@ -59,9 +59,9 @@ def least_gap(one: Mesh, other: Mesh) -> tuple[float, NDArray[np.float64]]:
     """
     low, high = one.vertices.min(axis=0), one.vertices.max(axis=0)
     reach = float((high - low).max()) / 2
-    corners = other.corners
-    beyond = (corners.max(axis=1) < low - reach).any(axis=1) | (corners.min(axis=1) > high + reach).any(axis=1)
-    near = other.kept(~beyond)
+    beyond = np.concatenate([other.vertices < low - reach, other.vertices > high + reach], axis=1)
+    a, b, c = (beyond.take(other.triangles[:, k], axis=0) for k in range(3))
+    near = other.kept(~(a & b & c).any(axis=1))
     best: tuple[float, NDArray[np.float64]] = (np.inf, low)
     if not len(near.triangles):
         return best
