@@ -105,3 +105,26 @@ def test_nothing_to_save_is_told_and_nothing_is_written(tmp_path):
 def test_where_it_cannot_be_written_is_told(whole, tmp_path):
     with pytest.raises(BadFile, match="cannot be written"):
         studio.BlenderStudio().save_blend(whole, tmp_path / "nowhere" / "head.blend")
+
+
+def test_a_build_without_the_denoiser_takes_more_samples():
+    """Distributions build the host without it; the assignment is then refused with a TypeError, as seen on one."""
+
+    class Cycles:
+        samples, use_denoising = studio.SAMPLES, False
+
+        @property
+        def denoiser(self):
+            return ""
+
+        @denoiser.setter
+        def denoiser(self, name):
+            raise TypeError(f'enum "{name}" not found in ()')
+
+    cycles = Cycles()
+    studio._choose_cleaning(cycles)
+    assert not cycles.use_denoising
+    assert cycles.samples == studio.SAMPLES_UNCLEANED
+    studio._choose_cleaning(bpy.context.scene.cycles)
+    assert bpy.context.scene.cycles.use_denoising
+    assert bpy.context.scene.cycles.denoiser == "OPENIMAGEDENOISE"
