@@ -8,6 +8,7 @@ Each NAME is one of the scenes below; all of them by default. A picture is taken
 """
 
 import importlib.util
+import json
 import subprocess
 import sys
 import time
@@ -105,6 +106,52 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         print(f"{name}: {time.perf_counter() - begun:.1f} s", flush=True)
         yield 0.5
         picture(folder, f"{number:02}-{name}")
+        yield from AFTER.get(name, nothing)(folder)
+
+
+def nothing(folder: Path) -> Iterator[float]:
+    """No more pictures."""
+    yield from ()
+
+
+def map_shown(folder: Path) -> Iterator[float]:
+    """What the step noted at each vertex, painted on the head, with its legend."""
+    from canthus.host import maps
+
+    for column in maps.columns_of(bpy.context.object):
+        press("show_map", "EXEC_DEFAULT", column=column)
+        yield 0.5
+        picture(folder, f"map-{column}")
+    press("show_map", "EXEC_DEFAULT", column="")
+    yield 0.5
+
+
+def redo_shown(folder: Path) -> Iterator[float]:
+    """The redo panel of a quick step, unfolded."""
+    _, area = view()
+    area.spaces[0].show_region_hud = True
+    yield 1.0
+    picture(folder, "redo")
+    area.spaces[0].show_region_hud = False
+
+
+def findings_shown(folder: Path) -> Iterator[float]:
+    """The end of the tab, where the findings are; then the place of the first of them."""
+    window, area = view()
+    region = next(each for each in area.regions if each.type == "UI")
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        bpy.ops.view2d.scroll_down(deltay=100_000)
+    yield 1.0
+    picture(folder, "findings")
+    facts = json.loads(bpy.context.object.users_collection[0]["canthus"])
+    placed = [number for number, each in enumerate(facts["checks"]) if isinstance(each["where"], list)]
+    if placed:
+        press("look_at_finding", "EXEC_DEFAULT", number=placed[0])
+        yield 1.0
+        picture(folder, "finding-place")
+
+
+AFTER = {"close": map_shown, "scale": redo_shown, "check": findings_shown}
 
 
 def cancelled(folder: Path) -> Iterator[float]:

@@ -10,7 +10,7 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "assess": _SCAN,
     "register": _SCAN,
     "cull-strays": _SCAN,
-    "cull-lashes": ("scan", "landmarks"),
+    "cull-lashes": _SCAN,
     "merge-layers": _SCAN,
     "denoise": _SCAN,
     "close": _SCAN,
@@ -24,12 +24,12 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "make-eyes": ("eyes",),
 }
 _MISSING = {
-    "scan": "There is no scan yet: press Load first",
+    "scan": "There is no scan yet: press Load Scan first",
     "head": "There is no closed head yet: press Close first",
     "landmarks": "There are no landmarks yet: press Landmarks first",
     "eyes": "No eyes are placed yet: press Place Eyes first",
     "surface": "There is no surface yet: press Close first, or load a mesh",
-    "scan or head": "There is no scan and no head yet: press Load first",
+    "scan or head": "There is no scan and no head yet: press Load Scan first",
 }
 
 

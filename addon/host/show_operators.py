@@ -11,6 +11,12 @@ _FORMS = [
     ("head", "Head", "The head as it is now"),
     ("parts", "All Parts", "The head with its eyes and other parts"),
 ]
+_ABSENT = {
+    "scan": "There is no scan yet: press Load Scan first",
+    "skin": "There is no closed head yet: press Close first",
+    "head": "There is no closed head yet: press Close first",
+    "parts": "There is no closed head yet: press Close first",
+}
 
 
 class CANTHUS_OT_show_form(bpy.types.Operator):
@@ -32,7 +38,7 @@ class CANTHUS_OT_show_form(bpy.types.Operator):
         collection = scene_piece.piece_collection(context)
         thing = scene_piece.object_with(collection, "head" if self.form == "parts" else self.form)
         if thing is None:
-            self.report({"ERROR"}, f"There is no {self.form} yet")
+            self.report({"ERROR"}, _ABSENT[self.form])
             return {"CANCELLED"}
         for each in collection.objects:
             role = scene_piece.role_of(each)
