@@ -19,7 +19,10 @@ class Band:
 
 
 def followed(
-    cells: NDArray[np.int64], field: Callable[[NDArray[np.int64]], NDArray[np.float64]], rounds: int = 2000
+    cells: NDArray[np.int64],
+    field: Callable[[NDArray[np.int64]], NDArray[np.float64]],
+    rounds: int = 2000,
+    known: Band | None = None,
 ) -> Band:
     """The band of nodes around the zero set of a field, grown from some cells until the surface does not leave it.
 
@@ -28,6 +31,7 @@ def followed(
     cells : (m, 3) int array, cells to start from; repeated ones do no harm
     field : gives the values at (n, 3) nodes of the grid
     rounds : growing rings at most
+    known : a band followed before; the surface is only followed on from the cells, and the whole is given back
 
     Returns
     -------
@@ -39,21 +43,27 @@ def followed(
         The surface still grows after so many rounds: the field has no bounded zero set.
     """
     grid = _Numbers(cells)
-    known, values = np.empty(0, np.int64), np.empty(0)
+    nodes, values = np.empty(0, np.int64), np.empty(0)
     have = np.empty(0, np.int64)
-    new = np.unique(grid.of(cells))
+    if known is not None:
+        nodes = grid.of(known.nodes)
+        order = np.argsort(nodes)
+        nodes, values = nodes[order], known.values[order]
+        have = nodes[np.all([_within(nodes + offset, nodes) for offset in grid.corner_offsets], axis=0)]
+    new = _distinct(grid.of(cells))
+    new = new[~_within(new, have)]
     for _ in range(rounds):
         have = _merged(have, new)
-        corners = np.unique((new[:, None] + grid.corner_offsets).ravel())
-        fresh = corners[~_within(corners, known)]
+        corners = _distinct((new[:, None] + grid.corner_offsets).ravel())
+        fresh = corners[~_within(corners, nodes)]
         found = np.empty(len(fresh))
         order = np.argsort(morton_codes(grid.indices(fresh)), kind="stable")
         found[order] = field(grid.indices(fresh[order]) + grid.low)
-        place = np.searchsorted(known, fresh)
-        known, values = np.insert(known, place, fresh), np.insert(values, place, found)
-        new = _entered(new, known, values, have, grid)
+        place = np.searchsorted(nodes, fresh)
+        nodes, values = np.insert(nodes, place, fresh), np.insert(values, place, found)
+        new = _entered(new, nodes, values, have, grid)
         if not len(new):
-            return Band(grid.indices(known) + grid.low, values)
+            return Band(grid.indices(nodes) + grid.low, values)
     raise NotPossible("the surface does not close: give normals that agree, or remove far strays first")
 
 
@@ -61,7 +71,7 @@ class _Numbers:
     """One number for each cell or node of a box of 2**20 a side about the starting cells."""
 
     def __init__(self, cells: NDArray[np.int64]) -> None:
-        self.low = cells.min(axis=0) - 2**18
+        self.low = (cells.min(axis=0) - 2**18) // 2 * 2  # even, so that blocks of two nodes follow each other
         self.strides = np.array([2**40, 2**20, 1], dtype=np.int64)
         self.corner_offsets = np.array([[b & 1, b >> 1 & 1, b >> 2 & 1] for b in range(8)]) @ self.strides
 
@@ -90,9 +100,18 @@ def _entered(
             face = inside[:, [bits for bits in range(8) if bits >> axis & 1 == side]]
             through = face.any(axis=1) & ~face.all(axis=1)
             entered.append(cells[through] + (grid.strides[axis] if side else -grid.strides[axis]))
-    candidates = np.unique(np.concatenate(entered))
+    candidates = _distinct(np.concatenate(entered))
     unheld: NDArray[np.int64] = candidates[~_within(candidates, have)]
     return unheld
+
+
+def _distinct(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The distinct numbers, ascending. `np.unique` hashes first from numpy 2.3 on, which takes five times as long."""
+    ordered = np.sort(numbers)
+    kept = np.ones(len(ordered), bool)
+    kept[1:] = ordered[1:] != ordered[:-1]
+    distinct: NDArray[np.int64] = ordered[kept]
+    return distinct
 
 
 def _within(numbers: NDArray[np.int64], sorted_numbers: NDArray[np.int64]) -> NDArray[np.bool_]:

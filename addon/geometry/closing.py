@@ -8,10 +8,7 @@ from scipy.spatial import cKDTree
 
 from .banding import followed
 from .errors import BadCloud
-from .handles import without_handles
 from .implicit import SphereFit
-from .isosurface import isosurface_of_band
-from .measures import components
 from .mesh import Mesh
 from .neighbours import Arranged, arranged
 from .normals import plane_normals
@@ -19,6 +16,7 @@ from .orientation import along_a_tree
 from .poisson import Field, winding_field
 from .progress import SILENT, Progress
 from .thinning import Thinned, thinned
+from .walls import drawn_without_handles
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,12 +80,13 @@ def closed_surface(
     reach = _spacings(held)
     coarse = _Coarse.made(held, facing, reach, _COARSER * step)
     progress(0.45, "fitting the surface")
-    fit = SphereFit(held.points, facing, np.minimum(cloud.counts[held.rows], 8).astype(np.float64))
     origin = held.points.min(axis=0) - 10 * step
+    weights = np.minimum(cloud.counts[held.rows], 8).astype(np.float64)
+    fit = SphereFit(held.points, facing, weights, _KERNEL * reach)
 
     def field(nodes: NDArray[np.int64]) -> NDArray[np.float64]:
         places = origin + nodes * step
-        near = fit.near(places)
+        near = fit.near_nodes(nodes, origin, step)
         apart = (near.gap / np.maximum(reach[near.row], step) - _SEEN) / (_UNSEEN - _SEEN)
         outside = (near.lean - _RIM) / (_PAST_RIM - _RIM)
         beyond = np.clip(np.maximum(apart, outside), 0, 1)
@@ -98,14 +97,12 @@ def closed_surface(
         return value
 
     starts = np.concatenate([held.points, coarse.crossings(step)])
-    cells = np.unique(np.floor((starts - origin) / step).astype(np.int64), axis=0)
-    band = followed(cells, field)
+    band = followed(np.floor((starts - origin) / step).astype(np.int64), field)
     progress(0.85, "drawing the surface")
-    mesh = isosurface_of_band(band.nodes, band.values, 0.0, origin, step)
-    mesh, dropped = outermost(mesh)
-    mesh, cuts = without_handles(mesh, _LONGEST_LOOP)
+    drawn = drawn_without_handles(band, field, origin, step, _LONGEST_LOOP)
     progress(0.95, "carrying colours over")
-    return Closed(_with_columns(mesh, cloud, held, reach, step, colours), step, spacing, dropped, cuts)
+    mesh = _with_columns(drawn.mesh, cloud, held, reach, step, colours)
+    return Closed(mesh, step, spacing, drawn.pieces_dropped, drawn.walls)
 
 
 _FEWEST = 100
@@ -113,6 +110,7 @@ _LONGEST_LOOP = 40.0  # millimetres round a tunnel or bridge that is taken for a
 _STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.6, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
 _COARSER = 4.0  # grid steps in one of the coarse grid
+_KERNEL = 2.1  # spacings a point's word reaches: 14 points have a say at each place
 _WIDEST = 5.0  # spacing, of the median one, from which points no longer make a surface
 _RIM, _PAST_RIM = 0.3, 0.6  # leans between which the points' word gives way: a straight rim has 0.26
 _SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which the points rule and from which they don't
@@ -187,17 +185,6 @@ class _Coarse:
         close = np.abs(self.distance(places)) < step
         found: NDArray[np.float64] = places[close]
         return found
-
-
-def outermost(mesh: Mesh) -> tuple[Mesh, int]:
-    """The piece of a closed mesh with the largest volume, and how many others were dropped (islands, cavities)."""
-    label = components(mesh)
-    if len(label) == 0 or label.max() == 0:
-        return mesh, 0
-    owner = label[mesh.triangles[:, 0]] if len(label) == len(mesh.vertices) else label
-    a, b, c = mesh.corners.transpose(1, 0, 2)
-    volumes = np.bincount(owner, weights=np.einsum("ij,ij->i", a, np.cross(b, c)))
-    return mesh.kept(owner == volumes.argmax()), int(owner.max())
 
 
 def _with_columns(

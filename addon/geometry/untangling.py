@@ -14,13 +14,15 @@ from .smoothing import averaging
 _SWEEPS = 3  # means taken a turn
 
 
-def untangled(mesh: Mesh, turns: int = 12, progress: Progress = SILENT) -> tuple[Mesh, int, int]:
+def untangled(mesh: Mesh, turns: int = 12, reach: float = np.inf, progress: Progress = SILENT) -> tuple[Mesh, int, int]:
     """The mesh with crossing faces relaxed until none cross, or until the turns run out.
 
     Parameters
     ----------
     mesh : a closed mesh
     turns : how often to look again; each turn the relaxed patch is one ring of neighbours wider
+    reach : no vertex moves farther than this, millimetres
+    progress : told how far the work is
 
     Returns
     -------
@@ -34,6 +36,7 @@ def untangled(mesh: Mesh, turns: int = 12, progress: Progress = SILENT) -> tuple
     crossing = np.unique(self_intersections(mesh)).astype(np.int64)
     first = len(crossing)
     mean = averaging(mesh).astype(np.float64) if first else None
+    given = mesh.vertices
     for turn in range(turns):
         if mean is None or not len(crossing):
             break
@@ -46,6 +49,9 @@ def untangled(mesh: Mesh, turns: int = 12, progress: Progress = SILENT) -> tuple
         rows, vertices = mean[np.flatnonzero(inside)], mesh.vertices.copy()
         for _ in range(_SWEEPS):
             vertices[inside] = rows @ vertices
+        way = vertices[inside] - given[inside]
+        length = np.linalg.norm(way, axis=1, keepdims=True)
+        vertices[inside] = given[inside] + way * np.minimum(1.0, reach / np.maximum(length, 1e-300))
         mesh = replace(mesh, vertices=vertices)
         crossing = _crossing_near(mesh, np.flatnonzero(inside[mesh.triangles].any(axis=1)))
     return mesh, first, len(crossing)

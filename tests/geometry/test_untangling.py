@@ -27,3 +27,13 @@ def test_a_sound_ball_keeps_every_vertex():
     mesh, first, left = untangled(ball)
     assert (first, left) == (0, 0)
     assert np.array_equal(mesh.vertices, ball.vertices)
+
+
+def test_no_vertex_moves_farther_than_it_may():
+    ball = icosphere(4, 10.0)
+    vertices = ball.vertices.copy()
+    spike = int(np.argmax(vertices[:, 2]))
+    vertices[spike] = [0.3, 0.2, -14.0]
+    mesh, _, left = untangled(Mesh(vertices, ball.triangles), reach=0.5)
+    assert 0.4 < np.linalg.norm(mesh.vertices - vertices, axis=1).max() <= 0.5 + 1e-9
+    assert left > 0

@@ -19,8 +19,7 @@ from scipy.spatial import cKDTree
 from .common import Bench, Row, Timed, library, measured, root_mean_square, row, timed
 
 NOISE_MM = 0.07
-_SEEN_MM = 3.0  # a place of the surface counts as seen with a point of the cloud so near
-_BUBBLE_MM = 5.0
+_SEEN_MM = 3.0  # a place of the head counts as seen with a point of the cloud so near
 
 
 @measured("close")
@@ -59,7 +58,7 @@ def _closings(bench: Bench, points: int, kind: str, cloud: Cloud) -> Iterator[Ro
         line = dataclasses.replace(line, operation=f"close, {kind} cloud, beside depth {depth}")
         for name in ("RMS mm", "crease RMS mm"):
             line = line.quality(name, own[name], found.get(name), bar=1.0)
-        line = line.quality("bubbles %", own["bubbles %"], found.get("bubbles %"))
+        line = line.quality("farthest off mm", own["farthest off mm"], found.get("farthest off mm"))
         if depth == 8:
             line = line.quality("open or doubled edges", float(_faults(mesh)), bar=0, absolute=True)
             line = line.quality("genus", float(genus(mesh)), bar=0, absolute=True)
@@ -98,20 +97,19 @@ class Errors:
         self._cloud = cKDTree(cloud.points, balanced_tree=False)
         sample = spread_over(head, 0.7)
         gap, _ = self._cloud.query(sample.points, workers=-1)
-        crease = creased(sample.points, np.asarray(sample.normals)) & (gap < 1.5)
-        self._creases = sample.points[crease]
+        self._seen = sample.points[gap < _SEEN_MM]
+        self._creases = sample.points[creased(sample.points, np.asarray(sample.normals)) & (gap < 1.5)]
 
     def of(self, mesh: Mesh) -> dict[str, float]:
-        """RMS of the seen surface, RMS of the creases to it, and the share of it farther from truth than a bubble."""
+        """RMS from what was seen of the head to the surface, of its creases too, and how far off any place near is."""
+        surface = ClosestPoint(mesh)
         sample = spread_over(mesh, 0.7).points
         away, _, _ = self._truth.query(sample)
-        gap, _ = self._cloud.query(sample, workers=-1)
-        creases, _, _ = ClosestPoint(mesh).query(self._creases)
-        seen = away[gap < _SEEN_MM]
+        gap, _ = self._cloud.query(sample, distance_upper_bound=2 * _SEEN_MM, workers=-1)
         return {
-            "RMS mm": root_mean_square(seen),
-            "crease RMS mm": root_mean_square(creases),
-            "bubbles %": 100 * float((seen > _BUBBLE_MM).mean()),
+            "RMS mm": root_mean_square(surface.query(self._seen)[0]),
+            "crease RMS mm": root_mean_square(surface.query(self._creases)[0]),
+            "farthest off mm": float(away[np.isfinite(gap)].max()),
         }
 
 

@@ -49,7 +49,8 @@ class Close(Step):
         closed = closed_surface(
             scan.points, _outward(scan), scan.colours, self.resolution * piece.scale, progress.stretch(0, 0.9)
         )
-        head, crossing, still = untangled(closed.mesh, progress=progress.stretch(0.9, 1.0))
+        # where two sheets pass within one cell the extractor may let their faces cross: a cell's width mends that
+        head, crossing, still = untangled(closed.mesh, reach=closed.resolution, progress=progress.stretch(0.9, 1.0))
         if still:
             piece = piece.noted(f"{still} faces of the closed surface still pass through one another.")
         areas = triangle_areas(head)
@@ -94,8 +95,8 @@ def _outward(scan: Cloud) -> NDArray[np.float64] | None:
 
 def _kept_as_it_is(piece: Workpiece, mesh: Mesh) -> Workpiece:
     """A mesh that is closed already keeps its own vertices and triangles; only what lies loose is dropped."""
-    from ...geometry.closing import outermost
     from ...geometry.measures import area, genus, volume
+    from ...geometry.walls import outermost
 
     head, dropped = outermost(mesh)
     piece = piece.measured(
