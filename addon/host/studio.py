@@ -24,7 +24,7 @@ from .quiet import quiet
 
 PIXELS, PIXELS_NEAR = 900, 720
 """Sides of a picture of the whole, and of one that shows a part of it large."""
-SAMPLES, SAMPLES_UNCLEANED = 6, 48  # the second where this build of the host has no denoiser
+SAMPLES, SAMPLES_UNCLEANED = 6, 24  # the second where this build of the host has no denoiser
 CREASE = np.radians(35)
 """Edges sharper than this are drawn as edges, so that a cut or a bore does not look melted."""
 
