@@ -21,20 +21,21 @@ STAGES = ("clean", "surface", "output")
 
 def main(words: list[str]) -> int:
     """Measure what was asked for; 0 unless a row fell short of its bar."""
-    from benchmarks import common, growth, table
+    from benchmarks import growth, table
+    from benchmarks.rows import MEASURES, Bench
 
     for stage in STAGES:
         if (Path(__file__).parent / "benchmarks" / f"{stage}.py").exists():
             importlib.import_module(f"benchmarks.{stage}")
-    given = _arguments(list(common.MEASURES), words)
+    given = _arguments(list(MEASURES), words)
     if given.list:
-        print("\n".join(common.MEASURES))
+        print("\n".join(MEASURES))
         return 0
     rows = []
     if not given.growth or given.names:
-        bench = common.Bench(given.grid)
-        for name in given.names or common.MEASURES:
-            measure = common.MEASURES[name]
+        bench = Bench(given.grid)
+        for name in given.names or MEASURES:
+            measure = MEASURES[name]
             for size in [given.points] if given.points else measure.sizes:
                 print(f"{name}, {size:,}", file=sys.stderr, flush=True)
                 rows.extend(measure.rows(bench, size))

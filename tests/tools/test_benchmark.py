@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 benchmark = importlib.import_module("benchmark")
-common = importlib.import_module("benchmarks.common")
+parts = importlib.import_module("benchmarks.rows")
 growth = importlib.import_module("benchmarks.growth")
 table = importlib.import_module("benchmarks.table")
 for stage in benchmark.STAGES:
@@ -17,14 +17,14 @@ for stage in benchmark.STAGES:
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory):
-    common.KEPT, kept = tmp_path_factory.mktemp("kept"), common.KEPT
-    yield common.Bench(grid_mm=2.5)
-    common.KEPT = kept
+    parts.KEPT, kept = tmp_path_factory.mktemp("kept"), parts.KEPT
+    yield parts.Bench(grid_mm=2.5)
+    parts.KEPT = kept
 
 
-@pytest.mark.parametrize("name", list(common.MEASURES))
+@pytest.mark.parametrize("name", list(parts.MEASURES))
 def test_every_measure_gives_rows_at_a_tiny_size(bench, name):
-    rows = list(common.MEASURES[name].rows(bench, 8000))
+    rows = list(parts.MEASURES[name].rows(bench, 8000))
     assert rows
     for row in rows:
         assert row.seconds > 0
@@ -33,20 +33,20 @@ def test_every_measure_gives_rows_at_a_tiny_size(bench, name):
 
 
 def test_a_bar_bounds_the_ratio_or_the_figure_itself():
-    ours, theirs = common.Timed(None, 1.5), common.Timed(None, 1.0)
-    row = common.row("close", 1000, ours, "other", theirs, bar=1.5)
+    ours, theirs = parts.Timed(None, 1.5), parts.Timed(None, 1.0)
+    row = parts.row("close", 1000, ours, "other", theirs, bar=1.5)
     assert table.verdict(row) is True
     assert table.verdict(row.quality("RMS mm", 0.2, 0.1, bar=1.0)) is False
     assert table.verdict(row.quality("genus", 0.0, bar=0, absolute=True)) is True
-    assert table.verdict(common.row("close", 1000, ours, "other", None, bar=0.1)) is None
+    assert table.verdict(parts.row("close", 1000, ours, "other", None, bar=0.1)) is None
     assert "1.50 (≤ 1.5)" in table.plain([row])
     assert "0.2 / 0.1 (≤ 1, missed)" in table.plain([row.quality("RMS mm", 0.2, 0.1, bar=1.0)])
 
 
 def test_rows_of_a_run_take_the_place_of_the_same_rows():
     text = f"before\n{table.START}\n{table.END}\nafter\n"
-    one, other = (common.Row(name, 1000, 1.0) for name in ("close", "reduce"))
-    text = table.with_rows(table.with_rows(text, [one, other]), [common.Row("close", 1000, 2.0)])
+    one, other = (parts.Row(name, 1000, 1.0) for name in ("close", "reduce"))
+    text = table.with_rows(table.with_rows(text, [one, other]), [parts.Row("close", 1000, 2.0)])
     lines = [line for line in text.splitlines() if line.startswith("| ")]
     assert [line.split(" | ")[:3] for line in lines[1:]] == [
         ["| close", "1,000", "2.00"],
@@ -72,9 +72,9 @@ def test_the_growth_plot_shows_each_step_at_its_place(tmp_path):
 
 
 def test_two_measures_of_one_name_are_refused():
-    taken = next(iter(common.MEASURES))
+    taken = next(iter(parts.MEASURES))
     with pytest.raises(ValueError, match=taken):
-        common.measured(taken)(lambda bench, size: [])
+        parts.measured(taken)(lambda bench, size: [])
 
 
 def test_an_unknown_name_is_refused(capsys):

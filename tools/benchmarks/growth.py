@@ -86,7 +86,7 @@ def _one(points: int, grid_mm: float) -> list[dict[str, object]]:
     from canthus.steps.catalogue import step_named
     from canthus.steps.workpiece import Workpiece
 
-    from .common import Bench
+    from .rows import Bench
 
     piece = Workpiece(scan=dataclasses.replace(Bench(grid_mm).cloud(points), normals=None))
     for name in STEPS:

@@ -16,7 +16,7 @@ from canthus.geometry.sampling import spread_over
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from .common import Bench, Row, Timed, library, measured, root_mean_square, row, timed
+from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed
 
 NOISE_MM = 0.07
 _SEEN_MM = 3.0  # a place of the head counts as seen with a point of the cloud so near
@@ -95,6 +95,7 @@ class Errors:
     def __init__(self, head: Mesh, cloud: Cloud) -> None:
         self._truth = ClosestPoint(head)
         self._cloud = cKDTree(cloud.points, balanced_tree=False)
+        self._floor = cloud.points[:, 2].min() + 1.0  # what lies lower closes an open neck and is no likeness
         sample = spread_over(head, 0.7)
         gap, _ = self._cloud.query(sample.points, workers=-1)
         self._seen = sample.points[gap < _SEEN_MM]
@@ -104,6 +105,7 @@ class Errors:
         """RMS from what was seen of the head to the surface, of its creases too, and how far off any place near is."""
         surface = ClosestPoint(mesh)
         sample = spread_over(mesh, 0.7).points
+        sample = sample[sample[:, 2] > self._floor]
         away, _, _ = self._truth.query(sample)
         gap, _ = self._cloud.query(sample, distance_upper_bound=2 * _SEEN_MM, workers=-1)
         return {

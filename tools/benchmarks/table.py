@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import environment
 
-from .common import Quality, Row
+from .rows import Quality, Row
 
 START, END = "<!-- benchmark: made by tools/benchmark.py -->", "<!-- end of benchmark -->"
 _HEAD = ("operation", "size", "ours s", "reference s", "ratio", "reference", "quality: ours / reference")
