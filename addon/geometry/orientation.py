@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components, minimum_spanning_tree
+from scipy.spatial import cKDTree
 
 
 def towards_sensors(
@@ -14,17 +15,34 @@ def towards_sensors(
     sensors: NDArray[np.float64],
     view: NDArray[np.integer[Any]],
 ) -> NDArray[np.float64]:
-    """Normals turned to the scanner that saw each point: free, and right wherever the views are known.
+    """Normals turned to the scanner that saw each point: nearly free, and right wherever the views are known.
 
     Parameters
     ----------
     points, normals : (n, 3) float arrays
     sensors : (k, 3) places the scanner stood
     view : (n,) the sensor of each point
+
+    Notes
+    -----
+    A normal found from noisy points may lean past square to the ray where the surface grazes it. There the sign is
+    that of the points around that were seen well.
     """
     towards = sensors[view] - points
-    away = np.einsum("ij,ij->i", towards, normals) < 0
-    return np.where(away[:, None], -normals, normals)
+    towards /= np.maximum(np.linalg.norm(towards, axis=1, keepdims=True), 1e-300)
+    facing = np.einsum("ij,ij->i", towards, normals)
+    turned = np.where(facing[:, None] < 0, -normals, normals)
+    doubtful, sure = np.flatnonzero(np.abs(facing) < _GRAZING), np.flatnonzero(np.abs(facing) >= _GRAZING)
+    if len(sure) < 100:
+        return turned
+    near = cKDTree(points[sure], balanced_tree=False).query(points[doubtful], 8, workers=-1)[1]
+    around = turned[sure[near]].sum(axis=1)
+    against = np.einsum("ij,ij->i", turned[doubtful], around) < 0
+    turned[doubtful[against]] *= -1
+    return turned
+
+
+_GRAZING = 0.6  # cosine between ray and normal
 
 
 def along_a_tree(

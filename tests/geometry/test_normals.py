@@ -75,3 +75,20 @@ def test_normals_turn_to_the_sensor_that_saw_them():
     oriented = towards_sensors(points, truth * np.where(np.arange(len(truth)) % 2, 1, -1)[:, None], sensors, view)
     clear = np.abs(truth[:, 2]) > 0.1
     np.testing.assert_array_equal(oriented[clear], truth[clear])
+
+
+def test_sensors_turn_normals_rightly_where_noise_leans_them_past_the_ray():
+    """A ball seen from one side: normals 20 degrees off, no sign wrong where the ray itself comes from outside."""
+    rng = np.random.default_rng(3)
+    truth = rng.standard_normal((20_000, 3))
+    truth /= np.linalg.norm(truth, axis=1, keepdims=True)
+    sensor = np.array([[0.0, -450.0, 0.0]])
+    ray = sensor - 80 * truth
+    truth = truth[np.einsum("ij,ij->i", ray, truth) > 0.2 * np.linalg.norm(ray, axis=1)]  # seen up to 78 degrees
+    found = truth + 0.2 * rng.standard_normal(truth.shape)
+    found /= np.linalg.norm(found, axis=1, keepdims=True) * rng.choice([-1, 1], (len(found), 1))
+    view = np.zeros(len(truth), np.int64)
+    plain = np.einsum("ij,ij->i", sensor - 80 * truth, found) > 0
+    assert (plain != (np.einsum("ij,ij->i", found, truth) > 0)).mean() > 0.01
+    turned = towards_sensors(80 * truth, found, sensor, view)
+    assert (np.einsum("ij,ij->i", turned, truth) > 0).mean() > 0.9999
