@@ -1,8 +1,8 @@
 """Makes the demo scenes: `python3 tools/make_scenes.py [--out DIR] [--points N] [NAME ...]`.
 
 Sculpts the demo head, simulates a capture of it, runs the steps and saves a .blend at four stages: the raw capture,
-the cleaned one, the posed head with its eyes placed, and the parts ready to print. They are small on purpose: for
-looking round and trying buttons, not for judging quality.
+the cleaned one, the posed head with its lids rebuilt and its eyes in, and the parts ready to print. They are small on
+purpose, with few triangles: for looking round and trying buttons, not for judging quality.
 """
 
 import argparse
@@ -18,6 +18,8 @@ import environment
 STAGES = ("1-raw-capture", "2-cleaned", "3-with-eyes", "4-ready-to-print")
 GRID = 0.9
 """Grid the demo head is sculpted on, mm: fine enough for the lids to be found."""
+APART = 0.03
+"""Millimetres on the print that a part may lie off the one it was made lighter from: less than a pixel of a printer."""
 
 
 def main(arguments: list[str]) -> int:
@@ -58,10 +60,11 @@ def stages(points: int) -> Iterator[tuple[str, object]]:
     yield STAGES[0], thinned(piece, 3)
     piece = after(piece, "cull-strays")
     yield STAGES[1], thinned(piece, 3)
-    piece = after(piece, "close", "landmarks", "pose", "scale", "place-eyes")
-    yield STAGES[2], thinned(piece, 3).but(head=lighter(piece.head), skin=None)
-    piece = after(piece, "rebuild-lids", "carve-sockets", "make-eyes", "neck", "hollow", "vent", "check")
-    yield STAGES[3], piece.but(scan=None, skin=None)
+    piece = after(piece, "close", "landmarks", "pose", "measure", "scale", "place-eyes", "rebuild-lids")
+    piece = after(piece, "carve-sockets", "make-eyes")
+    yield STAGES[2], lighter(piece)
+    piece = after(piece, "neck", "hollow", "key", "vent")
+    yield STAGES[3], after(lighter(piece), "check")
 
 
 def thinned(piece, every):
@@ -74,11 +77,12 @@ def thinned(piece, every):
     return piece.but(scan=dataclasses.replace(scan, columns={}))
 
 
-def lighter(mesh):
-    """A mesh of a third of the triangles, for looking at."""
-    from canthus.geometry.reducing import reduced
+def lighter(piece):
+    """The workpiece without its scan and its uncut skin, each part with as few triangles as keep it within `APART`."""
+    from canthus.geometry.reducing import reduced_within
 
-    return reduced(mesh, len(mesh.triangles) // 3)
+    parts = {name: reduced_within(part, APART) for name, part in piece.all_parts().items()}
+    return piece.but(scan=None, skin=None, head=parts.pop("head"), parts=parts)
 
 
 if __name__ == "__main__":

@@ -128,11 +128,13 @@ def map_shown(folder: Path) -> Iterator[float]:
 
 def redo_shown(folder: Path) -> Iterator[float]:
     """The redo panel of a quick step, unfolded."""
-    _, area = view()
-    area.spaces[0].show_region_hud = True
-    yield 1.0
-    picture(folder, "redo")
-    area.spaces[0].show_region_hud = False
+    window, area = view()
+    for shown in (True, False):
+        with bpy.context.temp_override(window=window, area=area):  # without a window the host crashes here
+            area.spaces[0].show_region_hud = shown
+        yield 1.0
+        if shown:
+            picture(folder, "redo")
 
 
 def findings_shown(folder: Path) -> Iterator[float]:
@@ -175,7 +177,7 @@ def start() -> None:
 
 
 DEFAULT = [
-    *("cull_strays", "close", "landmarks", "pose", "scale", "place_eyes"),
-    *("rebuild_lids", "carve_sockets", "make_eyes", "neck", "hollow", "vent", "check"),
+    *("cull_strays", "cull_lashes", "close", "landmarks", "pose", "measure", "scale", "place_eyes"),
+    *("rebuild_lids", "carve_sockets", "make_eyes", "neck", "hollow", "key", "vent", "check"),
 ]
 start()

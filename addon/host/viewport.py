@@ -48,9 +48,10 @@ def look_at(context: bpy.types.Context, thing: bpy.types.Object, turn: bool = Tr
 
 
 def show_colours(context: bpy.types.Context) -> None:
-    """Show colour attributes in solid views: a scan's own colours, or what a map paints on a head."""
+    """Show colours in solid views: a scan's own, what a map paints on a head, and the red of a weak landmark."""
     for space in views(context):
         space.shading.color_type = "VERTEX"
+        space.shading.wireframe_color_type = "OBJECT"
         space.shading.show_cavity = True
 
 
