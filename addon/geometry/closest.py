@@ -129,9 +129,14 @@ class _Best:
         # Neighbouring samples propose the same triangles: each pair is worked out once.
         keys = np.unique(row[likely] * np.int64(self._frames.count) + triangle[likely])
         row, triangle = keys // self._frames.count, (keys % self._frames.count).astype(np.int32)
+        if not len(row):
+            return
         squared, place = self._frames.closest(self.points.take(row, axis=0), triangle)
-        better = np.flatnonzero(squared < self.squared[row])
-        better = better[np.argsort(-squared[better], kind="stable")]  # the least is written last and stays
+        starts = np.flatnonzero(np.diff(row, prepend=-1))
+        least = np.minimum.reduceat(squared, starts)
+        better = np.flatnonzero(squared == np.repeat(least, np.diff(starts, append=len(row))))
+        better = better[np.diff(row[better], prepend=-1) != 0]  # of equal ones the first triangle
+        better = better[squared[better] < self.squared[row[better]]]
         at = row[better]
         self.squared[at], self.triangle[at], self.place[at] = squared[better], triangle[better], place[better]
         self.limit(at, self.squared[at])
