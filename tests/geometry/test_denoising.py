@@ -4,6 +4,11 @@ import numpy as np
 import pytest
 from canthus.geometry.denoising import denoised
 from canthus.geometry.errors import BadCloud
+from canthus.geometry.mesh import Mesh
+from canthus.geometry.mesh_noise import mesh_noise
+from canthus.geometry.solids import icosphere
+from canthus.steps.clean.denoise import Denoise
+from canthus.steps.workpiece import Workpiece
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -61,3 +66,29 @@ def test_a_handful_of_points_does_no_harm_and_fewer_are_refused():
     assert np.isfinite(denoised(rough_sphere(10, 10.0)).points).all()
     with pytest.raises(BadCloud, match="too few"):
         denoised(rough_sphere(3, 10.0))
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.02, 0.1])
+def test_the_noise_of_a_mesh_is_told_apart_from_its_shape(noise):
+    """A ball of radius 8, much more curved than a face, with noise put on along its normals: found within a tenth."""
+    ball = icosphere(5, 8.0)
+    out = ball.vertices / 8
+    rough = out * (8 + noise * np.random.default_rng(0).standard_normal((len(out), 1)))
+    assert mesh_noise(Mesh(rough, ball.triangles)) == pytest.approx(noise, rel=0.1, abs=2e-3)
+
+
+def test_the_step_leaves_a_smooth_mesh_and_smooths_a_rough_one():
+    ball = icosphere(6, 60.0)
+    assert Denoise().apply(Workpiece(scan=ball)).scan is ball
+    rough = ball.vertices * (1 + 0.1 / 60 * np.random.default_rng(0).standard_normal((len(ball.vertices), 1)))
+    found = Denoise().apply(Workpiece(scan=Mesh(rough, ball.triangles))).scan
+    away = np.linalg.norm(found.vertices, axis=1) - 60
+    assert np.sqrt((away**2).mean()) < 0.5 * 0.1
+
+
+def test_points_too_thin_for_a_surface_are_left():
+    lone = np.random.default_rng(0).uniform(200, 400, (30, 3))
+    found = denoised(np.concatenate([rough_sphere(), lone]))
+    np.testing.assert_array_equal(found.points[-30:], lone)
+    assert found.thin[-30:].all()
+    assert found.thin[:-30].mean() < 0.001

@@ -26,11 +26,17 @@ class Denoise(Step):
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
-        """The workpiece with its points drawn onto their surface, and with normals; a mesh keeps its triangles."""
-        from ...geometry.denoising import denoised
+        """The workpiece with its points drawn onto their surface, and with normals; a mesh keeps its triangles.
 
+        A mesh that is smooth already, as most are that a scanner's own program made, is left as it is.
+        """
+        from ...geometry.denoising import denoised
+        from ...geometry.mesh_noise import mesh_noise
+
+        if isinstance(piece.scan, Mesh) and (noise := mesh_noise(piece.scan)) < _SMOOTH * piece.scale:
+            return piece.measured(noise_mm=noise, moved_rms_mm=0.0, moved_most_mm=0.0)
         cloud = cloud_of(piece, self.NAME)
-        found = denoised(cloud.points, self.reach, self.crease, progress.stretch(0, 0.9))
+        found = denoised(cloud.points, self.reach * piece.scale, self.crease, progress.stretch(0, 0.9))
         moved = np.linalg.norm(found.points - cloud.points, axis=1)
         piece = piece.measured(
             reach_mm=found.reach,
@@ -42,3 +48,8 @@ class Denoise(Step):
             return piece.but(scan=replace(piece.scan, vertices=found.points))
         progress(0.9, "turning normals outward")
         return piece.but(scan=replace(cloud, points=found.points, normals=outward(cloud, found.normals)))
+
+
+_SMOOTH = 0.03
+"""Millimetres at life size. Well under what scanners leave, 0.05 to 0.1 (common practice, no source); the demo head's
+own mesh on a grid of 2 mm, without any noise, shows 0.017."""

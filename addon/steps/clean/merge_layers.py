@@ -33,7 +33,7 @@ class MergeLayers(Step):
         from ...geometry.layers import merged_layers, spread
 
         cloud = cloud_of(piece, self.NAME)
-        found = merged_layers(cloud.points, self.widest, _passes(cloud), progress.stretch(0, 0.9))
+        found = merged_layers(cloud.points, self.widest * piece.scale, _passes(cloud), progress.stretch(0, 0.9))
         progress(0.9, "measuring how thick the skin is")
         piece = piece.measured(
             second_skins=len(found.layers),
@@ -41,8 +41,8 @@ class MergeLayers(Step):
             offsets_mm=[layer.offset for layer in found.layers],
             places_mm=[layer.middle.tolist() for layer in found.layers],
             noise_mm=found.noise,
-            spread_before_mm=spread(cloud.points),
-            spread_mm=spread(found.points),
+            spread_before_mm=(before := spread(cloud.points)),
+            spread_mm=spread(found.points) if found.layers else before,
         )
         for layer in found.layers:
             x, y, z = layer.middle
