@@ -112,7 +112,7 @@ _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
 _COARSER = 4.0  # grid steps in one of the coarse grid
 _KERNEL = 2.1  # spacings a point's word reaches: 14 points have a say at each place
 _WIDEST = 5.0  # spacing, of the median one, from which points no longer make a surface
-_RIM, _PAST_RIM = 0.3, 0.6  # leans between which the points' word gives way: a straight rim has 0.26
+_RIM, _PAST_RIM = 0.5, 0.8  # leans between which the points' word gives way: a straight rim has 0.26
 _SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which the points rule and from which they don't
 
 

@@ -28,8 +28,8 @@ def short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
     """
     if len(mesh.vertices) - len(mesh.triangles) // 2 >= 2:  # Euler's number of a closed piece: 2 on a sphere
         return []
-    edges, sides = _edges(mesh)
-    found = _loops(mesh, edges, sides, int(mesh.triangles[0, 0]))
+    graph = _edges(mesh)
+    found = _loops(mesh, *graph, int(mesh.triangles[0, 0]))
     short = [loop for loop in found if _length(mesh, loop) <= longest]
     roots: list[int] = []
     for share in (0.0, 0.5, 0.25, 0.75):  # a loop begins where it closed, beyond its handle
@@ -41,7 +41,7 @@ def short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
     for root in roots:
         if len(short) >= len(found):
             break
-        short += [loop for loop in _loops(mesh, edges, sides, root) if _length(mesh, loop) <= longest]
+        short += [loop for loop in _loops(mesh, *graph, root) if _length(mesh, loop) <= longest]
     return sorted(short, key=lambda loop: _length(mesh, loop))
 
 
@@ -52,27 +52,30 @@ def _length(mesh: Mesh, loop: NDArray[np.int64]) -> float:
     return float(np.linalg.norm(mesh.vertices[loop] - mesh.vertices[np.roll(loop, 1)], axis=1).sum())
 
 
-def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """(e, 2) vertices and (e, 2) triangles of each edge of a closed mesh, in the order of the vertices."""
+def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """(e, 2) vertices and (e, 2) triangles of each edge of a closed mesh, by vertices; (m, 3) a triangle's edges."""
     ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
-    order = np.argsort(ends.min(axis=1) * len(mesh.vertices) + ends.max(axis=1), kind="stable")
-    return np.sort(ends[order[::2]], axis=1), (order // 3).reshape(-1, 2)
+    order = np.argsort(ends.min(axis=1) * len(mesh.vertices) + ends.max(axis=1))
+    belonging = np.empty(len(ends), np.int64)
+    belonging[order] = np.arange(len(ends)) // 2
+    return np.sort(ends[order[::2]], axis=1), np.sort((order // 3).reshape(-1, 2), axis=1), belonging.reshape(-1, 3)
 
 
-def _loops(mesh: Mesh, edges: NDArray[np.int64], sides: NDArray[np.int64], root: int) -> list[NDArray[np.int64]]:
+def _loops(
+    mesh: Mesh, edges: NDArray[np.int64], sides: NDArray[np.int64], belonging: NDArray[np.int64], root: int
+) -> list[NDArray[np.int64]]:
     """Twice as many loops as there are handles, through trees grown from `root`."""
     size = len(mesh.vertices)
     parent = _grown(edges, size, root)
     child = np.flatnonzero(parent >= 0)
     branch = np.sort(np.stack([child, parent[child]], axis=1), axis=1)
-    numbers = edges @ np.array([size, 1])
     spare = np.ones(len(edges), bool)
-    spare[np.searchsorted(numbers, branch @ np.array([size, 1]))] = False
-    between = np.sort(sides, axis=1)
-    over = _grown(between[spare], len(mesh.triangles), 0)
+    spare[np.searchsorted(edges @ np.array([size, 1]), branch @ np.array([size, 1]))] = False
+    over = _grown(sides[spare], len(mesh.triangles), 0)
     crossed = np.flatnonzero(over >= 0)
-    cotree = np.sort(np.stack([crossed, over[crossed]], axis=1), axis=1) @ np.array([len(mesh.triangles), 1])
-    spare &= ~np.isin(between @ np.array([len(mesh.triangles), 1]), cotree)
+    own, other = belonging[crossed], belonging[over[crossed]]
+    shared = (own[:, :, None] == other[:, None, :]).any(axis=2) & spare[own]  # the edge a triangle was reached over
+    spare[own[np.arange(len(own)), shared.argmax(axis=1)]] = False
     return [_through(parent, *edges[row].tolist()) for row in np.flatnonzero(spare)]
 
 
