@@ -161,8 +161,11 @@ class _Coarse:
         size = float(np.ptp(held.points, axis=0).max())
         field = winding_field(sparse.points, sparse.sums(elements), step, 0.25 * size + 4 * step)
         chosen = np.arange(0, len(facing), max(1, len(facing) // 20_000))
-        outwards = 2.5 * step * facing[chosen]
-        jump = float(np.median(field.at(held.points[chosen] - outwards) - field.at(held.points[chosen] + outwards)))
+        jumps = []
+        for away in (1.5, 3.0):  # steps to either side; a rim's share grows with it and is taken out by the difference
+            outwards = away * step * facing[chosen]
+            jumps.append(field.at(held.points[chosen] - outwards) - field.at(held.points[chosen] + outwards))
+        jump = float(np.median(2 * jumps[0] - jumps[1]))
         if jump <= 0.2:
             raise BadCloud("the points do not show which side is inside: clean the cloud, or give it normals")
         return cls(field, jump / 2, jump)

@@ -123,13 +123,14 @@ def test_nothing_inside_gives_an_empty_mesh():
     assert len(isosurface(np.ones((4, 4, 4))).triangles) == 0
 
 
+@pytest.mark.filterwarnings("ignore:Setting the shape:DeprecationWarning")  # scikit-image 0.26 on numpy 2.5
 def test_volume_agrees_with_marching_cubes_of_scikit_image():
     """skimage.measure.marching_cubes on the same smooth field, closed within the box."""
     measure = pytest.importorskip("skimage.measure")
-    axis = np.linspace(-1, 1, 40)
+    axis = np.linspace(-1, 1, 100)  # on 40 a side the chords of the two still differ by 0.4 %
     x, y, z = np.meshgrid(axis, axis, axis, indexing="ij")
     field = x**2 + 0.7 * y**2 + 1.3 * z**2 + 0.2 * np.sin(5 * x) * np.cos(4 * y) - 0.5
     vertices, triangles, _, _ = measure.marching_cubes(field, 0.0, gradient_direction="ascent")
     a, b, c = vertices[triangles].astype(float).transpose(1, 0, 2)
     theirs = abs(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
-    assert volume(isosurface(field)) == pytest.approx(theirs, rel=4e-3)  # both inscribed, ours with the longer chords
+    assert volume(isosurface(field)) == pytest.approx(theirs, rel=1e-3)  # both inscribed, ours with the longer chords
