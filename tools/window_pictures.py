@@ -42,7 +42,7 @@ def press(name: str, how: str = "INVOKE_DEFAULT", **settings: object) -> None:
     window, area = view()
     region = next(each for each in area.regions if each.type == "WINDOW")
     with bpy.context.temp_override(window=window, area=area, region=region):
-        getattr(bpy.ops.canthus, name)(how, **settings)
+        getattr(bpy.ops.canthus, name)(how, True, **settings)  # True: with an undo step, as from a button
 
 
 def picture(folder: Path, name: str) -> None:

@@ -10,6 +10,7 @@ from . import (
     files_operator,
     landmark_operators,
     maps,
+    marks,
     panels,
     presets,
     progress,
@@ -31,6 +32,7 @@ def register() -> None:
     bpy.types.Scene.canthus = bpy.props.PointerProperty(type=_named("CANTHUS_PG_settings"))
     bpy.types.WindowManager.canthus = bpy.props.PointerProperty(type=progress.CANTHUS_PG_progress)
     maps.register()
+    marks.register()
     _command.append(bpy.utils.register_cli_command("canthus", run_command))
 
 
@@ -38,6 +40,7 @@ def unregister() -> None:
     """In the opposite order, so that nothing points at what is gone."""
     while _command:
         bpy.utils.unregister_cli_command(_command.pop())
+    marks.unregister()
     maps.unregister()
     del bpy.types.WindowManager.canthus
     del bpy.types.Scene.canthus

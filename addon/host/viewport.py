@@ -48,10 +48,9 @@ def look_at(context: bpy.types.Context, thing: bpy.types.Object, turn: bool = Tr
 
 
 def show_colours(context: bpy.types.Context) -> None:
-    """Show colours in solid views: a scan's own, what a map paints on a head, and the red of a weak landmark."""
+    """Show colours in solid views: a scan's own, and what a map paints on a head."""
     for space in views(context):
         space.shading.color_type = "VERTEX"
-        space.shading.wireframe_color_type = "OBJECT"
         space.shading.show_cavity = True
 
 
