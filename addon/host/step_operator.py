@@ -112,6 +112,7 @@ class PieceOperator:
         """Say how far it is. Only the sidebar is drawn anew: the view has not changed, and may be slow to draw."""
         progress = context.window_manager.canthus
         what = self.child.what.removeprefix(f"{self.steps_named}: ")
+        what = "beginning" if what == self.steps_named else what
         if (progress.fraction, progress.what) == (self.child.fraction, what):
             return
         progress.fraction, progress.what = self.child.fraction, what
