@@ -20,7 +20,7 @@ from .lid_margin import opening_through
 from .lid_rings import SPOKES, evened_turns, patch_edge, plate_width, ring_places, spokes, ways_to
 
 _SAMPLES = 0.55  # mm between the places the skin is read at
-_TRIES = (1.0, 1.2, 0.85)  # of the blend, until the seam falls where the skin does not fold
+_TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8)  # of the blend, until the seam falls where the skin does not fold
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
 _CREASES = (3.5, 9.0)  # mm; heights at which a crease is looked for
@@ -223,7 +223,10 @@ def _distances(
     lids = form.surface(places, directions, smooth)
     lumps = np.where(np.isfinite(skin), skin - smooth, 0.0)
     most = 0.25 + 4.0 * kept**2  # lumps of lash and noise die away before the new surface is reached
-    return np.asarray(lids + kept * (smooth + np.clip(lumps, -most, most) - lids))
+    joined = lids + kept * (smooth + np.clip(lumps, -most, most) - lids)
+    # Skin that would lie within the eye's pocket is lifted over it, as far as the join reaches.
+    lifted = (1 - kept) * eased(form.beyond(places) - 1.0)
+    return np.asarray(joined + lifted * np.maximum(form.over_globe(directions, form.least) - joined, 0.0))
 
 
 def _without_lumps(

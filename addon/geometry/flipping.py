@@ -15,7 +15,8 @@ def with_even_triangles(
     ----------
     vertices : (n, 3)
     triangles : (t, 3) of the piece; edges at its rim stay, and so does every vertex
-    centre : (3,) from where the piece is seen whole, every triangle facing away from it; so it is afterwards
+    centre : (3,) from where the piece is seen whole; triangles that face away from it still do so afterwards, and
+        those that do not are turned over where their neighbours allow it
 
     Returns
     -------
@@ -55,6 +56,8 @@ def _turnable(
     one, other = corner[order[first]], corner[order[first + 1]]
     a, b, c, d = start[one], end[one], facing[one], facing[other]
     excess = _angle(vertices, c, a, b) + _angle(vertices, d, a, b) - np.pi
+    # A triangle that faces the centre is turned over first of all, if its neighbour allows it.
+    excess[(_volume(away, a, b, c) <= 0) | (_volume(away, b, a, d) <= 0)] += 2 * np.pi
     wanted = (excess > 1e-9) & (_volume(away, a, d, c) > 0) & (_volume(away, d, b, c) > 0)
     wanted &= ~np.isin(np.minimum(c, d) * size + np.maximum(c, d), keys)
     rows = np.flatnonzero(wanted)

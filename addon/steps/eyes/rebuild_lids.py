@@ -70,8 +70,12 @@ class RebuildLids(Step):
             centre, axis = np.array(eye.centre) / scale, np.array(eye.gaze)
             sitter = _sitter_globe(piece) / 2
             fissure = fissure_of(piece, eye.side, centre, sitter)
+            margin, shut = eye.opening / scale, not fissure.is_open
+            if shut:
+                fissure = fissure.opened()
+                margin = fissure.curve(180)
             shape, gap = EyeShape(eye.diameter / scale), self.clearance / scale
-            bed = EyeBed(fissure, eye.opening / scale, centre, sitter, shape, axis, gap)
+            bed = EyeBed(fissure, margin, centre, sitter, shape, axis, gap)
             try:
                 made = built_lids(head, scale, bed, wishes)
                 raised = made.raised
@@ -83,6 +87,11 @@ class RebuildLids(Step):
                 eyes.append(eye)
                 continue
             head = made.head
+            if shut:
+                built = built.noted(
+                    f"the {eye.side} eye was scanned shut: its lids were opened to {made.form.height:.1f} mm at life "
+                    "size, about what most adults' are; set fissure_height or aperture to the sitter's own"
+                )
             x, y, z = (bed.centre * scale).tolist()
             eyes.append(replace(eye, centre=(x, y, z), opening=made.opening * scale))
             built = self._told(built, eye.side, made, raised)

@@ -90,3 +90,21 @@ def test_a_torn_surface_leaves_the_lids_with_a_note(placed):
     assert any("stay as they were scanned" in note for note in made.notes)
     assert made.eyes[0] == placed.eyes[0]
     assert dataclasses.asdict(made.eyes[0])["diameter"] == 4.0
+
+
+def test_an_eye_that_was_scanned_shut_is_opened_to_the_published_height(placed):
+    """9.7 mm, adults' mean palpebral fissure height (reference_values.md, section 1), within the spread of the form."""
+    marks = dict(placed.landmarks)
+    for side in ("left", "right"):
+        lower = marks[f"palpebrale-inferius-{side}"]
+        marks[f"palpebrale-superius-{side}"] = dataclasses.replace(
+            marks[f"palpebrale-superius-{side}"], position=lower.position
+        )
+    made = RebuildLids().apply(placed.but(landmarks=marks))
+    assert sum("was scanned shut" in note for note in made.notes) == 2
+    for side in ("left", "right"):
+        assert made.figures[f"{side}_fissure_height_mm_life"] == pytest.approx(9.7, abs=1.0)
+    carved = CarveSockets().apply(made)
+    assert carved.figures["left_least_lid_mm"] > 0.1
+    assert is_watertight(carved.head)
+    assert not any("scanned shut" in note for note in RebuildLids().apply(placed).notes)
