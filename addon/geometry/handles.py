@@ -36,7 +36,7 @@ def short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
         for loop in found:
             root = int(loop[int(share * len(loop))])
             apart = np.linalg.norm(mesh.vertices[roots] - mesh.vertices[root], axis=1).min(initial=np.inf)
-            if len(roots) < _ROOTS and apart > longest / 4 and _length(mesh, loop) > longest:
+            if len(roots) < _ROOTS and apart > longest / 10 and _length(mesh, loop) > longest:
                 roots.append(root)
     for root in roots:
         if len(short) >= len(found):
