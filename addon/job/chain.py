@@ -8,16 +8,14 @@ from ..steps.catalogue import all_steps, step_named
 from ..steps.step import Step
 
 CHAIN = (
-    *("load", "assess", "register", "cull-strays"),
+    *("load", "assess", "register", "cull-strays", "merge-layers", "denoise"),
     *("close", "landmarks", "pose", "measure", "scale"),
     *("place-eyes", "rebuild-lids", "carve-sockets", "make-eyes"),
     *("neck", "hollow", "key", "vent", "check"),
 )
 """The steps of the whole job, in order.
 
-Not `cull-lashes`, `merge-layers` and `denoise`, run by hand where a capture wants them: on the demo capture of
-200,000 points the second takes a lid and the globe under it for two skins, the third leaves beads where hair was thinly
-seen, and the lids are built anew whether lashes stand on them or not.
+Not `cull-lashes`, run by hand where a capture wants it: the lids are built anew whether lashes stand on them or not.
 """
 
 SPARED = CHAIN[CHAIN.index("landmarks") :]
