@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 from ...anatomy.units import MILLIMETRES, Proposal, propose_unit
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
+from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import transform
 from ..step import Step, setting
+from ..surface.target import mended
 from ..workpiece import Workpiece
 
 
@@ -36,6 +38,10 @@ class Load(Step):
         unit = self._decided(proposal)
         factor = MILLIMETRES[unit]
         loaded = piece.moved(transform(np.eye(3) * factor)).but(units_in=unit)
+        if isinstance(loaded.scan, Mesh):
+            progress(0.5, "looking for faults of the mesh")
+            loaded, mesh = mended(loaded, loaded.scan)
+            loaded = loaded.but(scan=mesh)
         for note in self._remarks(proposal, unit):
             loaded = loaded.noted(note)
         figures = _figures(piece.scan, points * factor)

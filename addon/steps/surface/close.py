@@ -11,6 +11,7 @@ from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import Workpiece
+from .target import mended
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,7 @@ class Close(Step):
         if scan is None or not len(scan.points if isinstance(scan, Cloud) else scan.triangles):
             raise NotReady("there is no scan to close: load one first")
         if isinstance(scan, Mesh):
+            piece, scan = mended(piece, scan)
             faults = edge_faults(scan)
             if not faults and not self.resolution and volume(scan) > 0:
                 return _kept_as_it_is(piece, scan)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import Workpiece
-from .target import surface_of, with_surface
+from .target import mended, surface_of, with_surface
 
 
 @dataclass(frozen=True)
@@ -23,10 +23,9 @@ class DropIslands(Step):
         """The workpiece without them."""
         from ...geometry.islands import loose_triangles
         from ...geometry.measures import components
-        from ...geometry.welding import welded
 
         progress(0.0, "looking for loose pieces")
-        mesh = welded(surface_of(piece, self.NAME))
+        piece, mesh = mended(piece, surface_of(piece, self.NAME))
         loose = loose_triangles(mesh, self.share / 100)
         label = components(mesh)
         piece = piece.measured(

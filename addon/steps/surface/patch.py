@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import Workpiece
-from .target import surface_of, with_surface
+from .target import mended, surface_of, with_surface
 
 
 @dataclass(frozen=True)
@@ -22,10 +22,9 @@ class Patch(Step):
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with its smaller holes filled."""
         from ...geometry.patching import holes, patched
-        from ...geometry.welding import welded
 
         progress(0.0, "looking for holes")
-        mesh = welded(surface_of(piece, self.NAME))
+        piece, mesh = mended(piece, surface_of(piece, self.NAME))
         found, knotted = holes(mesh)
         filled = [hole for hole in found if hole.width <= self.widest]
         after = patched(mesh, filled, progress.stretch(0.1, 1.0))

@@ -14,6 +14,23 @@ def surface_of(piece: Workpiece, step: str) -> Mesh:
     raise NotReady(f"{step} works on a surface and there is only a cloud, or nothing: run close first")
 
 
+def mended(piece: Workpiece, mesh: Mesh) -> tuple[Workpiece, Mesh]:
+    """The mesh without its faults, and the workpiece with each repair among its figures and notes."""
+    from ...geometry.repairing import repaired
+
+    after, repairs = repaired(mesh)
+    if repairs:
+        piece = piece.noted(f"The mesh was mended: {'; '.join(map(str, repairs))}.").measured(
+            repairs=[repair.what for repair in repairs],
+            repaired=[repair.count for repair in repairs],
+            repair_places_mm=[repair.places[:_PLACES].tolist() for repair in repairs],
+        )
+    return piece, after
+
+
+_PLACES = 20  # places of one kind of repair that are told
+
+
 def with_surface(piece: Workpiece, mesh: Mesh) -> Workpiece:
     """The workpiece with that surface in place of the one `surface_of` gave."""
     if piece.head is None:

@@ -79,3 +79,15 @@ def test_smooth_and_reduce_say_how_far_the_surface_moved():
 def test_steps_on_a_surface_refuse_a_cloud(step):
     with pytest.raises(NotReady, match="run close first"):
         step().apply(Workpiece(scan=Cloud(BALL.vertices)))
+
+
+def test_a_broken_mesh_is_mended_before_it_is_closed_and_each_repair_is_listed():
+    """Flipped and doubled faces alone are no reason to surface a mesh anew."""
+    triangles = np.concatenate([BALL.triangles, BALL.triangles[:7]])
+    triangles[100:130] = triangles[100:130, ::-1]
+    piece = Close().apply(Workpiece(scan=Mesh(BALL.vertices, triangles)))
+    np.testing.assert_array_equal(np.sort(piece.head.triangles, axis=0), np.sort(BALL.triangles, axis=0))
+    counts = dict(zip(piece.figures["repairs"], piece.figures["repaired"], strict=True))
+    assert counts == {"doubled triangles left out": 7, "flipped faces turned round": 30}
+    assert all(len(place) == 3 for places in piece.figures["repair_places_mm"] for place in places)
+    assert "30 flipped faces turned round, the first near" in piece.notes[0]
