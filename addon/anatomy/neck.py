@@ -149,6 +149,7 @@ def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> t
         zone = (radii <= NECK_OF_HEAD * largest) & (heights[-1] - heights >= HEAD_HEIGHT * largest)
         zone &= heights < _under_face(landmarks)
         found = "narrowest section"
+    zone &= heights >= _lowest_whole(profile)  # below it a torn end would pass for the narrowest place
     candidates = _above_shoulders(radii, np.flatnonzero(zone & profile.upright))
     if found == "landmarks" and zone.any():
         # Where a collar slopes from chin to shoulder nothing is upright but the shoulders, and the neck is its top.

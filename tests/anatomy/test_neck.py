@@ -45,6 +45,15 @@ def test_a_collar_that_hides_the_neck_is_cut_under_the_chin_not_through_the_shou
     assert cut.found == "landmarks"
 
 
+@pytest.mark.parametrize("marks", [{}, MARKS])
+def test_shreds_at_the_end_of_a_scan_are_not_taken_for_a_narrow_neck(marks):
+    """Prongs below the neck, as a closed scan has them where its points ran out unevenly."""
+    prongs = [cylinder((x, 20 + y, -190), (x, 20 + y, -170), 9.0, 0.1) for x, y in ((40, 0), (-30, 30), (0, -45))]
+    cut = find_cut(union(HEAD, *prongs), marks)
+    assert -175 < cut.plane.origin[2] < -95
+    assert cut.hollow == pytest.approx(0, abs=0.01)
+
+
 def test_a_face_is_never_cut_into():
     """A mask whose narrow part is the middle of the face, as on a range map of a face with a crown and a beard."""
     mask = union(sphere(60.0, (0, 0, 70), 0.1), cylinder((0, 0, -60), (0, 0, 60), 40.0, 0.1), sphere(50.0, (0, 0, -70)))
