@@ -58,7 +58,7 @@ def stages(points: int) -> Iterator[tuple[str, object]]:
         captured(capture, points, GRID)
         piece = after(scanned([capture]), "load")
     yield STAGES[0], thinned(piece, 3)
-    piece = after(piece, "cull-strays", "cull-lashes")
+    piece = after(piece, "cull-strays", "cull-lashes", "merge-layers", "denoise")
     yield STAGES[1], thinned(piece, 3)
     piece = after(piece, "close", "landmarks", "pose", "measure", "scale", "place-eyes", "rebuild-lids")
     piece = after(piece, "carve-sockets", "make-eyes")
