@@ -177,7 +177,8 @@ def start() -> None:
 
 
 DEFAULT = [
-    *("cull_strays", "cull_lashes", "close", "landmarks", "pose", "measure", "scale", "place_eyes"),
-    *("rebuild_lids", "carve_sockets", "make_eyes", "neck", "hollow", "key", "vent", "check"),
+    *("cull_strays", "cull_lashes", "merge_layers", "denoise", "close"),
+    *("landmarks", "pose", "measure", "scale", "place_eyes", "rebuild_lids", "carve_sockets", "make_eyes"),
+    *("neck", "hollow", "key", "vent", "check"),
 ]
 start()
