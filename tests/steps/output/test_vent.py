@@ -5,10 +5,13 @@ import pytest
 from canthus.geometry.booleans import intersection, union
 from canthus.geometry.cavities import closed_cavities, hollowed
 from canthus.geometry.measures import genus, is_watertight, volume
+from canthus.geometry.print_layers import layers_of
 from canthus.geometry.solids import cylinder, sphere
 from canthus.steps.output.hollow import Hollow
 from canthus.steps.output.vent import Vent
 from canthus.steps.workpiece import Done, Workpiece
+from demo_heads import demo_head
+from scipy.ndimage import label
 
 
 def hollow_ball():
@@ -75,6 +78,25 @@ def test_no_closed_hollow_remains_in_random_lumps(seed):
     lump = union(*(sphere(chance.uniform(6, 10), chance.normal(size=3) * 6, sag=0.05) for _ in range(4)))
     done = Vent(diameter=1.5).apply(Hollow(wall=1.6).apply(Workpiece(head=lump)))
     assert closed_cavities(done.head) == []
+    assert is_watertight(done.head)
+    assert done.figures["openings"] >= 2
+
+
+def air_pockets(mesh, step=0.25):
+    """How many pieces the air in and about a part falls into: it is flooded on a grid, whatever its faces say."""
+    air = np.pad(~layers_of(mesh, np.array([0.0, 0.0, 1.0]), step, step).solid, 1, constant_values=True)
+    return label(air)[1]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_air_gets_into_every_hollow_of_a_head(seed):
+    """Twenty people at 1/6, printed another way up each, walls from thin to thick."""
+    chance = np.random.default_rng(seed)
+    head = demo_head(seed, 6.0).mesh.moved(np.diag([1 / 6, 1 / 6, 1 / 6, 1.0]))
+    hollow = Hollow(wall=chance.uniform(1.6, 3.0), cell=0.4).apply(Workpiece(head=head))
+    assert air_pockets(hollow.head) >= 2
+    done = Vent(up=tuple(chance.normal(size=3))).apply(hollow)
+    assert air_pockets(done.head) == 1
     assert is_watertight(done.head)
     assert done.figures["openings"] >= 2
 
