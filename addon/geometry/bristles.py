@@ -4,10 +4,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from .implicit import SphereFit
 from .neighbours import Arranged, arranged
-from .normals import plane_normals
+from .normals import least_axis, plane_normals
 from .orientation import along_a_tree
 
 
@@ -45,7 +46,37 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     flat[skin] = True
     off = (near.distance > clearance) & (~flat | (near.distance > 2 * clearance))
     off |= ~flat & (near.gap > max(2.5 * spacing, 3 * clearance))
+    low = off & (near.distance < _LOW * clearance)
+    for _ in range(_ROUNDS):
+        back = _continues(held.points, off, low & off, spacing, clearance)
+        off[back] = False
+        if not len(back):
+            break
     return off[held.back]
+
+
+_LOW = 1.5  # clearances over the skin up to which a point may be its margin, not the foot of a lash
+_ROUNDS = 6  # a lid's margin turns in within two or three spacings
+
+
+def _continues(
+    points: NDArray[np.float64], off: NDArray[np.bool_], low: NDArray[np.bool_], spacing: float, clearance: float
+) -> NDArray[np.int64]:
+    """Rows of the points taken for bristles that the skin near by goes on through: a margin that turns in sharply.
+
+    Such a point lies in the plane of the skin points nearest to it, and these are as near as they are to each other.
+    """
+    skin, doubtful = np.flatnonzero(~off), np.flatnonzero(low)
+    if len(skin) < 6 or not len(doubtful):
+        return np.empty(0, np.int64)
+    apart, rows = cKDTree(points[skin], balanced_tree=False).query(points[doubtful], 6, workers=-1)
+    way = points[skin[rows]] - points[doubtful, None]
+    middle = way.mean(axis=1)
+    way = way - middle[:, None]
+    second = np.einsum("mki,mkj->mij", way, way)
+    axis, _ = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
+    height = np.abs(np.einsum("mi,mi->m", middle, axis))
+    return doubtful[(apart[:, -1] < 2.2 * spacing) & (height < np.minimum(clearance, 0.3 * apart[:, -1]))]
 
 
 def _skin(
