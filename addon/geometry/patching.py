@@ -10,6 +10,7 @@ from scipy.spatial import Delaunay, cKDTree
 
 from .mesh import Mesh
 from .progress import SILENT, Progress
+from .rims import even_rim
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,8 +32,13 @@ def holes(mesh: Mesh) -> tuple[list[Hole], int]:
     """
     ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
     size = len(mesh.vertices)
-    forth = ends @ np.array([size, 1])
-    open_edges = ends[~np.isin(forth, ends[:, ::-1] @ np.array([size, 1]))]
+    keys = ends.min(axis=1) * size + ends.max(axis=1)
+    ordered = np.sort(keys)
+    fresh = np.ones(len(ordered) + 1, bool)
+    fresh[1:-1] = ordered[1:] != ordered[:-1]
+    once = ordered[fresh[1:] & fresh[:-1]]  # the edges of one triangle
+    place = np.searchsorted(once, keys) if len(once) else np.zeros(len(keys), np.int64)
+    open_edges = ends[once[np.minimum(place, len(once) - 1)] == keys] if len(once) else ends[:0]
     starts, uses = np.unique(open_edges[:, 0], return_counts=True)
     branching = set(starts[uses > 1].tolist())
     following = dict(open_edges.tolist())
@@ -62,8 +68,9 @@ def patched(mesh: Mesh, which: list[Hole], progress: Progress = SILENT) -> Mesh:
 
     Notes
     -----
-    The rim is filled in its own plane with even triangles of the rim's edge length; the new vertices are then placed
-    where the bi-Laplacian vanishes, with the rings of skin outside the rim held (Botsch and Kobbelt 2004,
+    Notches of the rim are filled first, a triangle each. What is left is filled in its own plane, or in a circle where
+    its plane will not do, with even triangles of the rim's edge length; the new vertices are then placed where the
+    bi-Laplacian vanishes, with the rings of skin outside the rim held (Botsch and Kobbelt 2004,
     doi 10.1145/1015706.1015772): a thin plate, so the patch leaves the rim in the direction the skin arrives.
     Colours and columns of a new vertex are those of the nearest rim vertex.
     """
@@ -74,13 +81,14 @@ def patched(mesh: Mesh, which: list[Hole], progress: Progress = SILENT) -> Mesh:
 
 
 def _filled(mesh: Mesh, hole: Hole) -> Mesh:
-    inner, triangles = _flat_filling(mesh.vertices[hole.rim])
+    rim, teeth = even_rim(mesh, hole.rim)
+    inner, triangles = _flat_filling(mesh.vertices[rim])
     size = len(mesh.vertices)
-    numbers = np.concatenate([hole.rim, size + np.arange(len(inner))])
-    source = hole.rim[cKDTree(mesh.vertices[hole.rim]).query(inner)[1]] if len(inner) else hole.rim[:0]
+    numbers = np.concatenate([rim, size + np.arange(len(inner))])
+    source = rim[cKDTree(mesh.vertices[rim]).query(inner)[1]] if len(inner) else rim[:0]
     filled = Mesh(
         np.concatenate([mesh.vertices, inner]),
-        np.concatenate([mesh.triangles, numbers[triangles]]),
+        np.concatenate([mesh.triangles, teeth, numbers[triangles]]),
         None if mesh.colours is None else np.concatenate([mesh.colours, mesh.colours[source]]),
         {name: np.concatenate([values, values[source]]) for name, values in mesh.columns.items()},
     )
@@ -91,7 +99,7 @@ def _filled(mesh: Mesh, hole: Hole) -> Mesh:
 
 
 def _flat_filling(rim: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """New points within a rim and triangles over rim and new points; a fan round the middle where the plane fails."""
+    """New points within a rim and triangles over rim and new points; by way of a circle where the plane fails."""
     middle = rim.mean(axis=0)
     _, _, axes = np.linalg.svd(rim - middle, full_matrices=False)
     flat = (rim - middle) @ axes[:2].T
@@ -109,10 +117,33 @@ def _flat_filling(rim: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArra
         grid = grid[cKDTree(np.concatenate([flat, middles])).query(grid)[0] > 0.55 * edge]
     triangles = _even_triangles(np.concatenate([flat, grid]), flat)
     if triangles is None:
-        fan = np.stack([np.arange(len(rim)), np.full(len(rim), len(rim)), np.roll(np.arange(len(rim)), -1)], axis=1)
-        return middle[None], fan
+        return _by_a_circle(rim, edge)
     wound = triangles if turning < 0 else triangles[:, ::-1]
     return middle + grid @ axes[:2], wound
+
+
+def _by_a_circle(rim: NDArray[np.float64], edge: float) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """New points and triangles as of `_flat_filling`, by way of a circle as long as the rim, which always triangulates.
+
+    The new points come back where the rim, drawn in to its middle like a membrane, has them; fairing does the rest.
+    """
+    steps = np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
+    turn = -2 * np.pi * np.concatenate([[0.0], np.cumsum(steps[:-1])]) / steps.sum()  # the hole lies to the right
+    radius = float(steps.sum() / (2 * np.pi))
+    circle = radius * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    rows = np.arange(-radius, radius, edge * np.sqrt(3) / 2)
+    x, y = np.meshgrid(np.arange(-radius, radius, edge), rows)
+    x = x + np.where(np.arange(len(rows)) % 2, edge / 2, 0.0)[:, None]
+    grid = np.stack([x.ravel(), y.ravel()], axis=1)
+    grid = np.concatenate([[[0.0, 0.0]], grid[np.hypot(*grid.T) < radius - 0.6 * edge]])
+    grid = grid[np.concatenate([[True], np.hypot(*grid[1:].T) > 0.6 * edge])]
+    triangles: NDArray[np.int64] = Delaunay(np.concatenate([circle, grid])).simplices.astype(np.int64)
+    a, b, c = np.concatenate([circle, grid])[triangles].transpose(1, 0, 2)
+    left = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] > 0
+    triangles[left] = triangles[left, ::-1]
+    share = np.hypot(*grid.T)[:, None] / radius
+    toward = rim[cKDTree(circle).query(grid)[1]]
+    return rim.mean(axis=0) + share * (toward - rim.mean(axis=0)), triangles[:, ::-1]
 
 
 def _even_triangles(points: NDArray[np.float64], rim: NDArray[np.float64]) -> NDArray[np.int64] | None:

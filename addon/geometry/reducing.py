@@ -42,9 +42,11 @@ def reduced(mesh: Mesh, triangles: int) -> Mesh:
     )
     points = points.astype(np.float64) + mesh.vertices.mean(axis=0)
     found = Mesh(points, faces).kept(_whole(faces))
-    if not edge_faults(mesh) and edge_faults(found):
+    if edge_faults(found) and not edge_faults(mesh):
         raise BadMesh(f"with {triangles} triangles the mesh does not stay closed: ask for more")
-    near = cKDTree(mesh.vertices).query(found.vertices, workers=-1)[1]
+    if mesh.colours is None and not mesh.columns:
+        return found
+    near = cKDTree(mesh.vertices, balanced_tree=False).query(found.vertices, workers=-1)[1]
     return Mesh(
         found.vertices,
         found.triangles,

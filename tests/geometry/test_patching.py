@@ -62,6 +62,44 @@ def test_a_flat_rim_in_a_flat_sheet_is_filled_flat():
     assert triangle_normals(filled)[:, 2].min() > 0.99
 
 
+def test_a_sawn_rim_leaves_no_fan_and_no_ridge():
+    """Teeth of the rim, as cutting whole triangles away leaves them, are filled; the new skin keeps to the sphere."""
+    ball = icosphere(6, 60.0)
+    rng = np.random.default_rng(0)
+    wavering = ball.vertices * (1 + 0.002 * rng.standard_normal((len(ball.vertices), 1)))
+    mesh = opened(Mesh(wavering, ball.triangles), WAYS, 12)
+    found, _ = holes(mesh)
+    filled = patched(mesh, found)
+    assert not edge_faults(filled)
+    assert genus(filled) == 0
+    new = filled.triangles[len(mesh.triangles) :]
+    assert np.bincount(new.ravel()).max() < 12  # a fan would have a hub of as many triangles as the rim has edges
+    outward = np.einsum("ij,ij->i", triangle_normals(filled)[len(mesh.triangles) :], filled.vertices[new].mean(axis=1))
+    assert (outward > 0).all()
+    away = np.linalg.norm(filled.vertices[len(mesh.vertices) :], axis=1) - 60
+    assert np.sqrt((away**2).mean()) < 0.35  # a flat fill lies 1.3 mm in the depth
+
+
+def test_a_rim_that_folds_over_in_its_own_plane_is_filled_by_way_of_a_circle():
+    """A saddle's rim over more than a right angle each way hangs over itself seen from above."""
+    turn = np.linspace(0, 2 * np.pi, 96, endpoint=False)
+    rings = []
+    for radius in (12.0, 13.0, 14.0):
+        bent = 1.9 * np.cos(2 * turn)
+        rings.append(np.stack([radius * np.cos(turn) * np.cos(bent), radius * np.sin(turn), radius * np.sin(bent)], 1))
+    here, ahead = np.arange(96), np.roll(np.arange(96), -1)
+    band = [np.concatenate([np.stack([here + k, here + k + 96, ahead + k + 96], 1),
+                            np.stack([here + k, ahead + k + 96, ahead + k], 1)]) for k in (0, 96)]  # fmt: skip
+    mesh = Mesh(np.concatenate(rings), np.concatenate(band))
+    inner = [hole for hole in holes(mesh)[0] if hole.rim.max() < 96]
+    assert len(inner) == 1
+    filled = patched(mesh, inner)
+    faults = edge_faults(filled)
+    assert len(faults.open) == 96  # the outer rim alone is left
+    assert not len(faults.overused)
+    assert not len(faults.flipped)
+
+
 def test_colours_go_on_into_the_patch():
     coloured = Mesh(BALL.vertices, BALL.triangles, np.full((len(BALL.vertices), 3), 77, np.uint8))
     mesh = opened(coloured, WAYS[:1], 10)

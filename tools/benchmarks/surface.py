@@ -8,11 +8,14 @@ import numpy as np
 from canthus.geometry.closest import ClosestPoint
 from canthus.geometry.closing import closed_surface
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.measures import components, edge_faults, genus
+from canthus.geometry.measures import components, edge_faults, genus, triangle_areas, triangle_normals, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.neighbours import arranged
 from canthus.geometry.normals import plane_normals
+from canthus.geometry.patching import holes, patched
+from canthus.geometry.reducing import farthest_apart, reduced
 from canthus.geometry.sampling import spread_over
+from canthus.geometry.smoothing import smoothed
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -122,3 +125,152 @@ def creased(points: NDArray[np.float64], normals: NDArray[np.float64]) -> NDArra
     turned = np.einsum("nki,ni->nk", normals[np.where(reached, rows, 0)], normals)
     sharp: NDArray[np.bool_] = (np.where(reached, turned, 1.0) < np.cos(np.radians(25))).any(axis=1)
     return sharp
+
+
+HOLES = (
+    (0, -1, 0.5, 40),
+    (0.7, -1, -0.2, 25),
+    (-0.7, -1, -0.3, 20),
+    (0, -0.7, -0.9, 10),
+    (0.3, 0.2, 1, 32),
+    (-1, 0, 0.8, 15),
+)
+"""Way from the head's middle and width across, millimetres: forehead, cheeks, chin, crown, temple."""
+
+
+@measured("patch", sizes=(0,))
+def patch(bench: Bench, _: int) -> Iterator[Row]:
+    """Six holes cut into the demo head, filled, beside a flat filling of the same rims; the size is triangles."""
+    opened = with_holes(bench.head)
+    ours = timed(lambda: patched(opened, [hole for hole in holes(opened)[0] if hole.width < 60]))
+    truth = ClosestPoint(bench.head)
+    theirs = flat_filling(opened)
+    found = {} if theirs is None else {"RMS": patch_error(truth, opened, theirs.result)}
+    line = row("patch six holes", len(opened.triangles), ours, "flat filling (open3d)", theirs)
+    line = line.quality("patch RMS mm", patch_error(truth, opened, ours.result), found.get("RMS"), bar=0.5)
+    yield line.quality("angle at the rim °", rim_angle(opened, ours.result), bar=5.0, absolute=True)
+
+
+def with_holes(head: Mesh) -> Mesh:
+    """The head without the triangles that lie within each hole's half width of the place the way leads to."""
+    middle = head.vertices.mean(axis=0)
+    centres, gone = head.corners.mean(axis=1), np.zeros(len(head.triangles), bool)
+    for x, y, z, width in HOLES:
+        way = np.array([x, y, z]) / np.linalg.norm([x, y, z])
+        offset = centres - middle
+        along = offset @ way
+        aside = np.linalg.norm(offset - along[:, None] * way, axis=1)
+        place = centres[np.argmax(np.where(aside < 3, along, -np.inf))]
+        gone |= np.linalg.norm(centres - place, axis=1) < width / 2
+    return head.kept(~gone)
+
+
+def flat_filling(opened: Mesh) -> Timed[Mesh] | None:
+    """open3d's hole filling, None where it is not installed."""
+    open3d: Any = library("open3d")
+    if open3d is None:
+        return None
+    given = open3d.t.geometry.TriangleMesh(
+        open3d.core.Tensor(opened.vertices.astype(np.float32)), open3d.core.Tensor(opened.triangles.astype(np.int64))
+    )
+    done = timed(lambda: given.fill_holes(60.0))
+    triangles = done.result.triangle.indices.numpy()
+    return Timed(Mesh(done.result.vertex.positions.numpy().astype(np.float64), triangles), done.seconds)
+
+
+def patch_error(truth: ClosestPoint, opened: Mesh, filled: Mesh) -> float:
+    """RMS from the head to places spread over what was filled in, millimetres."""
+    new = Mesh(filled.vertices, filled.triangles[_added(opened, filled)])
+    return root_mean_square(truth.query(spread_over(new, 0.4).points)[0])
+
+
+def _added(opened: Mesh, filled: Mesh) -> NDArray[np.bool_]:
+    """Triangles of the filled mesh whose middles are none of the opened one's."""
+    gap, _ = cKDTree(opened.corners.mean(axis=1)).query(filled.corners.mean(axis=1), workers=-1)
+    added: NDArray[np.bool_] = gap > 1e-4
+    return added
+
+
+def rim_angle(opened: Mesh, filled: Mesh) -> float:
+    """Mean angle between the patch and the skin on either side of the rim, degrees, each over two millimetres of it."""
+    added = _added(opened, filled)
+    normals, middles = triangle_normals(filled), filled.corners.mean(axis=1)
+    areas = triangle_areas(filled)[:, None]
+    rims = np.intersect1d(filled.triangles[added], filled.triangles[~added])
+    sides = []
+    for mine in (added, ~added):
+        tree = cKDTree(middles[mine])
+        near = tree.query(filled.vertices[rims], 12, distance_upper_bound=2.0, workers=-1)[1]
+        weighted = np.concatenate([(normals * areas)[mine], np.zeros((1, 3))])[near].sum(axis=1)
+        sides.append(weighted / np.maximum(np.linalg.norm(weighted, axis=1, keepdims=True), 1e-12))
+    cosines = np.einsum("ij,ij->i", *sides).clip(-1, 1)
+    return float(np.degrees(np.arccos(cosines)).mean())
+
+
+@measured("smooth", sizes=(0,))
+def smooth(bench: Bench, _: int) -> Iterator[Row]:
+    """Ten double steps over the demo head with noise, beside two libraries' own; the size is triangles."""
+    noise = np.random.default_rng(0).standard_normal(bench.head.vertices.shape) * 0.05
+    rough = Mesh(bench.head.vertices + noise, bench.head.triangles)
+    ours = timed(lambda: smoothed(rough, 10))
+    for reference, theirs in (("Taubin (trimesh)", _trimesh_taubin(rough)), ("Taubin (open3d)", _open3d_taubin(rough))):
+        line = row(f"smooth, beside {reference}", len(rough.triangles), ours, reference, theirs, 1.0)
+        found = None if theirs is None else abs(volume(theirs.result) / volume(rough) - 1) * 100
+        yield line.quality("volume change %", abs(volume(ours.result) / volume(rough) - 1) * 100, found, 0.1, True)
+
+
+def _trimesh_taubin(rough: Mesh) -> Timed[Mesh] | None:
+    trimesh: Any = library("trimesh")
+    if trimesh is None:
+        return None
+    given = trimesh.Trimesh(rough.vertices, rough.triangles, process=False)
+    done = timed(lambda: trimesh.smoothing.filter_taubin(given, lamb=0.5, nu=0.52632, iterations=20))
+    return Timed(Mesh(np.asarray(done.result.vertices), rough.triangles), done.seconds)
+
+
+def _open3d_taubin(rough: Mesh) -> Timed[Mesh] | None:
+    open3d: Any = library("open3d")
+    if open3d is None:
+        return None
+    given = open3d.geometry.TriangleMesh(
+        open3d.utility.Vector3dVector(rough.vertices), open3d.utility.Vector3iVector(rough.triangles)
+    )
+    done = timed(lambda: given.filter_smooth_taubin(10, 0.5, -0.52632))
+    return Timed(Mesh(np.asarray(done.result.vertices), rough.triangles), done.seconds)
+
+
+@measured("reduce", sizes=(0,))
+def reduce(bench: Bench, _: int) -> Iterator[Row]:
+    """The demo head to a fifth of its triangles, beside two libraries; the size is triangles before."""
+    head = Mesh(bench.head.vertices, bench.head.triangles)
+    wanted = len(head.triangles) // 5
+    ours = timed(lambda: reduced(head, wanted))
+    own = farthest_apart(head, ours.result)
+    for reference, theirs in (
+        ("fast-simplification alone", _fast_simplified(head, wanted)),
+        ("quadric edge collapse (open3d)", _open3d_reduced(head, wanted)),
+    ):
+        line = row(f"reduce to a fifth, beside {reference}", len(head.triangles), ours, reference, theirs, 1.0)
+        found = None if theirs is None else farthest_apart(head, theirs.result)
+        yield line.quality("farthest off mm", own, found).quality(
+            "open or doubled edges", float(_faults(ours.result)), bar=0, absolute=True
+        )
+
+
+def _fast_simplified(head: Mesh, wanted: int) -> Timed[Mesh] | None:
+    library_: Any = library("fast_simplification")
+    if library_ is None:
+        return None
+    done = timed(lambda: library_.simplify(head.vertices, head.triangles, target_count=wanted, agg=5.0))
+    return Timed(Mesh(done.result[0].astype(np.float64), done.result[1]), done.seconds)
+
+
+def _open3d_reduced(head: Mesh, wanted: int) -> Timed[Mesh] | None:
+    open3d: Any = library("open3d")
+    if open3d is None:
+        return None
+    given = open3d.geometry.TriangleMesh(
+        open3d.utility.Vector3dVector(head.vertices), open3d.utility.Vector3iVector(head.triangles)
+    )
+    done = timed(lambda: given.simplify_quadric_decimation(wanted))
+    return Timed(Mesh(np.asarray(done.result.vertices), np.asarray(done.result.triangles)), done.seconds)
