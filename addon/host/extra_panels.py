@@ -59,8 +59,7 @@ class CANTHUS_PT_show(_Tab, bpy.types.Panel):
             column = layout.column(align=True)
             column.operator("canthus.show_map", text="Own Colors").column = ""
             for name in columns:
-                text = us_spelling(name.replace("_", " ").capitalize())
-                column.operator("canthus.show_map", text=text).column = name
+                column.operator("canthus.show_map", text=maps.words_for(name)).column = name
 
 
 class CANTHUS_PT_recipe(_Tab, bpy.types.Panel):

@@ -11,7 +11,9 @@ import numpy as np
 from gpu_extras.batch import batch_for_shader
 from numpy.typing import NDArray
 
+from ..job.wording import named
 from . import exchange, scene_piece
+from .wording import us_spelling
 
 ATTRIBUTE = exchange.MAP
 _STOPS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
@@ -53,6 +55,12 @@ def columns_of(thing: bpy.types.Object | None) -> list[str]:
     ]
 
 
+def words_for(column: str) -> str:
+    """What a column is called where it is shown: "Distance from data (mm)"."""
+    words, unit = named(column)
+    return us_spelling(f"{words.capitalize()} ({unit})" if unit else words.capitalize())
+
+
 def paint(thing: bpy.types.Object, column: str) -> None:
     """Paint a column of an object on it."""
     data = thing.data
@@ -82,13 +90,13 @@ def wipe(thing: bpy.types.Object) -> None:
 
 
 def draw_legend() -> None:
-    """The scale of the map of the active object, at the lower left of the view."""
+    """The scale of the map of the active object, at the upper left of the view: below on the left is the redo panel."""
     thing = bpy.context.active_object
     if thing is None or "canthus_map" not in thing or not scene_piece.role_of(thing):
         return
     shown = thing["canthus_map"]
     ui = bpy.context.preferences.system.ui_scale
-    left, bottom, width, height = 60 * ui, 40 * ui, 220 * ui, 12 * ui
+    left, bottom, width, height = 70 * ui, bpy.context.region.height - 190 * ui, 220 * ui, 12 * ui
     steps = np.linspace(shown["low"], shown["high"], 33)
     colours = colours_of(steps, shown["low"], shown["high"]).astype(float) ** 2.2
     points = [(left + width * k / 32, bottom + side * height) for k in range(33) for side in (0, 1)]
@@ -100,7 +108,7 @@ def draw_legend() -> None:
     for text, x, y in (
         (f"{shown['low']:.3g}", left, bottom - 15 * ui),
         (f"{shown['high']:.3g}", left + width - 30 * ui, bottom - 15 * ui),
-        (str(shown["column"]).replace("_", " "), left, bottom + 18 * ui),
+        (words_for(str(shown["column"])), left, bottom + 18 * ui),
     ):
         blf.position(0, x, y, 0)
         blf.draw(0, text)

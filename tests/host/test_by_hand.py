@@ -109,3 +109,8 @@ def test_a_recipe_that_is_none_is_told(scene, tmp_path):
     with pytest.raises(RuntimeError, match=r"no\.toml"):
         bpy.ops.canthus.run_recipe(filepath=str(tmp_path / "no.toml"))
     assert state() == before
+
+
+def test_a_map_is_called_by_its_words_with_the_unit_in_brackets():
+    assert maps.words_for("distance_from_data_mm") == "Distance from data (mm)"
+    assert maps.words_for("confidence") == "Confidence"
