@@ -5,9 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .measures import triangle_areas
 from .mesh import Mesh
 
-_MOST_CELLS = 16_000_000
+_MOST_CELLS, _A_TRIANGLE = 16_000_000, 64
+"""Cells at most, in all and for each triangle: slivers are short, yet no grid fine enough for them pays."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,15 +42,17 @@ class Cells:
 
 
 def cells_of(mesh: Mesh, per_edge: float = 1.5) -> Cells:
-    """The grid of a mesh, cells about as large as its edges are long times `per_edge`."""
+    """The grid of a mesh, cells about as large as even triangles of its area have edges, times `per_edge`."""
     from scipy.ndimage import distance_transform_cdt  # here: steps import this room when they are listed
     from scipy.sparse import csr_array
 
     corners = mesh.corners
     low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
-    edge = float(np.median(np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)))
+    # The edge of even triangles of the same area: of slivers, some edges are far longer and others far shorter.
+    edge = float(1.52 * np.sqrt(triangle_areas(mesh).mean()))
     extent = high - low
-    least = float(np.cbrt(np.prod(np.maximum(extent, extent.max() / 100)) / _MOST_CELLS))
+    most = min(_MOST_CELLS, _A_TRIANGLE * len(corners) + 4096)
+    least = float(np.cbrt(np.prod(np.maximum(extent, extent.max() / 100)) / most))
     size = max(edge * per_edge, least, float(extent.max()) / 500, 1e-9)
     low = low - size * 0.5
     shape = np.ceil((high - low) / size + 0.5).astype(np.int64)

@@ -52,7 +52,7 @@ class Check(Step):
         for number, (name, mesh) in enumerate(parts.items()):
             own = progress.stretch(0.8 * number / len(parts), 0.8 * (number + 1) / len(parts))
             own(0.0, f"checking the faces of {name}")
-            found += surface_findings(name, mesh, printer.pixel)
+            found += surface_findings(name, mesh, printer.pixel, self.least_wall)
             found += cavity_findings(name, mesh)
             own(0.3, f"measuring the walls of {name}")
             found += wall_findings(name, mesh, piece.eyes, self.least_wall, printer.pixel, self.thin_share)

@@ -13,8 +13,9 @@ from ..workpiece import Check, Eye
 
 LIDS_AT_LEAST = 0.15
 """Lids thinner than this are not printed; between it and the least wall they are told of, for true lids are thin."""
-_NO_MERE_SLIVER = 1e-3
-"""Faces that cross by less than this, mm, are slivers of a cut rounded for a file: a fiftieth of a pixel."""
+_UNSEEN = 0.02
+"""Share of a pixel by which faces may cross unsaid: what lies between them lights it by no more than that. Slivers of a
+cut, rounded for a file, cross by a thousandth of a pixel and along whole seams."""
 UNTOLD = 1000.0
 """Millimetres given for a wall where nothing faces the surface across the solid: no limit is larger."""
 
@@ -25,7 +26,7 @@ def at(place: NDArray[np.float64]) -> tuple[float, float, float]:
     return x, y, z
 
 
-def surface_findings(name: str, mesh: Mesh, pixel: float) -> list[Check]:
+def surface_findings(name: str, mesh: Mesh, pixel: float, least: float) -> list[Check]:
     """Edges and faces: open, over-used, flipped, cutting through each other."""
     faults = edge_faults(mesh)
     found = []
@@ -40,21 +41,27 @@ def surface_findings(name: str, mesh: Mesh, pixel: float) -> list[Check]:
     found.append(
         Check(f"{name}: inside out", int(inside_out), 0, "", not inside_out, advice="turn all of its faces round")
     )
-    return [*found, _crossing_finding(name, mesh, pixel)]
+    return [*found, _crossing_finding(name, mesh, pixel, least)]
 
 
-def _crossing_finding(name: str, mesh: Mesh, pixel: float) -> Check:
-    """Faces that cut through others; grave where they run on for more than ten pixels, which is no mere fold."""
-    pairs = self_intersections(mesh, deeper_than=_NO_MERE_SLIVER)
+def _crossing_finding(name: str, mesh: Mesh, pixel: float, least: float) -> Check:
+    """Faces that cut through others; grave where they run on farther than the least wall is thick.
+
+    Between such faces a slice may be taken for air or for solid. What goes wrong is no wider than they run on, so that
+    less than the least wall neither opens a wall nor severs one. Depth does not tell: faces as small as a scan's are
+    through each other by no more than their own size, however deep two bodies lie in one another.
+    """
+    pairs = self_intersections(mesh, deeper_than=_UNSEEN * pixel)
     faces = np.unique(pairs)
     what, advice = f"{name}: faces through each other", "smooth the place, or close the head again"
     if not len(faces):
         return Check(what, 0, 0, "faces", True)
-    crossing = mesh.kept(faces)
-    pieces = components(crossing)
-    reach = max(np.ptp(crossing.corners[pieces == piece], axis=(0, 1)).max() for piece in range(pieces.max() + 1))
-    where = at(mesh.corners[pairs[0]].mean(axis=(0, 1)))
-    return Check(what, len(faces), 0, "faces", False, where, bool(reach > 10 * pixel), advice)
+    lows, highs = (extreme(mesh.corners[pairs], axis=2) for extreme in (np.min, np.max))
+    low, high = lows.max(axis=1), highs.min(axis=1)  # two faces meet where their boxes overlap
+    pieces = components(mesh.kept(faces))[np.searchsorted(faces, pairs[:, 0])]
+    reach = max(np.ptp([*low[pieces == one], *high[pieces == one]], axis=0).max() for one in np.unique(pieces))
+    where = at((low[0] + high[0]) / 2)
+    return Check(what, len(faces), 0, "faces", False, where, bool(reach > least), advice)
 
 
 def cavity_findings(name: str, mesh: Mesh) -> list[Check]:

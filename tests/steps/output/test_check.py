@@ -165,3 +165,19 @@ def test_there_must_be_a_head():
     with pytest.raises(NotReady):
         Check().apply(Workpiece())
     assert icosphere(0) is not None
+
+
+@pytest.mark.parametrize(("size", "grave"), [(0.12, False), (0.6, True)])
+def test_crossing_faces_are_grave_where_they_could_open_a_wall(size, grave):
+    """A ball half in the skin: the faces run on for its whole width, against a least wall of 0.4 mm."""
+    finding = findings(together(icosphere(5, 17), icosphere(2, size / 2).moved(raised(17))))[0][
+        "head: faces through each other"
+    ]
+    assert not finding.ok
+    assert finding.grave == grave
+
+
+def raised(by):
+    matrix = np.eye(4)
+    matrix[2, 3] = by
+    return matrix
