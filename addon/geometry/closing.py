@@ -82,7 +82,8 @@ def closed_surface(
     progress(0.45, "fitting the surface")
     origin = held.points.min(axis=0) - 10 * step
     weights = np.minimum(cloud.counts[held.rows], 8).astype(np.float64)
-    fit = SphereFit(held.points, facing, weights, _KERNEL * reach)
+    kernel = float(np.interp(spacing, _KERNEL_AT, _KERNEL))
+    fit = SphereFit(held.points, facing, weights, kernel * reach, round(5.5 * kernel * kernel + 5))
 
     def field(nodes: NDArray[np.int64]) -> NDArray[np.float64]:
         places = origin + nodes * step
@@ -110,7 +111,9 @@ _LONGEST_LOOP = 40.0  # millimetres round a tunnel or bridge that is taken for a
 _STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.6, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
 _COARSER = 4.0  # grid steps in one of the coarse grid
-_KERNEL = 2.1  # spacings a point's word reaches: 14 points have a say at each place
+# Spacings that a point's word reaches, at two spacings of the cloud in mm: 14 points have a say at each place, or 18
+# where they lie so far apart that a clump of lashes left in the scan is made of few.
+_KERNEL, _KERNEL_AT = (2.1, 2.4), (0.5, 0.8)
 _WIDEST = 5.0  # spacing, of the median one, from which points no longer make a surface
 _RIM, _PAST_RIM = 0.5, 0.8  # leans between which the points' word gives way: a straight rim has 0.26
 _SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which the points rule and from which they don't
