@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from .errors import BadMesh
 from .mesh import Mesh
@@ -117,6 +115,9 @@ def needs_closed(mesh: Mesh, what: str) -> None:
 
 def components(mesh: Mesh) -> NDArray[np.int32]:
     """(m,) number of the connected piece each triangle belongs to; 0 is the piece of most triangles."""
+    from scipy.sparse import coo_array  # here, for enabling the extension must not wait for it
+    from scipy.sparse.csgraph import connected_components
+
     corners = mesh.triangles
     if not len(corners):
         return np.zeros(0, np.int32)

@@ -113,6 +113,7 @@ def level_band(
     within : (k, 3) points whose bounding box holds the level; the grid starts at its low corner
     spacing : step of the grid, millimetres
     inside : where given, only the level's sheet inside is kept; `distance` then needs no sign
+    doubt : how far the distance may jump, millimetres; nodes so much farther off are looked at too
 
     Returns
     -------
