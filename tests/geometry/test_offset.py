@@ -60,3 +60,10 @@ def test_what_cannot_be_found_says_so():
     with pytest.raises(BadMesh, match="closed"):
         inset(Mesh(ball.vertices, ball.triangles[1:]), 1.0, 0.2)
     assert not len(opened(ball, 4.0, 2.0, 0.4).triangles)
+
+
+def test_the_same_solid_gives_the_same_surface_to_the_last_bit():
+    ball = sphere(8, sag=0.02)
+    one, other = (opened(ball, 1.5, 0.5, 0.3) for _ in range(2))
+    assert one.vertices.tobytes() == other.vertices.tobytes()
+    assert one.triangles.tobytes() == other.triangles.tobytes()
