@@ -48,9 +48,10 @@ def found_strays(
     Notes
     -----
     Three tests, each against the points around, so that a thinly scanned crown is judged by its own measure:
-    the distance to the n-th neighbour on a logarithmic scale with median and MAD; the height over the plane of the
-    neighbours, for those that stand apart; and the extent of the connected piece. Bounds on the plane test from
-    simulated captures of the demo head (200,000 and 960,000 points, 4 % strays, clusters and veils).
+    the distance to the n-th neighbour on a logarithmic scale with median and MAD, though a gap in thin sampling does
+    not make a stray of its rim; the height over the plane of the neighbours, for those that stand apart; and the
+    extent of the connected piece. Bounds on the plane test from simulated captures of the demo head (200,000 and
+    960,000 points, 4 % strays, clusters and veils).
     """
     held = arranged(points)
     if len(held.points) <= neighbours + 1:
@@ -74,12 +75,24 @@ def found_strays(
     spacing = float(np.exp(typical)) / np.sqrt(neighbours / np.pi)
     kept = np.flatnonzero(kind == GOOD)
     kind[kept[_loose(held.points, kept, rows, _LINK * spacing, island)]] = CLUSTER
+    apart = np.flatnonzero(
+        (kind == LONE) & (reach <= typical + np.log(_NO_SURFACE)) & (reach - excess > typical + _SPARSE)
+    )
+    apart = apart[(kind[rows[apart]] == GOOD).mean(axis=1) > _COMPANY]
+    height, share = _off_plane(held, apart, rows[apart])
+    kind[apart[(height < _LEVEL * distances[apart, -1]) & (share < _FLAT)]] = GOOD
     return Strays(kind[held.back], spacing)
 
 
 _NO_SURFACE = 6.0  # distances, of the median one, at which points no longer make a surface
 _THIN = 2.2  # distances, of the median one, from which the neighbours must show that they lie on a surface
 _SCATTER = 0.1  # share of the neighbours' spread across their plane that shows they do not: 1/3 in thin air
+_COMPANY = 0.7  # share of good neighbours that such a point needs
+_SPARSE = float(np.log(1.4))  # how much farther than usual points lie, all around, where sampling is thin
+_LEVEL, _FLAT = (
+    0.15,
+    0.02,
+)  # height and share of the spread at which a point far from others still lies on their surface
 _HEIGHT = 0.4  # height over the neighbours' plane, of the distance to the last of them
 _LINK = 2.5  # side of the cells that tell what hangs together, in spacings
 
