@@ -253,13 +253,26 @@ def _even(line: NDArray[np.float64], count: int) -> NDArray[np.float64]:
 def smoothed_over(
     places: NDArray[np.float64], values: NDArray[np.float64], at: NDArray[np.float64], spread: float
 ) -> NDArray[np.float64]:
-    """(m,) robust local means of values given at (n, 2) places, read at (m, 2) others: the skin without its lumps."""
-    near, which = KDTree(places).query(at, k=min(160, len(places)))
+    """(m,) robust local planes through values given at (n, 2) places, read at (m, 2) others: the skin without lumps.
+
+    Planes and not means: where the skin falls away steeply a robust mean takes the slope's two ends for outliers in
+    turn, and leaves steps.
+    """
+    near, which = KDTree(places).query(at, k=min(120, len(places)))
     weights = np.exp(-0.5 * (near / np.maximum(spread, near[:, :1] + 0.2)) ** 2)
     weights = weights * (
         1 - (near / near[:, -1:]) ** 2
     )  # down to nothing, so that no neighbour comes or goes at a step
+    away = places[which] - at[:, None]
+    terms = np.concatenate([np.ones((*near.shape, 1)), away / spread], axis=2)
     chosen = values[which]
-    middle = np.median(chosen, axis=1, keepdims=True)
-    weights = weights / (1 + ((chosen - middle) / 0.4) ** 2)
-    return np.asarray((weights * chosen).sum(axis=1) / weights.sum(axis=1))
+    trust = weights
+    for _ in range(3):
+        pulled = (terms * trust[..., None]).transpose(0, 2, 1)
+        square = pulled @ terms
+        # Far outside the known places a slope would run away: there it is held to nothing.
+        square += 1e-3 * trust.sum(axis=1)[:, None, None] * np.diag([0.0, 1.0, 1.0])
+        plane = np.linalg.solve(square, pulled @ chosen[..., None])
+        left = chosen - (terms @ plane)[..., 0]
+        trust = weights / (1 + (left / 0.4) ** 2)
+    return np.asarray(plane[:, 0, 0])
