@@ -55,7 +55,8 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     return off[held.back]
 
 
-_LOW = 1.5  # clearances over the skin up to which a point may be its margin, not the foot of a lash
+_LOW = 1.2  # clearances over the skin up to which a point may be its margin, not the foot of a lash
+_PIECE = 0.03  # share of the largest piece that still is skin: a lid cut off by its crease; clumps of lashes are less
 _ROUNDS = 6  # a lid's margin turns in within two or three spacings
 
 
@@ -76,13 +77,16 @@ def _continues(
     second = np.einsum("mki,mkj->mij", way, way)
     axis, _ = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
     height = np.abs(np.einsum("mi,mi->m", middle, axis))
-    return doubtful[(apart[:, -1] < 2.2 * spacing) & (height < np.minimum(clearance, 0.3 * apart[:, -1]))]
+    goes_on: NDArray[np.int64] = doubtful[
+        (apart[:, -1] < 2.2 * spacing) & (height < np.minimum(clearance, 0.3 * apart[:, -1]))
+    ]
+    return goes_on
 
 
 def _skin(
     held: Arranged, normals: NDArray[np.float64], share: NDArray[np.float64], rows: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
-    """Points of the pieces, a tenth of the largest or more, that hang together lying flat to each other."""
+    """Points of the pieces, `_PIECE` of the largest or more, that hang together lying flat to each other."""
     start, end = np.repeat(np.arange(len(rows)), rows.shape[1]), rows.ravel()
     way = held.points[end] - held.points[start]
     length = np.linalg.norm(way, axis=1)
@@ -93,5 +97,5 @@ def _skin(
     links = coo_array((np.ones(int(flat.sum()), np.int8), (start[flat], end[flat])), shape=(len(rows),) * 2)
     label = connected_components(links, directed=False)[1]
     sizes = np.bincount(label)
-    skin: NDArray[np.bool_] = (sizes >= 0.1 * sizes.max())[label]
+    skin: NDArray[np.bool_] = (sizes >= _PIECE * sizes.max())[label]
     return skin

@@ -1,0 +1,205 @@
+"""Rows of the cleaning stage: strays, lashes, layers, noise, normals, judged by the labels of simulated captures."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from canthus.geometry.bristles import bristles
+from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.cloud import Cloud
+from canthus.geometry.denoising import denoised
+from canthus.geometry.layers import merged_layers, spread
+from canthus.geometry.neighbours import arranged
+from canthus.geometry.normals import plane_normals, vertex_normals
+from canthus.geometry.orientation import along_a_tree
+from canthus.geometry.strays import GOOD, found_strays
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from .rows import Bench, Row, library, measured, root_mean_square, row, timed
+
+_NO_FAULTS = {"strays": 0.0, "clusters": 0.0, "veils": 0.0, "lashes": 0.0}
+_SKIN, _SECOND_SKIN, _LASH = 0, 4, 5  # simulator.settings.LABELS
+
+
+@measured("cull-strays")
+def cull_strays(bench: Bench, points: int) -> Iterator[Row]:
+    """2 % strays, 1 % clusters, 1 % veils; beside the plain rule of two deviations over 16 neighbours."""
+    cloud = bench.capture(points, strays=0.02, clusters=0.01, veils=0.01)
+    ours = timed(lambda: found_strays(cloud.points), 2)
+    open3d: Any = library("open3d")
+
+    def plain_rule() -> NDArray[np.bool_]:
+        given = open3d.geometry.PointCloud(open3d.utility.Vector3dVector(cloud.points))
+        gone = np.ones(len(cloud), bool)
+        gone[np.asarray(given.remove_statistical_outlier(16, 2.0)[1])] = False
+        return gone
+
+    theirs = timed(plain_rule, 2) if open3d else None
+    label = cloud.columns["label"]
+    skin = label == _SKIN
+    far = ~skin & (label != _LASH) & (cloud.columns["truth_distance"] > 1.0)
+    own_gone = ours.result.kind != GOOD
+    fine = skin & (round_eyes(bench, cloud.points, 17.0) | round_ears(bench, cloud.points))
+    line = row("cull-strays", points, ours, "2 SD of 16 nearest (open3d)", theirs, bar=1.0)
+    for name, which, lost, bar in (
+        ("farther than 1 mm left %", far, False, 2.0),
+        ("good lost %", skin, True, 0.5),
+        ("lost round ears and lids %", fine, True, 1.0),
+    ):
+        own = 100 * float((own_gone[which] == lost).mean())
+        other = 100 * float((theirs.result[which] == lost).mean()) if theirs else None
+        line = line.quality(name, own, other, bar, absolute=True)
+    yield line
+
+
+@measured("cull-lashes")
+def cull_lashes(bench: Bench, points: int) -> Iterator[Row]:
+    """Lash clumps round both eyes, the eyes' places given."""
+    cloud = bench.capture(points)
+    cloud = cloud.kept(found_strays(cloud.points).kind == GOOD)
+    middle = cloud.points.mean(axis=0)
+
+    def found() -> NDArray[np.bool_]:
+        lash = np.zeros(len(cloud), bool)
+        for eye in bench.truth.eyes.values():
+            centre = (eye.upper_margin.mean(axis=0) + eye.lower_margin.mean(axis=0)) / 2
+            near = np.flatnonzero(np.linalg.norm(cloud.points - centre, axis=1) < 24.0)
+            away = (centre - middle) / np.linalg.norm(centre - middle)
+            lash[near] |= bristles(cloud.points[near], centre + 100 * away)
+        return lash
+
+    ours = timed(found)
+    gone, label = ours.result, cloud.columns["label"]
+    skin = label == _SKIN
+    margin = outer_margins(bench)
+    before = cKDTree(cloud.points[skin]).query(margin)[0]
+    after = cKDTree(cloud.points[skin & ~gone]).query(margin)[0]
+    line = row("cull-lashes", points, ours).quality(
+        "lash points left %", 100 * float((~gone[label == _LASH]).mean()), bar=10.0, absolute=True
+    )
+    yield line.quality("margin farther from its points mm", float((after - before).mean()), bar=0.2, absolute=True)
+
+
+@measured("merge-layers")
+def merge_layers(bench: Bench, points: int) -> Iterator[Row]:
+    """One pass of the face 0.3 to 1.0 mm off, the passes not told; and the same capture without it."""
+    clean = bench.capture(points, **_NO_FAULTS)
+    depth = Creases(bench)
+    usual = spread(face(clean))
+    for off in (0.0, 0.3, 0.6, 1.0):
+        cloud = bench.capture(points, **_NO_FAULTS, second_skin=off)
+        ours = timed(lambda points=cloud.points: merged_layers(points))
+        skin = cloud.columns["label"] == _SKIN
+        after = Cloud(ours.result.points)
+        line = row(f"merge-layers, second skin {off:g} mm off", points, ours)
+        line = line.quality("spread over a clean one's", spread(face(after)) / usual, bar=1.2, absolute=True)
+        line = line.quality("crease depth lost %", 100 * (1 - depth.kept(after.points)), bar=10.0, absolute=True)
+        yield line.quality("of the body's points moved %", 100 * float(ours.result.moved[skin].mean()))
+
+
+@measured("denoise")
+def denoise(bench: Bench, points: int) -> Iterator[Row]:
+    """Noise of 0.1 mm, and the crease of the upper lids."""
+    cloud = bench.capture(points, **_NO_FAULTS, noise=0.1)
+    ours = timed(lambda: denoised(cloud.points))
+    truth = ClosestPoint(bench.head)
+    before, after = (root_mean_square(truth.query(each)[0]) for each in (cloud.points, ours.result.points))
+    line = row("denoise", points, ours).quality("RMS over that before", after / before, bar=0.5, absolute=True)
+    lost = 100 * (1 - Creases(bench).kept(ours.result.points))
+    yield line.quality("crease depth lost %", lost, bar=10.0, absolute=True)
+
+
+@measured("orient")
+def orient(bench: Bench, points: int) -> Iterator[Row]:
+    """Signs carried over found normals; beside the tangent-plane way of open3d on the same ones."""
+    cloud = bench.cloud(points)
+    held = arranged(cloud.points)
+    normals, _ = plane_normals(held, 16)
+    true = np.asarray(cloud.normals)[held.rows]
+    ours = timed(lambda: along_a_tree(held.points, normals, held.nearest(8)[1]))
+    open3d: Any = library("open3d")
+
+    def tangent_planes() -> NDArray[np.float64]:
+        given = open3d.geometry.PointCloud(open3d.utility.Vector3dVector(held.points))
+        given.normals = open3d.utility.Vector3dVector(normals)
+        given.orient_normals_consistent_tangent_plane(8)
+        return np.asarray(given.normals)
+
+    theirs = timed(tangent_planes) if open3d else None
+
+    def wrong(found: NDArray[np.float64]) -> float:
+        against = float((np.einsum("ij,ij->i", found, true) < 0).mean())
+        return 100 * min(against, 1 - against)  # all of them the other way round is one sign, not many
+
+    line = row("orient", points, ours, "tangent planes (open3d)", theirs, bar=0.2)
+    yield line.quality("wrong %", wrong(ours.result), wrong(theirs.result) if theirs else None)
+
+
+def face(cloud: Cloud) -> NDArray[np.float64]:
+    """(m, 3) the points of the front of a posed head."""
+    return cloud.points[cloud.points[:, 1] < -30.0]
+
+
+def round_eyes(bench: Bench, points: NDArray[np.float64], reach_mm: float) -> NDArray[np.bool_]:
+    """(n,) which points are within reach of a globe's centre."""
+    apart = [np.linalg.norm(points - eye.centre, axis=1) for eye in bench.truth.eyes.values()]
+    return np.min(apart, axis=0) < reach_mm
+
+
+def round_ears(bench: Bench, points: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(n,) which points are of an ear, as good as: 35 mm round a place behind each tragion."""
+    marks = [bench.truth.landmarks[f"tragion-{side}"] for side in ("left", "right")]
+    ears = [mark + np.array([np.sign(mark[0]) * 5, 12, 5]) for mark in marks]
+    return np.min([np.linalg.norm(points - ear, axis=1) for ear in ears], axis=0) < 35.0
+
+
+def outer_margins(bench: Bench) -> NDArray[np.float64]:
+    """(m, 3) the outer edge of all four lid margins, half a lid's thickness over the globe and laid onto the skin."""
+    places = []
+    for eye in bench.truth.eyes.values():
+        for margin in (eye.upper_margin[8:-8], eye.lower_margin[8:-8]):
+            out = margin - eye.centre
+            places.append(margin + out / np.linalg.norm(out, axis=1, keepdims=True) * eye.lid_thickness / 2)
+    on_skin: NDArray[np.float64] = ClosestPoint(bench.head).query(np.concatenate(places))[2]
+    return on_skin
+
+
+class Creases:
+    """The folds of both upper lids of the head, and how much of their depth a cloud keeps.
+
+    The tenth of the skin over an upper lid that lies deepest under its mean over 3.5 mm is the fold; the higher part
+    of what lies 2 to 5 mm from it are its shoulders (ours, no source).
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        places, normals = bench.head.vertices, vertex_normals(bench.head)
+        tree = cKDTree(places)
+        self._truth, self._mesh, self._normals = ClosestPoint(bench.head), bench.head, normals
+        self._eyes = bench
+        self._fold, self._shoulder = np.zeros((2, len(places)), bool)
+        height = np.zeros(len(places))
+        for eye in bench.truth.eyes.values():
+            near = np.flatnonzero(np.linalg.norm(places - eye.centre, axis=1) < 26.0)
+            low, high = eye.upper_margin[:, 2].max() + 1.5, eye.centre[2] + 16.0
+            at = places[near]
+            near = near[(at[:, 1] < eye.centre[1] - 2) & (at[:, 2] > low) & (at[:, 2] < high)]
+            for each in near:
+                around = places[tree.query_ball_point(places[each], 3.5)].mean(axis=0)
+                height[each] = (places[each] - around) @ normals[each]
+            fold = near[height[near] < np.quantile(height[near], 0.1)]
+            apart = cKDTree(places[fold]).query(places[near])[0]
+            beside = near[(apart > 2) & (apart < 5)]
+            self._fold[fold] = True
+            self._shoulder[beside[height[beside] > np.quantile(height[beside], 0.6)]] = True
+        self.depth = float(height[self._shoulder].mean() - height[self._fold].mean())
+
+    def kept(self, points: NDArray[np.float64]) -> float:
+        """Depth of the folds in a cloud over their true depth."""
+        near = points[round_eyes(self._eyes, points, 28.0)]
+        away, triangle, closest = self._truth.query(near)
+        corners = self._mesh.triangles[triangle]
+        over = np.sign(np.einsum("ij,ij->i", near - closest, self._normals[corners].mean(axis=1))) * away
+        over_fold = over[self._fold[corners].all(axis=1) & (away < 2)]
+        over_shoulder = over[self._shoulder[corners].all(axis=1) & (away < 2)]
+        return 1 - float(over_fold.mean() - over_shoulder.mean()) / self.depth
