@@ -134,6 +134,9 @@ def redo_shown(folder: Path) -> Iterator[float]:
             area.spaces[0].show_region_hud = shown
         yield 1.0
         if shown:
+            for place in FOLD:
+                subprocess.run(["xdotool", "mousemove", *map(str, place), "click", "1"], check=True)
+                yield 1.0
             picture(folder, "redo")
 
 
@@ -142,7 +145,8 @@ def findings_shown(folder: Path) -> Iterator[float]:
     window, area = view()
     region = next(each for each in area.regions if each.type == "UI")
     with bpy.context.temp_override(window=window, area=area, region=region):
-        bpy.ops.view2d.scroll_down(deltay=100_000)
+        for _ in range(100):
+            bpy.ops.view2d.scroll_down()
     yield 1.0
     picture(folder, "findings")
     facts = json.loads(bpy.context.object.users_collection[0]["canthus"])
@@ -153,6 +157,8 @@ def findings_shown(folder: Path) -> Iterator[float]:
         picture(folder, "finding-place")
 
 
+FOLD = [(77, 888)]
+"""Where the folded redo panel lies on a screen of 1600 by 1000, in pixels."""
 AFTER = {"close": map_shown, "scale": redo_shown, "check": findings_shown}
 
 
