@@ -51,8 +51,8 @@ class Landmarks(Step):
             placed |= _through(piece, hand_placed(self.at), "placed")
         marked = self._proposed(piece, placed, progress) if self.propose else piece
         if marked.frame is not piece.frame:  # the whole was brought to size: what was placed goes with it
-            placed = piece.but(landmarks=placed).moved(marked.frame @ np.linalg.inv(piece.frame)).landmarks
-        marks = {**marked.landmarks, **placed} if self.propose else dict(placed)
+            placed = dict(piece.but(landmarks=placed).moved(marked.frame @ np.linalg.inv(piece.frame)).landmarks)
+        marks = {**marked.landmarks, **placed} if self.propose else placed
         marks = {name: marks[name] for name in NAMES if name in marks}
         weak = [name for name, mark in marks.items() if not mark.sure]
         missing = [name for name in NAMES if name not in marks]
