@@ -9,6 +9,7 @@ from .errors import BadMesh, MissingLibrary
 from .measures import edge_faults
 from .mesh import Mesh
 from .progress import SILENT, Progress
+from .repairing import repaired
 
 
 def reduced(mesh: Mesh, triangles: int) -> Mesh:
@@ -42,6 +43,8 @@ def reduced(mesh: Mesh, triangles: int) -> Mesh:
     )
     points = points.astype(np.float64) + mesh.vertices.mean(axis=0)
     found = Mesh(points, faces).kept(_whole(faces))
+    if edge_faults(found) and not edge_faults(mesh):
+        found, _ = repaired(found)  # a collapse may press two sheets into one edge
     if edge_faults(found) and not edge_faults(mesh):
         raise BadMesh(f"with {triangles} triangles the mesh does not stay closed: ask for more")
     if mesh.colours is None and not mesh.columns:
