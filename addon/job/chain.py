@@ -8,15 +8,12 @@ from ..steps.catalogue import all_steps, step_named
 from ..steps.step import Step
 
 CHAIN = (
-    *("load", "assess", "register", "cull-strays", "merge-layers", "denoise"),
+    *("load", "assess", "register", "cull-strays", "cull-lashes", "merge-layers", "denoise"),
     *("close", "landmarks", "pose", "measure", "scale"),
     *("place-eyes", "rebuild-lids", "carve-sockets", "make-eyes"),
     *("neck", "hollow", "key", "vent", "check"),
 )
-"""The steps of the whole job, in order.
-
-Not `cull-lashes`, run by hand where a capture wants it: the lids are built anew whether lashes stand on them or not.
-"""
+"""The steps of the whole job, in order."""
 
 SPARED = CHAIN[CHAIN.index("landmarks") :]
 """Steps without which the job goes on: a head that shows no eyes can still be hollowed, and the report says what is
