@@ -76,7 +76,7 @@ def test_no_surface_no_proposals():
 
 @pytest.mark.parametrize(("units", "grown"), [("auto", 1 / 0.4), ("in", 1.0)])
 def test_a_face_too_small_for_any_person_is_brought_to_size_where_its_unit_was_a_guess(units, grown):
-    """A bust of no unit: a head at 0.4, whose own face is a seventh smaller than a mean adult's. A unit given stands."""
+    """A bust of no unit: a head at 0.4, its own face a seventh smaller than a mean adult's. A unit given stands."""
     head = demo_head(31)
     small = Workpiece(head=head.mesh.moved(np.diag([0.4, 0.4, 0.4, 1.0])), history=(Done("load", {"units": units}),))
     by_hand = np.array(head.truth.landmarks["gnathion"]) * 0.4
