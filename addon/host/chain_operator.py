@@ -2,7 +2,7 @@
 
 import bpy
 
-from ..job.chain import steps_for
+from ..job.chain import SPARED, steps_for
 from ..steps.step import Step
 from . import scene_piece, states
 from .settings import step_from, stored
@@ -14,6 +14,7 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
     bl_label = "Make Everything"
     bl_description = "Run every step from the scan to the checked parts, with the settings in the panels"
     bl_options = {"UNDO"}
+    spared = SPARED
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:

@@ -6,7 +6,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import bpy
@@ -35,12 +35,12 @@ _PRIORITY = subprocess.BELOW_NORMAL_PRIORITY_CLASS if sys.platform == "win32" el
 class Child:
     """Steps at work on a workpiece in another process. Make it, ask `look` from a timer, then `result` or `stop`."""
 
-    def __init__(self, piece: Workpiece, steps: Sequence[Step]) -> None:
+    def __init__(self, piece: Workpiece, steps: Sequence[Step], spared: Collection[str] = ()) -> None:
         self.folder = Path(tempfile.mkdtemp(dir=bpy.app.tempdir or None))
         self.fraction, self.what = 0.0, "starting"
         self._read = 0
         self._error = ""
-        worker.hand_over(self.folder, piece, steps)
+        worker.hand_over(self.folder, piece, steps, spared)
         arguments = [PACKAGE / "__init__.py", _libraries(), self.folder]
         command = [sys.executable, *bpy.app.python_args, "-c", _BOOT, *arguments]
         with open(self.folder / "words", "wb") as words, open(self.folder / "trouble", "wb") as trouble:

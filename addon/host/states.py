@@ -59,5 +59,6 @@ def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
 
 
 def history_of(collection: bpy.types.Collection | None) -> tuple[str, ...]:
-    """Names of the steps that were run, oldest first."""
-    return tuple(str(each["name"]) for each in facts_shown(collection).get("history", ()))
+    """Names of the steps that were run, oldest first, without those that refused and were left out."""
+    done = facts_shown(collection).get("history", ())
+    return tuple(str(each["name"]) for each in done if "left_out" not in each.get("figures", {}))

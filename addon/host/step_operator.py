@@ -5,6 +5,7 @@ window, every step works in place. Either way what comes of it is one undo step.
 """
 
 import re
+from collections.abc import Collection
 from typing import Any, ClassVar
 
 import bpy
@@ -35,6 +36,8 @@ class PieceOperator:
     collection_uid: int = 0
     steps_named = ""
     """The one step's name, which need not stand before each word of its progress."""
+    spared: ClassVar[Collection[str]] = ()
+    """Steps whose refusal does not end the work: see `job/run.py`."""
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         raise NotImplementedError
@@ -44,7 +47,7 @@ class PieceOperator:
             with object_mode(context):
                 collection = scene_piece.piece_collection(context)
                 before = self.piece_before(context)
-                after = run(self.steps_to_run(context), before)
+                after = run(self.steps_to_run(context), before, spared=self.spared)
                 put_back(context, collection, before, after)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
@@ -61,7 +64,7 @@ class PieceOperator:
             with object_mode(context):
                 self.before = self.piece_before(context)
             self.collection_uid = scene_piece.piece_collection(context).session_uid
-            self.child = Child(self.before, self.steps_to_run(context))
+            self.child = Child(self.before, self.steps_to_run(context), self.spared)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}

@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from ..files.reading import read
 from ..files.writing import write
 from ..geometry.cloud import Cloud
-from ..geometry.distance import ClosestPoint, signed_distance
+from ..geometry.deviation import deviation, deviation_figures
 from ..geometry.errors import BadCloud, BadMesh
-from ..geometry.measures import is_watertight, triangle_normals
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
 from .staging import staged
@@ -64,37 +63,6 @@ def compare(a: Path, b: Path, heat: Path | None = None, progress: Progress = SIL
             write(waiting / heat.name, coloured(judged, values, reach))
         figures["colour_reach_mm"] = reach
     return figures
-
-
-def deviation(points: NDArray[np.float64], base: Mesh) -> tuple[NDArray[np.float64], str]:
-    """Signed distance of each point to a surface, and what the sign was told from.
-
-    Parameters
-    ----------
-    points : (n, 3) array, mm
-    base : the surface; where it is not closed, a point lies outside if the nearest triangle faces it
-
-    Returns
-    -------
-    (n,) array, mm, positive outside; "closed surface" or "facing of the nearest triangle".
-    """
-    if is_watertight(base):
-        return signed_distance(base, points), "closed surface"
-    distances, triangles, nearest = ClosestPoint(base).query(points)
-    facing = np.einsum("ij,ij->i", points - nearest, triangle_normals(base)[triangles])
-    return np.where(facing < 0, -distances, distances), "facing of the nearest triangle"
-
-
-def deviation_figures(values: NDArray[np.float64]) -> dict[str, Any]:
-    """Mean, RMS, 95th percentile and the largest either way of (n,) signed deviations, mm."""
-    return {
-        "points": len(values),
-        "mean_mm": float(values.mean()),
-        "rms_mm": float(np.sqrt(np.mean(values**2))),
-        "p95_mm": float(np.percentile(np.abs(values), 95)),
-        "max_outside_mm": float(max(values.max(), 0.0)),
-        "max_inside_mm": float(max(-values.min(), 0.0)) + 0.0,  # no minus zero
-    }
 
 
 def coloured(shape: Mesh | Cloud, values: NDArray[np.float64], reach: float) -> Mesh | Cloud:

@@ -2,9 +2,9 @@
 
 from typing import Any
 
+from ..geometry.deviation import deviation, deviation_figures
 from ..geometry.mesh import Mesh
 from ..steps.workpiece import Workpiece
-from .compare import deviation, deviation_figures
 
 MOST_POINTS = 100_000
 """So many points settle the figures; more only take longer."""

@@ -1,13 +1,14 @@
 """Steps run in a child process, so that the window that asked for them keeps drawing.
 
-The folder holds `in.npz` (the workpiece) and `steps.json` ([{"step": name, setting: value}]). The child says one JSON
-line at a time on standard output, {"fraction": ..., "what": ...} or {"error": ...}, and leaves `out.npz`.
+The folder holds `in.npz` (the workpiece) and `steps.json` ({"steps": [{"step": name, setting: value}],
+"spared": [name]}, spared as `run` has it). The child says one JSON line at a time on standard output,
+{"fraction": ..., "what": ...} or {"error": ...}, and leaves `out.npz`.
 """
 
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,10 +23,11 @@ from .run import run
 IN, STEPS, OUT = "in.npz", "steps.json", "out.npz"
 
 
-def hand_over(folder: Path, piece: Workpiece, steps: Sequence[Step]) -> None:
+def hand_over(folder: Path, piece: Workpiece, steps: Sequence[Step], spared: Collection[str] = ()) -> None:
     """Lay down what the child needs."""
     store.save(folder / IN, piece)
-    (folder / STEPS).write_text(json.dumps([entry_of(step) for step in steps]), encoding="utf-8")
+    order = {"steps": [entry_of(step) for step in steps], "spared": sorted(spared)}
+    (folder / STEPS).write_text(json.dumps(order), encoding="utf-8")
 
 
 def take_back(folder: Path) -> Workpiece:
@@ -36,8 +38,9 @@ def take_back(folder: Path) -> Workpiece:
 def main(folder: Path) -> int:
     """Do the work laid down in the folder. 0 done, 2 where a step said why not (its line is the last one)."""
     try:
-        steps = [step_of(entry) for entry in json.loads((folder / STEPS).read_text(encoding="utf-8"))]
-        piece = run(steps, store.load(folder / IN), Progress(_say_progress))
+        order = json.loads((folder / STEPS).read_text(encoding="utf-8"))
+        steps = [step_of(entry) for entry in order["steps"]]
+        piece = run(steps, store.load(folder / IN), Progress(_say_progress), order["spared"])
     except CanthusError as error:
         _say({"error": str(error)})
         return 2

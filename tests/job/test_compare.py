@@ -5,11 +5,12 @@ import pytest
 from canthus.files.reading import read
 from canthus.files.writing import write
 from canthus.geometry.cloud import Cloud
+from canthus.geometry.deviation import deviation
 from canthus.geometry.errors import BadMesh
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids import box, icosphere
 from canthus.job.command import main
-from canthus.job.compare import INSIDE, MIDDLE, OUTSIDE, coloured, compare, deviation
+from canthus.job.compare import INSIDE, MIDDLE, OUTSIDE, coloured, compare
 
 
 @pytest.fixture

@@ -56,7 +56,7 @@ def test_nothing_half_written_is_taken_back(workshop, tmp_path, monkeypatch):
 
 def test_a_stranger_among_the_steps_is_refused(workshop, tmp_path, capsys):
     save(tmp_path / "in.npz", Workpiece())
-    (tmp_path / "steps.json").write_text('[{"step": "close", "turns": 3}]')
+    (tmp_path / "steps.json").write_text('{"steps": [{"step": "close", "turns": 3}], "spared": []}')
     assert worker.main(tmp_path) == 2
     assert "no setting called 'turns'" in lines_of(capsys.readouterr().out)[-1]["error"]
     with pytest.raises(BadSetting):
@@ -66,3 +66,10 @@ def test_a_stranger_among_the_steps_is_refused(workshop, tmp_path, capsys):
 def test_the_workpiece_handed_over_is_the_one_read(tmp_path):
     worker.hand_over(tmp_path, Workpiece(name="a"), [])
     assert load(tmp_path / "in.npz").name == "a"
+
+
+def test_a_spared_step_is_left_out_in_the_child_too(tmp_path, workshop):
+    worker.hand_over(tmp_path, Workpiece(), [Close(), Look(least=50)], spared=("check",))
+    assert worker.main(tmp_path) == 0
+    piece = worker.take_back(tmp_path)
+    assert "wider than the head" in piece.history[-1].figures["left_out"]
