@@ -63,6 +63,30 @@ def test_moving_and_scaling_first_or_last_is_one(shift, scale):
     np.testing.assert_allclose(smoothed(Mesh(bent.vertices * scale + shift, bent.triangles)).vertices, after, atol=1e-4)
 
 
+def test_a_vertex_without_neighbours_stays():
+    sphere = icosphere(2, 10.0)
+    spare = Mesh(np.concatenate([sphere.vertices, [[30.0, 1.0, 2.0]]]), sphere.triangles[1:])
+    np.testing.assert_allclose(smoothed(spare).vertices[-1], [30.0, 1.0, 2.0], rtol=1e-6)
+
+
+def test_the_same_bits_every_time():
+    sphere = icosphere(4, 40.0)
+    rough = Mesh(sphere.vertices + np.random.default_rng(0).standard_normal(sphere.vertices.shape), sphere.triangles)
+    assert smoothed(rough).vertices.tobytes() == smoothed(rough).vertices.tobytes()
+
+
+def test_means_are_over_each_neighbour_once_at_an_open_rim_too():
+    """Two triangles over one edge, by hand: corners 1 and 2 have three neighbours, 0 and 3 two."""
+    pair = Mesh([[0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0]], [[0, 1, 2], [2, 1, 3]])
+    expected = [[0, 1 / 2, 1 / 2, 0], [1 / 3, 0, 1 / 3, 1 / 3], [1 / 3, 1 / 3, 0, 1 / 3], [0, 1 / 2, 1 / 2, 0]]
+    np.testing.assert_allclose(averaging(pair).toarray(), expected, rtol=1e-6)
+
+
+def test_a_sheet_folded_on_itself_has_no_volume_to_keep():
+    flat = Mesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2], [0, 2, 1]])
+    assert np.isfinite(smoothed(flat).vertices).all()
+
+
 def test_a_pass_band_without_a_factor_is_refused():
     with pytest.raises(BadSetting, match="pass band"):
         inflating_factor(1.0, 1.0)
