@@ -6,7 +6,7 @@ from scipy.spatial import cKDTree
 
 from .distance import ClosestPoint
 from .errors import BadMesh, MissingLibrary
-from .measures import edge_faults
+from .measures import is_watertight
 from .mesh import Mesh
 from .progress import SILENT, Progress
 from .repairing import repaired
@@ -38,15 +38,13 @@ def reduced(mesh: Mesh, triangles: int) -> Mesh:
         from fast_simplification import simplify
     except ImportError:
         raise MissingLibrary("fast-simplification is not installed: reduce needs it") from None
-    points, faces = simplify(
-        mesh.vertices - mesh.vertices.mean(axis=0), mesh.triangles, target_count=triangles, agg=5.0
-    )
-    points = points.astype(np.float64) + mesh.vertices.mean(axis=0)
-    found = Mesh(points, faces).kept(_whole(faces))
-    if edge_faults(found) and not edge_faults(mesh):
+    middle = mesh.vertices.mean(axis=0)
+    points, faces = simplify(mesh.vertices - middle, mesh.triangles, target_count=triangles, agg=5.0)
+    found = Mesh(points + middle, faces).kept(_whole(faces))
+    if not is_watertight(found) and is_watertight(mesh):
         found, _ = repaired(found)  # a collapse may press two sheets into one edge
-    if edge_faults(found) and not edge_faults(mesh):
-        raise BadMesh(f"with {triangles} triangles the mesh does not stay closed: ask for more")
+        if not is_watertight(found):
+            raise BadMesh(f"with {triangles} triangles the mesh does not stay closed: ask for more")
     if mesh.colours is None and not mesh.columns:
         return found
     near = cKDTree(mesh.vertices, balanced_tree=False).query(found.vertices, workers=-1)[1]
