@@ -23,6 +23,7 @@ from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, t
 
 NOISE_MM = 0.07
 _SEEN_MM = 3.0  # a place of the head counts as seen with a point of the cloud so near
+_SHORT = 3  # runs of what takes a second, on either side: the first one also pays for loading code
 
 
 @measured("close")
@@ -212,7 +213,7 @@ def smooth(bench: Bench, _: int) -> Iterator[Row]:
     """Ten double steps over the demo head with noise, beside two libraries' own; the size is triangles."""
     noise = np.random.default_rng(0).standard_normal(bench.head.vertices.shape) * 0.05
     rough = Mesh(bench.head.vertices + noise, bench.head.triangles)
-    ours = timed(lambda: smoothed(rough, 10))
+    ours = timed(lambda: smoothed(rough, 10), _SHORT)
     for reference, theirs in (("Taubin (trimesh)", _trimesh_taubin(rough)), ("Taubin (open3d)", _open3d_taubin(rough))):
         line = row(f"smooth, beside {reference}", len(rough.triangles), ours, reference, theirs, 1.0)
         found = None if theirs is None else abs(volume(theirs.result) / volume(rough) - 1) * 100
@@ -224,7 +225,7 @@ def _trimesh_taubin(rough: Mesh) -> Timed[Mesh] | None:
     if trimesh is None:
         return None
     given = trimesh.Trimesh(rough.vertices, rough.triangles, process=False)
-    done = timed(lambda: trimesh.smoothing.filter_taubin(given, lamb=0.5, nu=0.52632, iterations=20))
+    done = timed(lambda: trimesh.smoothing.filter_taubin(given, lamb=0.5, nu=0.52632, iterations=20), _SHORT)
     return Timed(Mesh(np.asarray(done.result.vertices), rough.triangles), done.seconds)
 
 
@@ -235,7 +236,7 @@ def _open3d_taubin(rough: Mesh) -> Timed[Mesh] | None:
     given = open3d.geometry.TriangleMesh(
         open3d.utility.Vector3dVector(rough.vertices), open3d.utility.Vector3iVector(rough.triangles)
     )
-    done = timed(lambda: given.filter_smooth_taubin(10, 0.5, -0.52632))
+    done = timed(lambda: given.filter_smooth_taubin(10, 0.5, -0.52632), _SHORT)
     return Timed(Mesh(np.asarray(done.result.vertices), rough.triangles), done.seconds)
 
 
@@ -244,7 +245,7 @@ def reduce(bench: Bench, _: int) -> Iterator[Row]:
     """The demo head to a fifth of its triangles, beside two libraries; the size is triangles before."""
     head = Mesh(bench.head.vertices, bench.head.triangles)
     wanted = len(head.triangles) // 5
-    ours = timed(lambda: reduced(head, wanted))
+    ours = timed(lambda: reduced(head, wanted), _SHORT)
     own = farthest_apart(head, ours.result)
     for reference, theirs in (
         ("fast-simplification alone", _fast_simplified(head, wanted)),
@@ -261,7 +262,7 @@ def _fast_simplified(head: Mesh, wanted: int) -> Timed[Mesh] | None:
     library_: Any = library("fast_simplification")
     if library_ is None:
         return None
-    done = timed(lambda: library_.simplify(head.vertices, head.triangles, target_count=wanted, agg=5.0))
+    done = timed(lambda: library_.simplify(head.vertices, head.triangles, target_count=wanted, agg=5.0), _SHORT)
     return Timed(Mesh(done.result[0].astype(np.float64), done.result[1]), done.seconds)
 
 
