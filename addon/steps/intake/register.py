@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ...files.marked_points import read_marked_points
 from ...geometry.cloud import Cloud
-from ...geometry.errors import NotPossible
+from ...geometry.errors import BadFile, NotPossible
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
 from ..clean.cloud_target import cloud_of
@@ -16,7 +17,11 @@ from ..workpiece import Workpiece
 
 @dataclass(frozen=True)
 class Register(Step):
-    """Bring the passes of a scan together, and name the one that does not fit."""
+    """Bring the passes of a scan together, and name the one that does not fit.
+
+    Each pass is placed by its form, or by points that were marked in it and in others: three or more, not on one line.
+    A few millimetres are near enough, for the skins are then laid on each other.
+    """
 
     NAME = "register"
     STAGE = "intake"
@@ -25,9 +30,13 @@ class Register(Step):
     least_overlap: float = setting(
         25.0, low=0.0, high=100.0, unit="%", help="Share of a pass that must meet the rest for it to fit"
     )
+    points: str = setting(
+        "", kind="path", help="Points marked in the passes to place them by: .csv of point,pass,x,y,z, or .json"
+    )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with its passes in the frame of the first; `view` says which pass a point is of."""
+        from ...geometry.marked_placing import marks_apart, placed_by_marks
         from ...geometry.registration import registered
 
         cloud = cloud_of(piece, self.NAME)
@@ -36,22 +45,53 @@ class Register(Step):
         if not 2 <= len(names) <= 20:
             raise NotPossible(f"register takes 2 to 20 passes and the scan holds {len(names)}: give each as a file")
         rows = [np.flatnonzero(view == name) for name in names]
-        fits = registered([cloud.points[mine] for mine in rows], self.search, progress)
+        marks = self._marks(piece, names) if self.points else None
+        starts = None if marks is None else placed_by_marks(marks)
+        fits = registered([cloud.points[mine] for mine in rows], self.search, progress, starts)
+        moves = [fit.matrix for fit in fits]
         piece = piece.measured(
             passes=len(names),
             overlap_percent=[100 * fit.overlap for fit in fits],
             rms_mm=[fit.rms for fit in fits],
             moved_mm=[
-                float(np.linalg.norm(applied(fit.matrix, cloud.points[mine]) - cloud.points[mine], axis=1).mean())
-                for mine, fit in zip(rows, fits, strict=True)
+                float(np.linalg.norm(applied(move, cloud.points[mine]) - cloud.points[mine], axis=1).mean())
+                for mine, move in zip(rows, moves, strict=True)
             ],
         )
+        if marks is not None and starts is not None:
+            belonging = [number for number, fit in enumerate(fits) if fit.belongs]
+            piece = piece.measured(points_apart_mm=marks_apart(marks, moves, belonging))
+            for name, start in zip(names.tolist(), starts, strict=True):
+                if start is None:
+                    piece = piece.noted(f"No point is marked in pass {name + 1}: it was placed by its form.")
         for name, fit in zip(names.tolist(), fits, strict=True):
-            if 100 * fit.overlap < self.least_overlap:
+            if not fit.belongs:
+                piece = piece.noted(
+                    f"Pass {name + 1} does not fit: it lies {fit.rms:.2g} mm (RMS) off the others, which meet far "
+                    "better among themselves. Mark points in it, leave it out, or take it again."
+                )
+            elif 100 * fit.overlap < self.least_overlap:
                 piece = piece.noted(
                     f"Pass {name + 1} meets the rest by {100 * fit.overlap:.0f} % only: it may not fit."
                 )
-        return piece.but(scan=_together(cloud, rows, [fit.matrix for fit in fits]))
+        return piece.but(scan=_together(cloud, rows, moves))
+
+    def _marks(self, piece: Workpiece, names: NDArray[np.int64]) -> list[dict[str, NDArray[np.float64]]]:
+        """The points marked in each pass, in the workpiece's frame. Raises `BadFile`, `NotPossible`."""
+        if any(done.name == self.NAME for done in piece.history):
+            raise NotPossible(
+                "register: the points are those of the passes as captured, and these were moved already: "
+                "start from the captures, or leave points out"
+            )
+        given = read_marked_points(self.points)
+        known = [name + 1 for name in names.tolist()]
+        strange = sorted(set(given) - set(known))
+        if strange:
+            raise BadFile(f"{self.points}: there is no pass {strange[0]}: the scan holds {', '.join(map(str, known))}")
+        return [
+            {name: applied(piece.frame, np.array(place)) for name, place in given.get(number, {}).items()}
+            for number in known
+        ]
 
 
 def _together(cloud: Cloud, rows: list[NDArray[np.int64]], moves: list[NDArray[np.float64]]) -> Cloud:
