@@ -19,7 +19,7 @@ def likeness(piece: Workpiece) -> dict[str, Any]:
 
     Returns
     -------
-    The figures of `compare.deviation_figures` in life-size millimetres, positive where the scan lies outside the
+    The figures of `deviation_figures` in life-size millimetres, positive where the scan lies outside the
     head; empty where there is no scan or no closed head.
     """
     if piece.scan is None or piece.skin is None:

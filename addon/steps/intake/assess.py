@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+from ...geometry.cloud import Cloud
+from ...geometry.errors import BadFile, CanthusError
+from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..clean.cloud_target import cloud_of
 from ..step import Step, setting
@@ -10,7 +13,11 @@ from ..workpiece import Workpiece
 
 @dataclass(frozen=True)
 class Assess(Step):
-    """Say whether the scan resolves an eyelid: spacing, noise, dropouts, and the smallest fold that survives."""
+    """Say whether the scan resolves an eyelid: spacing, noise, dropouts, and the smallest fold that survives.
+
+    With `bust`, the scan is one of that known test bust: it is laid onto it, and how far it is off and how much too
+    large says whether the scanner is true.
+    """
 
     NAME = "assess"
     STAGE = "intake"
@@ -20,6 +27,9 @@ class Assess(Step):
     )
     soft: float = setting(
         2.6, low=0.2, high=10.0, unit="mm", at="life", help="Smallest fold up to which lids count as soft"
+    )
+    bust: str = setting(
+        "", kind="path", help="Mesh of the known test bust, in millimetres, where the scan is one of it"
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -33,7 +43,8 @@ class Assess(Step):
         from ...geometry.quality import quality_of
 
         progress(0.0, "measuring spacing and noise")
-        found = quality_of(cloud_of(piece, self.NAME).points)
+        cloud = cloud_of(piece, self.NAME)
+        found = quality_of(cloud.points)
         if found.fold <= self.resolved:
             verdict, advice = "lids resolved", ""
         elif found.fold <= self.soft:
@@ -50,4 +61,48 @@ class Assess(Step):
             worst_tenth_fold_mm=found.worst_fold,
             ragged_percent=100 * found.dropouts,
         )
-        return piece.noted(f"Assessed: {verdict}: {advice}.") if advice else piece
+        if advice:
+            piece = piece.noted(f"Assessed: {verdict}: {advice}.")
+        return self._beside_the_bust(piece, cloud, progress) if self.bust else piece
+
+    def _beside_the_bust(self, piece: Workpiece, cloud: Cloud, progress: Progress) -> Workpiece:
+        """The workpiece with deviation and scale error against the known bust. Raises `BadFile`, `NotPossible`."""
+        from ...files.reading import read
+        from ...geometry.deviation import deviation_figures
+        from ...geometry.known_body import laid_on
+
+        bust = read(self.bust)
+        if not isinstance(bust, Mesh):
+            raise BadFile(f"{self.bust}: holds points without faces: the test bust must be a surface")
+        try:
+            laid = laid_on(cloud.points, bust, progress)
+        except CanthusError as fault:
+            raise type(fault)(f"{self.bust}: {fault}") from fault
+        error = 100 * (laid.size - 1)
+        resized = deviation_figures(laid.off_resized)
+        piece = piece.measured(
+            **{f"bust_{name}": value for name, value in deviation_figures(laid.off).items()},
+            bust_met_percent=100 * laid.met,
+            bust_scale_error_percent=error,
+            bust_resized_rms_mm=resized["rms_mm"],
+            bust_resized_p95_mm=resized["p95_mm"],
+        )
+        if abs(error) > _SCALE_ERROR:
+            piece = piece.noted(
+                f"Against the test bust the scan is {abs(error):.2f} % too {'large' if error > 0 else 'small'}: "
+                "calibrate the scanner's scale."
+            )
+        if resized["p95_mm"] > _DEVIATION:
+            piece = piece.noted(
+                f"Against the test bust 5 % of the scan lie more than {resized['p95_mm']:.2f} mm off, its size put "
+                "right: calibrate the scanner, if that is the bust that was scanned."
+            )
+        return piece
+
+
+_SCALE_ERROR = 0.5
+"""Per cent; common practice, no source."""
+
+_DEVIATION = 0.5
+"""95th percentile of the deviation once the size is put right, mm: the depth of a fold beside the lids. Common
+practice, no source."""
