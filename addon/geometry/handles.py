@@ -1,15 +1,17 @@
 """Tunnels and bridges of a closed surface, found by their shortest loops."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
-from scipy.sparse.csgraph import breadth_first_order
+from scipy.sparse.csgraph import breadth_first_order, dijkstra
 
 from .mesh import Mesh
 
 
 def short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
-    """Loops round the small tunnels and bridges of a closed surface.
+    """Loops round the small tunnels and bridges of a closed surface, the shortest first.
 
     Parameters
     ----------
@@ -18,38 +20,97 @@ def short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
 
     Returns
     -------
-    For each the vertices along it, in order; none where the piece is a sphere to topology.
+    For each the vertices along it, in order; none where the piece is a sphere to topology. A handle has two at most,
+    that round it and that along it. A shorter loop through the same places hides a longer one until it is mended.
 
     Notes
     -----
-    Loops by tree and cotree (Erickson and Whittlesey 2005, "Greedy optimal homotopy and homology generators"): the
-    edges in neither span the handles, a loop round and a loop along for each. A loop is as short as its tree lets it
-    be, so long ones are looked for again from their own vertices; one handle may therefore come up more than once.
+    The edges in neither a tree of the vertices nor one of the triangles span the handles (Erickson and Whittlesey 2005,
+    "Greedy optimal homotopy and homology generators"). Each closes a ring of triangles, and a loop that crosses such a
+    ring an odd number of times goes round a handle. So every short loop passes a place on a ring; there they are looked
+    for, no farther off than half their length. Of the loops found those stay that no shorter ones add up to.
     """
-    if len(mesh.vertices) - len(mesh.triangles) // 2 >= 2:  # Euler's number of a closed piece: 2 on a sphere
+    number = len(mesh.vertices) - len(mesh.triangles) // 2  # Euler's, of a closed piece: 2 on a sphere
+    if number >= 2 or longest <= 0:
         return []
-    graph = _edges(mesh)
-    found = _loops(mesh, *graph, int(mesh.triangles[0, 0]))
-    short = [loop for loop in found if _length(mesh, loop) <= longest]
-    roots: list[int] = []
-    for share in (0.0, 0.5, 0.25, 0.75):  # a loop begins where it closed, beyond its handle
-        for loop in found:
-            root = int(loop[int(share * len(loop))])
-            apart = np.linalg.norm(mesh.vertices[roots] - mesh.vertices[root], axis=1).min(initial=np.inf)
-            if len(roots) < _ROOTS and apart > longest / 10 and _length(mesh, loop) > longest:
-                roots.append(root)
-    for root in roots:
-        if len(short) >= len(found):
-            break
-        short += [loop for loop in _loops(mesh, *graph, root) if _length(mesh, loop) <= longest]
-    return sorted(short, key=lambda loop: _length(mesh, loop))
+    surface = _Surface.of(mesh)
+    apart = min(longest, float(np.ptp(mesh.vertices, axis=0).max())) / 4
+    crossed = surface.edges[surface.marks != 0, 0]
+    cells = np.floor(mesh.vertices[crossed] / apart).astype(np.int64)
+    roots = crossed[np.sort(np.unique(cells, axis=0, return_index=True)[1])]
+    reach = longest / 2 + apart
+    found = surface.independent([surface.loop_through(int(root), reach) for root in roots])
+    tightened = surface.independent([surface.loop_through(int(loop[len(loop) // 2]), reach) for loop in found])
+    return [loop for loop in tightened if surface.length(loop) <= longest]
 
 
-_ROOTS = 8  # trees grown from the far sides of long loops, in search of short ones
+@dataclass(frozen=True, eq=False)
+class _Surface:
+    """A closed mesh as a graph: its edges (e, 2), ordered, their lengths, and which rings cross them (`_rings`).
 
+    `firsts` (n + 1,) tells at which row the edges of each vertex begin, those in which it is the lower one.
+    """
 
-def _length(mesh: Mesh, loop: NDArray[np.int64]) -> float:
-    return float(np.linalg.norm(mesh.vertices[loop] - mesh.vertices[np.roll(loop, 1)], axis=1).sum())
+    vertices: NDArray[np.float64]
+    edges: NDArray[np.int64]
+    firsts: NDArray[np.int64]
+    lengths: NDArray[np.float64]
+    graph: csr_array
+    marks: NDArray[np.int64]
+    rings: dict[int, int]
+
+    @classmethod
+    def of(cls, mesh: Mesh) -> "_Surface":
+        edges, sides, belonging = _edges(mesh)
+        lengths = np.linalg.norm(mesh.vertices[edges[:, 0]] - mesh.vertices[edges[:, 1]], axis=1)
+        both = np.concatenate([edges, edges[:, ::-1]]).T
+        graph = csr_array((np.tile(lengths, 2), (both[0], both[1])), shape=(len(mesh.vertices),) * 2)
+        firsts = np.searchsorted(edges[:, 0], np.arange(len(mesh.vertices) + 1))
+        return cls(mesh.vertices, edges, firsts, lengths, graph, *_rings(mesh, edges, sides, belonging))
+
+    def length(self, loop: NDArray[np.int64]) -> float:
+        """Of a loop of vertices, millimetres."""
+        return float(np.linalg.norm(self.vertices[loop] - self.vertices[np.roll(loop, 1)], axis=1).sum())
+
+    def independent(self, loops: list[NDArray[np.int64] | None]) -> list[NDArray[np.int64]]:
+        """The loops, the shortest first, without those that cross the rings as shorter ones do together."""
+        keys, kept, known = self.edges @ np.array([len(self.vertices), 1]), [], list[int]()
+        for loop in sorted((loop for loop in loops if loop is not None), key=self.length):
+            ends = np.sort(np.stack([loop, np.roll(loop, 1)], axis=1), axis=1)
+            rows = np.searchsorted(keys, ends @ np.array([len(self.vertices), 1]))
+            crossed = 0
+            for row in rows.tolist():
+                crossed ^= self.rings.get(row, 0)
+            for other in known:
+                crossed = min(crossed, crossed ^ other)
+            if crossed:
+                known = sorted([*known, crossed], reverse=True)
+                kept.append(loop)
+        return kept
+
+    def loop_through(self, root: int, reach: float) -> NDArray[np.int64] | None:
+        """The shortest loop from a vertex round a handle, no farther off than `reach`; None where none is."""
+        away, parent = dijkstra(self.graph, indices=root, limit=reach, return_predecessors=True)
+        inside = np.isfinite(away)
+        near = np.flatnonzero(inside)
+        counts = self.firsts[near + 1] - self.firsts[near]
+        rows = np.arange(counts.sum()) + np.repeat(self.firsts[near] - np.cumsum(counts) + counts, counts)
+        rows = rows[inside[self.edges[rows, 1]]]
+        local = np.cumsum(inside) - 1
+        up = local[np.where(parent[near] >= 0, parent[near], near)]
+        crossings = np.zeros(len(near), np.int64)
+        one, other = self.edges[rows].T
+        for lower, upper in ((one, other), (other, one)):
+            branch = parent[lower] == upper
+            crossings[local[lower[branch]]] = self.marks[rows[branch]]
+        while (up != up[up]).any():  # rings crossed on the way from the root: doubling the way each time
+            crossings, up = crossings ^ crossings[up], up[up]
+        round_one = np.flatnonzero(crossings[local[one]] ^ crossings[local[other]] ^ self.marks[rows])
+        if not len(round_one):
+            return None
+        total = away[one[round_one]] + away[other[round_one]] + self.lengths[rows[round_one]]
+        best = round_one[total.argmin()]
+        return _through(parent, int(one[best]), int(other[best]))
 
 
 def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
@@ -61,22 +122,40 @@ def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np
     return np.sort(ends[order[::2]], axis=1), np.sort((order // 3).reshape(-1, 2), axis=1), belonging.reshape(-1, 3)
 
 
-def _loops(
-    mesh: Mesh, edges: NDArray[np.int64], sides: NDArray[np.int64], belonging: NDArray[np.int64], root: int
-) -> list[NDArray[np.int64]]:
-    """Twice as many loops as there are handles, through trees grown from `root`."""
+def _rings(
+    mesh: Mesh, edges: NDArray[np.int64], sides: NDArray[np.int64], belonging: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], dict[int, int]]:
+    """Which rings of triangles, two a handle, cross each edge an odd number of times.
+
+    As a mark (e,), each ring a word drawn at random, to be added bit by bit: that of a loop is 0 only if it crosses
+    none (or once in 2**62); and for the rows of crossed edges a bit for each ring.
+    """
     size = len(mesh.vertices)
-    parent = _grown(edges, size, root)
+    parent = _grown(edges, size, int(mesh.triangles[0, 0]))
     child = np.flatnonzero(parent >= 0)
     branch = np.sort(np.stack([child, parent[child]], axis=1), axis=1)
     spare = np.ones(len(edges), bool)
     spare[np.searchsorted(edges @ np.array([size, 1]), branch @ np.array([size, 1]))] = False
     over = _grown(sides[spare], len(mesh.triangles), 0)
-    crossed = np.flatnonzero(over >= 0)
-    own, other = belonging[crossed], belonging[over[crossed]]
-    shared = (own[:, :, None] == other[:, None, :]).any(axis=2) & spare[own]  # the edge a triangle was reached over
-    spare[own[np.arange(len(own)), shared.argmax(axis=1)]] = False
-    return [_through(parent, *edges[row].tolist()) for row in np.flatnonzero(spare)]
+    reached = np.flatnonzero(over >= 0)
+    own, other = belonging[reached], belonging[over[reached]]
+    shared = (own[:, :, None] == other[:, None, :]).any(axis=2) & spare[own]
+    door = np.full(len(mesh.triangles), -1)  # the edge a triangle was reached over
+    door[reached] = own[np.arange(len(own)), shared.argmax(axis=1)]
+    spare[door[reached]] = False
+    rows = np.flatnonzero(spare)
+    words = np.random.default_rng(0).integers(1, 2**62, len(rows)).tolist()
+    marks, rings = np.zeros(len(edges), np.int64), dict[int, int]()
+    for number, (row, word) in enumerate(zip(rows.tolist(), words, strict=True)):
+        along = [row]
+        for side in sides[row].tolist():
+            while door[side] >= 0:
+                along.append(int(door[side]))
+                side = int(over[side])
+        for crossed in along:
+            rings[crossed] = rings.get(crossed, 0) ^ 1 << number
+            marks[crossed] ^= word
+    return marks, rings
 
 
 def _grown(links: NDArray[np.int64], size: int, root: int) -> NDArray[np.int64]:

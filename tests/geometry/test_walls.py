@@ -100,5 +100,21 @@ def test_the_way_round_a_ring_is_found_and_none_on_a_sphere():
     assert short_loops(ball, 1e9) == []
 
 
+def test_every_short_tunnel_is_found_at_once_wherever_it_lies():
+    """Four bores of radius 0.15 through a plate, whose ways round the plate are far longer: a loop for each."""
+    places = [(0.8, 0.8), (-0.8, 0.7), (-0.7, -0.8), (0.6, -0.6)]
+
+    def form(x, y, z):
+        plate = np.maximum(np.maximum(np.abs(x), np.abs(y)) - 1.2, np.abs(z) - 0.3)
+        return np.max([plate, *(0.15 - np.hypot(x - px, y - py) for px, py in places)], axis=0)
+
+    before, _ = drawn(form, 0.05)
+    assert genus(before) == 4
+    middles = [before.vertices[loop].mean(axis=0)[:2] for loop in short_loops(before, 1.6)]
+    assert len(middles) == 4
+    for place in places:
+        assert np.linalg.norm(np.array(middles) - place, axis=1).min() < 0.1
+
+
 def test_a_wall_leaves_no_faces_that_cross():
     assert not len(self_intersections(drawn(bored, 0.065, longest=2.0)[1].mesh))
