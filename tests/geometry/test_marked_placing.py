@@ -95,3 +95,29 @@ def test_too_little_is_one_line_that_names_the_pass(change, match):
         marks[2] = {}
     with pytest.raises(NotPossible, match=match):
         placed_by_marks(marks)
+
+
+@pytest.mark.parametrize("squashed", [None, 6])
+def test_ten_passes_round_the_body_come_together(squashed):
+    """Each turned and moved another way; one of them may be of a body that is another shape."""
+    rng = np.random.default_rng(3)
+    ways = [(np.cos(turn), np.sin(turn), 0.0) for turn in np.linspace(0, 2 * np.pi, 10, endpoint=False)]
+    spots = np.concatenate([lump(40, 100 + number, way)[:3] for number, way in enumerate(ways)])
+    astray = [np.eye(4), *(move(20 * k, (9 * k, -7 * k, 5 * k), k) for k in range(1, 10))]
+    bodies = [lump(5000, number, way) for number, way in enumerate(ways)]
+    if squashed is not None:
+        bodies[squashed] = bodies[squashed] * (1.0, 0.85, 1.1)
+    marks = [
+        {
+            str(row): applied(matrix, spot) + 1.5 * rng.standard_normal(3)
+            for row, spot in enumerate(spots)
+            if spot @ way > 8.0
+        }
+        for way, matrix in zip(ways, astray, strict=True)
+    ]
+    passes = [applied(matrix, body) for matrix, body in zip(astray, bodies, strict=True)]
+    fits = registered(passes, starts=placed_by_marks(marks))
+    assert [number for number, fit in enumerate(fits) if not fit.belongs] == ([] if squashed is None else [squashed])
+    for number, (fit, matrix, body) in enumerate(zip(fits, astray, bodies, strict=True)):
+        if number != squashed:
+            assert np.linalg.norm(applied(fit.matrix @ matrix, body) - body, axis=1).max() < 0.15
