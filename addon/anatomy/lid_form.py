@@ -120,9 +120,9 @@ class LidForm:
         skin : (n,) distance to the skin without its lumps: the lids rise to it where it stands out of them
         """
         beyond, thick = self.beyond(places), self.thickness(places)
-        lean = self.lean(places, thick)
         filled, tip = self._corners(places)
-        radius = _ROUND * (1 - 0.6 * filled) * thick  # a corner's edge is drawn finer, over what fills it
+        lean = self.lean(places, thick) * (1 + 0.8 * filled)  # caruncle and fold meet the lids softly
+        radius = _ROUND * (1 - 0.7 * filled) * thick  # a corner's edge is drawn finer, over what fills it
         inward = np.clip(radius - np.maximum(beyond - lean, 0.0), 0.0, radius)
         rounding = radius - np.sqrt(radius**2 - inward**2)
         plate = self.over_globe(directions, thick)
@@ -132,9 +132,9 @@ class LidForm:
         floor = self.over_globe(directions, self.least)
         lids = np.maximum(lids - self._crease(places, beyond), np.minimum(lids, floor))
         bed = self.bare(directions)
-        bed = bed + filled * (lids - (0.18 + 0.15 * tip) * thick + self._caruncle(places) * thick - bed)
+        bed = bed + filled * (lids - (0.12 + 0.1 * tip) * thick + self._caruncle(places) * thick - bed)
         lids = lids - rounding
-        between = np.minimum(bed, lids - 0.08 * tip * thick)
+        between = np.minimum(bed, lids - 0.05 * tip * thick)
         up_the_edge = np.clip((beyond + lean) / (2 * lean), 0.0, 1.0)
         return np.asarray(between + up_the_edge * (lids - between))
 

@@ -15,6 +15,7 @@ from ..geometry.mesh import Mesh
 from ..geometry.solids import cylinder, sphere
 from .eye import EyeShape
 from .eye_path import Bore
+from .lid_form import eased
 from .lid_margin import SPOKES, Opening, standing_out
 
 FINENESS = 0.0004
@@ -24,6 +25,12 @@ _RINGS = 12  # of the opening's tool, from its middle to the margin
 _WIDEST_RIM = 1.3  # mm at life size: how far the rim may retreat behind the margin to find thickness
 _LID_BAND = 6.0  # mm at life size, beyond the rim: what counts as lid when thickness is told
 _OVER_RIM, _OVER_MIDDLE = 1.5, 4.5  # mm at life size: how far the opening's tool reaches out of the skin
+
+
+_SQUARE = 0.6  # radians round the globe up to which the opening's walls stand square on it
+_LEAN = 1.5  # share of the way ahead mixed in at twice that
+_THICK = (2.6, 4.0)  # mm at life size: from a lid, whose edge stands square, to a corner filled with more
+_WITHIN = 0.97  # of the pocket's radius: where the opening's tool begins
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,19 +83,28 @@ def rim_of(pocket: Pocket, view: InsideView, opening: Opening, rim: float, scale
 
 
 def opening_tool(pocket: Pocket, view: InsideView, opening: Opening, scale: float) -> Mesh:
-    """The closed solid that clears the opening: walls square to the globe, from the pocket to before the lids."""
+    """The closed solid that clears the opening, from the pocket to before the lids.
+
+    Its walls stand square on the globe along both lids. In the inner corner, far round the globe and thick with
+    caruncle, they lean forward: square ones would cut sideways into it and show as a step.
+    """
     share = np.linspace(0.0, 1.0, _RINGS + 1)[1:]
     directions = opening.spoke_directions(opening.angles[:, None] * share)
     skin = view.distances(opening.spoke_directions(opening.angles[:, None] + 0.02)[:, 0])
+    thick = np.where(np.isfinite(skin), skin - pocket.radius, np.inf) / scale
+    leaning = gaussian_filter1d(eased((thick - _THICK[0]) / (_THICK[1] - _THICK[0])), 3.0, mode="wrap")
     skin = np.where(np.isfinite(skin), skin, pocket.radius + 2 * scale)
     skin = np.clip(skin, pocket.radius, pocket.radius + 6 * scale)
     skin = gaussian_filter1d(maximum_filter1d(skin, 5, mode="wrap"), 2.0, mode="wrap")
     top = float(skin.max()) + _OVER_MIDDLE * scale
     outer = top + (skin[:, None] + _OVER_RIM * scale - top) * share**3
-    inner = np.full_like(outer, 0.5 * pocket.radius)
-    shells = [directions * reach[:, :, None] for reach in (outer, inner)]
     ahead = opening.frame[2]
-    tips = np.stack([ahead * top, ahead * 0.5 * pocket.radius])
+    leaning = _LEAN * leaning[:, None] * eased((opening.angles[:, None] * share - _SQUARE) / _SQUARE)
+    ways = directions + leaning[..., None] * ahead
+    ways /= np.linalg.norm(ways, axis=2, keepdims=True)
+    inner = _WITHIN * pocket.radius * directions
+    shells = [inner + ways * (outer - _WITHIN * pocket.radius)[..., None], inner]
+    tips = np.stack([ahead * top, ahead * _WITHIN * pocket.radius])
     vertices = np.concatenate([*(shell.transpose(1, 0, 2).reshape(-1, 3) for shell in shells), tips])
     return Mesh(pocket.centre + vertices, _tool_triangles())
 
