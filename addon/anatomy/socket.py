@@ -30,7 +30,7 @@ _OVER_RIM, _OVER_MIDDLE = 1.5, 4.5  # mm at life size: how far the opening's too
 _SQUARE = 0.6  # radians round the globe up to which the opening's walls stand square on it
 _LEAN = 1.5  # share of the way ahead mixed in at twice that
 _THICK = (2.6, 4.0)  # mm at life size: from a lid, whose edge stands square, to a corner filled with more
-_WITHIN = 0.97  # of the pocket's radius: where the opening's tool begins
+_WITHIN = 0.99  # of the pocket's radius: where the opening's tool begins
 
 
 @dataclass(frozen=True, eq=False)

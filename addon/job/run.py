@@ -49,6 +49,7 @@ def run(
 
 def _without(step: Step, piece: Workpiece, why: str) -> Workpiece:
     """The workpiece as it was, and what everybody must know: this step was left out, and why."""
+    why = why.removeprefix(f"{step.NAME}: ")
     finding = Check(_was_done(step), 0, 1, "", False, "the whole head", True, why)
     return piece.but(
         checks=(*piece.checks, finding),

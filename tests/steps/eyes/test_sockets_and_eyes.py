@@ -39,7 +39,7 @@ def test_pocket_radius_within_a_hundredth(carved):
         near = aside & (np.abs(distances - eye.pocket_radius) < 0.03) & (away @ np.array(eye.gaze) > 0.05)
         assert near.sum() > 1000
         on_pocket = np.abs(distances[near] - eye.pocket_radius) < 0.01
-        assert on_pocket.mean() > 0.99  # the rest is skin where the rim comes close
+        assert on_pocket.mean() > 0.995  # the rest is skin where the rim comes close
         assert distances[away @ np.array(eye.gaze) > 0].min() > eye.pocket_radius - 0.01
     assert is_watertight(carved.head)
     assert components(carved.head).max() == 0
