@@ -30,6 +30,7 @@ from canthus.geometry.mesh import Mesh
 from numpy.typing import NDArray
 
 T = TypeVar("T")
+U = TypeVar("U")
 KEPT = Path(__file__).resolve().parents[2] / "out" / "benchmark"
 """Where sculpted heads and captures are kept from one run to the next."""
 
@@ -50,6 +51,19 @@ def timed(call: Callable[[], T], repeats: int = 1) -> Timed[T]:
         result = call()
         seconds.append(time.perf_counter() - begun)
     return Timed(result, min(seconds))
+
+
+def timed_in_turn(ours: Callable[[], T], theirs: Callable[[], U], repeats: int = 3) -> tuple[Timed[T], Timed[U]]:
+    """Both timed, one after the other and so many times: a slow spell of the machine falls on both, the ratio holds."""
+    own, other = timed(ours), timed(theirs)
+    for _ in range(repeats - 1):
+        again, counter = timed(ours), timed(theirs)
+        own, other = min(own, again, key=_seconds), min(other, counter, key=_seconds)
+    return own, other
+
+
+def _seconds(one: Timed[Any]) -> float:
+    return one.seconds
 
 
 @dataclass(frozen=True)
