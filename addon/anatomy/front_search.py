@@ -91,18 +91,43 @@ def _told(opening: Opening) -> float:
 
 
 def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
-    """The corners of the mouth, from the stomion among `marks`."""
+    """The corners of the mouth, from the stomion among `marks`; `size` where the profile does not tell a better one."""
     found: Found = {}
     if "stomion" not in marks:
         return found
+    size = _size_in_profile(marks, size)
     place, sure = marks["stomion"]
-    left, right, strength = find_corners(front, relief(front, _FOLD), place[[0, 2]], size)
+    folds = relief(front, _FOLD)
+    left, right, strength = find_corners(front, folds, place[[0, 2]], _USUAL * size)
+    other = find_corners(front, folds, place[[0, 2]], _NARROW * size)
+    apart = max(float(np.linalg.norm(left - other[0])), float(np.linalg.norm(right - other[1]))) / size
     uneven = abs(left[0] + right[0] - 2 * place[0]) / size
     alike = np.clip((8.0 - uneven) / 4.0, 0, 1)
-    confidence = float(min(sure, 0.95 * np.clip((strength - 0.2) / 0.4, 0, 1) * alike))
+    steady = np.clip((5.0 - apart) / 2.0, 0, 1)  # a fold that fades before the corner ends where one looks for its end
+    confidence = float(min(sure, 0.95 * np.clip((strength - 0.2) / 0.4, 0, 1) * alike * steady))
     _add(found, "cheilion-left", front, left, confidence)
     _add(found, "cheilion-right", front, right, confidence)
     return found
+
+
+_USUAL, _NARROW = 0.95, 0.86
+"""Breadths of a mouth, of the mean one, from which it is looked for: sure corners are found from both."""
+
+
+def _size_in_profile(marks: Found, size: float) -> float:
+    """The face against a mean adult's by its height from sellion to stomion, or `size` where they are not sure.
+
+    The mean face laid over all of it comes out small where the whole face is not like it.
+    """
+    (sellion, above), (stomion, below) = (marks.get(name, (np.zeros(3), 0.0)) for name in ("sellion", "stomion"))
+    if min(above, below) < _SURE_PROFILE:
+        return size
+    return float(np.clip(np.linalg.norm(sellion - stomion) / _SELLION_TO_STOMION, 0.8 * size, 1.3 * size))
+
+
+_SURE_PROFILE = 0.5
+_SELLION_TO_STOMION = 72.0
+"""mm: sellion to menton 118 (ANSUR II, men and women) less stomion to menton 46 (from memory)."""
 
 
 def orbit_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
