@@ -111,6 +111,8 @@ def _welded(solid: "Manifold", coloured: bool) -> Mesh:
     welded = np.arange(len(properties))
     welded[np.asarray(found.merge_from_vert, dtype=np.int64)] = np.asarray(found.merge_to_vert, dtype=np.int64)
     triangles = welded[triangles]
-    used, renumbered = np.unique(triangles, return_inverse=True)
+    used = np.zeros(len(properties), dtype=bool)
+    used[triangles] = True
+    renumbered = np.cumsum(used, dtype=np.int32) - 1
     colours = np.clip(np.rint(properties[used, 3:6]), 0, 255).astype(np.uint8) if coloured else None
-    return settled(Mesh(properties[used, :3], renumbered.reshape(-1, 3), colours))
+    return settled(Mesh(properties[used, :3], renumbered.take(triangles), colours))

@@ -76,10 +76,18 @@ def _thinned_out(patch: Mesh, rest: NDArray[np.int32], shortest: float) -> NDArr
 
 def _short_edges(mesh: Mesh, shortest: float) -> NDArray[np.int32]:
     """(k, 2) the edges under `shortest`, the shortest first."""
-    here, there = mesh.triangles.ravel(), np.roll(mesh.triangles, -1, axis=1).ravel()
-    lengths = np.linalg.norm(mesh.vertices[here] - mesh.vertices[there], axis=1)
-    short = np.flatnonzero((lengths < shortest) & (here < there))
-    ordered: NDArray[np.int32] = np.stack([here, there], axis=1)[short[np.argsort(lengths[short], kind="stable")]]
+    columns = np.ascontiguousarray(mesh.vertices.T)
+    found = []
+    for first, second in ((0, 1), (1, 2), (2, 0)):
+        here, there = mesh.triangles[:, first], mesh.triangles[:, second]
+        # Across one axis alone most edges are too long already: the others are not asked.
+        short = np.flatnonzero(np.abs(columns[0].take(here) - columns[0].take(there)) < shortest)
+        found.append(np.stack([here[short], there[short]], axis=1))
+    edges = np.concatenate(found)
+    edges = edges[edges[:, 0] < edges[:, 1]]
+    lengths = np.linalg.norm(mesh.vertices[edges[:, 0]] - mesh.vertices[edges[:, 1]], axis=1)
+    short = np.flatnonzero(lengths < shortest)
+    ordered: NDArray[np.int32] = edges[short[np.argsort(lengths[short], kind="stable")]]
     return ordered
 
 
