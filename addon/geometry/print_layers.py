@@ -4,11 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import label
+from scipy.ndimage import generate_binary_structure, label
 
 from .mesh import Mesh
 
 MOST_VOXELS = 24_000_000
+_IN_A_LAYER = np.zeros((3, 3, 3), bool)
+_IN_A_LAYER[1] = generate_binary_structure(2, 1)  # pixels hang together along edges, and within their layer
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,9 +48,10 @@ class Spot:
 
 def layers_of(mesh: Mesh, up: NDArray[np.float64], pixel: float, layer: float) -> Layers:
     """The layers of a closed mesh printed with `up` upwards; coarser than asked where they would be too many."""
-    turn = _upright(up)
-    corners = mesh.corners @ turn.T
-    low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+    turn = upright(up)
+    turned = mesh.vertices @ turn.T
+    low, high = turned.min(axis=0), turned.max(axis=0)
+    corners = turned.take(mesh.triangles, axis=0)
     extent = high - low
     coarser = max(1.0, float(np.cbrt(np.prod(extent / [pixel, pixel, layer]) / MOST_VOXELS)))
     pixel, layer = pixel * coarser, layer * coarser
@@ -64,7 +67,7 @@ def layers_of(mesh: Mesh, up: NDArray[np.float64], pixel: float, layer: float) -
     return Layers(np.ascontiguousarray(filled.transpose(2, 0, 1)), low, pixel, layer, turn)
 
 
-def _upright(up: NDArray[np.float64]) -> NDArray[np.float64]:
+def upright(up: NDArray[np.float64]) -> NDArray[np.float64]:
     """A rotation whose third row is `up`; the part's own axes where up is already z."""
     third = up / np.linalg.norm(up)
     if third[2] > 1 - 1e-12:
@@ -111,13 +114,11 @@ def _turning(
 
 def islands(layers: Layers) -> list[Spot]:
     """What starts in mid-air: pieces of a layer with nothing under them, the largest first."""
-    found = []
-    for level in range(1, len(layers.solid)):
-        pieces, count = label(layers.solid[level])
-        held = np.zeros(count + 1, bool)
-        held[pieces[layers.solid[level - 1]]] = True
-        found += [_spot(layers, level, pieces == piece) for piece in np.flatnonzero(~held[1:]) + 1]
-    return sorted(found, key=lambda spot: -spot.area)
+    pieces, count = label(layers.solid, _IN_A_LAYER)
+    held = np.zeros(count + 1, bool)
+    held[0], held[pieces[0]] = True, True  # air, and what stands on the plate
+    held[pieces[1:][layers.solid[:-1]]] = True
+    return _spots(layers, pieces, np.flatnonzero(~held))
 
 
 def suction_cups(layers: Layers) -> list[Spot]:
@@ -128,33 +129,44 @@ def suction_cups(layers: Layers) -> list[Spot]:
     A printer lays layers upwards from the plate; a hollow that so far has no way out through the layers laid is a
     cup against the film. It is followed through the layers as a piece of air that joins others as walls end.
     """
-    parent = [0]  # 0 is the open air
-    widest: dict[int, Spot] = {}
-    before = np.zeros(layers.solid.shape[1:], np.int64)
-    for level in range(len(layers.solid)):
-        air, count = label(~layers.solid[level])
-        numbers = np.arange(count + 1) + len(parent) - 1
-        parent.extend(range(len(parent), len(parent) + count))
-        now = np.where(air > 0, numbers[air], -1)
-        for outside in np.unique(air[[0, -1], :]).tolist() + np.unique(air[:, [0, -1]]).tolist():
-            if outside:
-                _join(parent, int(numbers[outside]), 0)
-        both = (now >= 0) & (before >= 0)
-        for pair in np.unique(now[both] * (len(parent) + 1) + before[both]).tolist():
-            _join(parent, pair // (len(parent) + 1), pair % (len(parent) + 1))
-        for piece in range(1, count + 1):
-            root = _root(parent, int(numbers[piece]))
-            if root:
-                spot = _spot(layers, level, air == piece)
-                if root not in widest or spot.area > widest[root].area:
-                    widest[root] = spot
-        before = now
-    best: dict[int, Spot] = {}
-    for root, spot in widest.items():
+    air, count = label(~layers.solid, _IN_A_LAYER)
+    areas = np.bincount(air.ravel(), minlength=count + 1).tolist()
+    touching = _touching(air)
+    parent = list(range(count + 1))  # 0 is the open air
+    widest: dict[int, int] = {}  # the first piece of a hollow to its widest
+    first = 1
+    for piece in range(1, int(air[0].max()) + 1):
+        _join(parent, piece, 0)  # a mouth to the plate is open: the part is held off it
+    for level, last in enumerate(air.max(axis=(1, 2)).tolist()):  # pieces are numbered layer by layer
+        _join(parent, int(air[level, 0, 0]), 0)  # the empty pixels all round
+        for above, below in touching.get(level, ()):
+            _join(parent, above, below)
+        for piece in range(first, last + 1):
+            root = _root(parent, piece)
+            if root and (root not in widest or areas[piece] > areas[widest[root]]):
+                widest[root] = piece
+        first = last + 1
+    best: dict[int, int] = {}
+    for root, piece in widest.items():
         last = _root(parent, root) or -root  # one that opened in the end keeps its own entry
-        if last not in best or spot.area > best[last].area:
-            best[last] = spot
-    return sorted(best.values(), key=lambda spot: -spot.area)
+        if last not in best or areas[piece] > areas[best[last]]:
+            best[last] = piece
+    return _spots(layers, air, np.array(sorted(best.values()), np.int64))
+
+
+def _touching(air: NDArray[np.int32]) -> dict[int, list[tuple[int, int]]]:
+    """For each layer the pieces of air that lie on pieces of the layer under it, as pairs (above, below)."""
+    pairs = air[1:].astype(np.int64) << 32 | air[:-1]
+    fresh = (air[1:] > 0) & (air[:-1] > 0)
+    fresh[:, :, 1:] &= pairs[:, :, 1:] != pairs[:, :, :-1]  # a run along a row tells it once
+    levels = np.nonzero(fresh)[0] + 1
+    told, row = np.unique(pairs[fresh], return_index=True)
+    found: dict[int, list[tuple[int, int]]] = {}
+    for level, above, below in zip(
+        levels[row].tolist(), *(each.tolist() for each in (told >> 32, told & 0xFFFFFFFF)), strict=True
+    ):
+        found.setdefault(level, []).append((above, below))
+    return found
 
 
 def _root(parent: list[int], number: int) -> int:
@@ -170,7 +182,18 @@ def _join(parent: list[int], one: int, other: int) -> None:
     parent[second] = first
 
 
-def _spot(layers: Layers, level: int, chosen: NDArray[np.bool_]) -> Spot:
-    row, column = (float(each.mean()) for each in np.nonzero(chosen))
-    x, y, z = np.round(layers.place(level, row, column), 3).tolist()
-    return Spot((x, y, z), float(chosen.sum()) * layers.pixel**2)
+def _spots(layers: Layers, pieces: NDArray[np.int32], chosen: NDArray[np.int64]) -> list[Spot]:
+    """Pieces of layers, the largest first."""
+    if not len(chosen):
+        return []
+    wanted = np.zeros(int(pieces.max()) + 1, bool)
+    wanted[chosen] = True
+    where = np.nonzero(wanted[pieces])
+    piece = pieces[where]
+    counts = np.bincount(piece, minlength=len(wanted))[chosen]
+    middles = [np.bincount(piece, along, len(wanted))[chosen] / counts for along in where]
+    found = []
+    for count, level, row, column in zip(counts.tolist(), *(each.tolist() for each in middles), strict=True):
+        x, y, z = np.round(layers.place(round(level), row, column), 3).tolist()
+        found.append(Spot((x, y, z), count * layers.pixel**2))
+    return sorted(found, key=lambda spot: -spot.area)

@@ -6,7 +6,7 @@ from html import escape
 from typing import Any
 
 from .assembly import assembly
-from .page_sections import cautions, checks, eyes, landmarks, likeness, listed, notes, parts, steps, verdict
+from .page_sections import cautions, checks, eyes, landmarks, likeness, listed, notes, parts, standing, steps, verdict
 from .page_style import STYLE
 from .studio import Picture
 from .wording import scale_text, value_text
@@ -35,6 +35,7 @@ def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
         _section("Checks", checks(figures)),
         _section("Likeness", likeness(figures)),
         _section("What was changed, and why", notes(figures)),
+        _section("How to stand the parts on the plate", standing(figures)),
         _section("Putting it together", listed(assembly(figures))),
         _section("Before you print", cautions()),
         _section("Where each value came from", steps(figures)),

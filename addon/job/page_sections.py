@@ -9,6 +9,8 @@ from .wording import finding_text, limit, measured, named, value_text
 
 Figures = Mapping[str, Any]
 _LONG = 44  # characters that fit into half the page
+STANDS = "stands"
+"""The figure of the check that has a section of its own."""
 
 
 def verdict(figures: Figures) -> str:
@@ -93,6 +95,31 @@ def likeness(figures: Figures) -> str:
     return f"<p>{words}</p>{_table(heads, rows)}"
 
 
+def standing(figures: Figures) -> str:
+    """A row a part: which way up it is best printed, and what it suffers then and as it stands."""
+    found: Sequence[Figures] = _last(figures, "check").get(STANDS, ())
+    if not found:
+        return ""
+    keys = ("suction_mm2", "islands", "face_scars_mm2", "other_scars_mm2", "height_mm")
+    rows = []
+    for row in found:
+        turned = row["up"] != row["up_now"]
+        pairs = [
+            f'{value_text(round(row[key]))} <span class="soft">({value_text(round(row[key + "_now"]))})</span>'
+            if turned
+            else value_text(round(row[key]))
+            for key in keys
+        ]
+        stand = escape(row["stand"]) if turned else f"as it stands: {escape(row['stand'])}"
+        rows.append((escape(row["part"]), stand, ", ".join(f"{each:.2f}" for each in row["up"]), *pairs))
+    heads = ("part", "stand it", "#up", "#suction, mm²", "#islands", "#supports on the face, mm²")
+    words = (
+        "Which way up each part is best printed: least suction, then fewest starts in mid-air and supports where they "
+        "scar the face, then least height. In brackets: as it stands now. Give the direction to vent and check (up)."
+    )
+    return f"<p>{words}</p>{_table((*heads, '#supports elsewhere, mm²', '#height, mm'), rows)}"
+
+
 def notes(figures: Figures) -> str:
     """What the steps had to say."""
     sentences = [*figures["notes"], *(figures["left_out"])]
@@ -142,12 +169,18 @@ def _failed_row(check: Figures) -> list[str]:
     ]
 
 
+def _last(figures: Figures, step: str) -> Figures:
+    """What a step measured the last time it was run; nothing where it was not."""
+    found: Figures = next((each["figures"] for each in reversed(figures["steps"]) if each["name"] == step), {})
+    return found
+
+
 def _step(step: Figures) -> str:
     cost = f"{step['seconds']:.1f} s, {step['peak_mb']:,.0f} MB"
     settings = _facts(step["settings"], step["units"])
     return (
         f'<div class="step"><h3>{escape(step["name"])}<span class="soft">{cost}</span></h3>'
-        + _facts(step["figures"], {})
+        + _facts({name: value for name, value in step["figures"].items() if name != STANDS}, {})
         + (f'<div class="set">{settings}</div>' if settings else "")
         + "</div>"
     )

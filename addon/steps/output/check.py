@@ -41,6 +41,7 @@ class Check(Step):
         from .layer_findings import layer_findings, vent_findings
         from .printers import printer_named
         from .sizes import size_findings
+        from .standing import advice, suggested_stands
 
         piece.needed_head()
         printer = printer_named(self.printer, self.printers)
@@ -64,7 +65,9 @@ class Check(Step):
         found += overlap_findings(parts)
         progress(0.9, "measuring the gaps round the eyes")
         found += clearance_findings(parts, piece.eyes)
-        found += vent_findings(piece)
+        found += vent_findings(piece, up)
+        progress(0.95, "trying the parts other ways up")
+        rows = suggested_stands(piece, up, printer)
         resin = sum(volume(mesh) for mesh in parts.values()) / 1000
         # What earlier steps found stands: theirs carry no part's name before a colon.
         earlier = [each for each in piece.checks if ": " not in each.name]
@@ -74,5 +77,8 @@ class Check(Step):
             grave=sum(not each.ok and each.grave for each in found),
             resin_ml=resin,
             mass_g=resin * self.density,
+            stands=rows,
         )
+        for sentence in filter(None, map(advice, rows)):
+            checked = checked.noted(sentence)
         return checked.measured(cost=resin / 1000 * self.price) if self.price else checked
