@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .directions import spread_directions
 from .measures import triangle_areas, triangle_normals
 from .mesh import Mesh
 from .print_layers import islands, layers_of, suction_cups, upright
@@ -72,7 +73,7 @@ def stands(
     """
     normals, areas = triangle_normals(mesh), triangle_areas(mesh)
     feet = np.concatenate([up[None] / np.linalg.norm(up), np.eye(3), -np.eye(3), -_flat_faces(normals, areas)])
-    ways = np.concatenate([feet, _spread(_DIRECTIONS)])
+    ways = np.concatenate([feet, spread_directions(_DIRECTIONS)])
     pixel = float(np.ptp(mesh.vertices, axis=0).max()) / _ACROSS
     coarse = _snapped(mesh, 0.7 * pixel)
     hull = _hull(coarse)
@@ -96,13 +97,6 @@ def stands(
         on_face, elsewhere = scars[:, row].tolist()
         found.append(Stand((x, y, z), sealed, floating, on_face, elsewhere, float(heights[row]), burden))
     return found[0], min(found, key=lambda stand: stand.burden)
-
-
-def _spread(count: int) -> Vectors:
-    """(count, 3) unit vectors spread evenly over the sphere."""
-    turns, levels = np.arange(count) * np.pi * (3 - 5**0.5), 1 - (2 * np.arange(count) + 1) / count
-    around = np.sqrt(1 - levels**2)
-    return np.column_stack([around * np.cos(turns), around * np.sin(turns), levels])
 
 
 def _cells_of(normals: Vectors) -> NDArray[np.int64]:
@@ -147,7 +141,7 @@ def _foot(mesh: Mesh, normals: Vectors, way: NDArray[np.float64], lowest: float)
 
 def _hull(mesh: Mesh) -> Vectors:
     """(k, 3) outermost vertices, which stand for the convex hull."""
-    outermost = [(some @ mesh.vertices.T).argmax(axis=1) for some in np.array_split(_spread(1000), 20)]
+    outermost = [(some @ mesh.vertices.T).argmax(axis=1) for some in np.array_split(spread_directions(1000), 20)]
     hull: Vectors = mesh.vertices[np.unique(np.concatenate(outermost))]
     return hull
 

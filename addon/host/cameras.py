@@ -8,6 +8,8 @@ from mathutils import Vector
 
 LENS_ANGLE = math.radians(14)
 """Angle of view, about that of a portrait lens of 140 mm: a nose drawn without swelling."""
+DISTANCE = 0.5 / math.tan(LENS_ANGLE / 2)
+"""From the camera to what it looks at, over the width it sees there."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +26,13 @@ class View:
     elevation: float
     target: tuple[float, float, float]
     width: float
+
+    @property
+    def tilt(self) -> float:
+        """Degrees by which lights and paper go up with the camera, so that what it sees from high up or from below is
+        lit as the rest; not at all where it stands about level.
+        """
+        return 0.0 if abs(self.elevation) <= 15 else self.elevation - 10.0
 
     @property
     def towards(self) -> Vector:
@@ -44,7 +53,7 @@ def new_camera(scene: bpy.types.Scene) -> bpy.types.Object:
 
 def aim(camera: bpy.types.Object, view: View) -> None:
     """Stand the camera so that `view.width` fills the picture."""
-    distance = view.width / 2 / math.tan(LENS_ANGLE / 2)
+    distance = view.width * DISTANCE
     camera.location = Vector(view.target) + view.towards * distance
     camera.rotation_euler = view.towards.to_track_quat("Z", "Y").to_euler()
     camera.data.clip_start, camera.data.clip_end = distance * 0.05, distance * 30

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 RESIN = (0.50, 0.385, 0.315)
 """Linear colour of a skin-toned grey resin."""
 CUT = (0.62, 0.20, 0.10)
+MARKER = (0.80, 0.05, 0.02)
+INK = (0.88, 0.87, 0.85)
 PAPER = (0.42, 0.43, 0.45)
 SCLERA = (0.80, 0.77, 0.73)
 IRIS = (0.10, 0.17, 0.19)
@@ -47,6 +49,26 @@ def cut() -> bpy.types.Material:
 def paper() -> bpy.types.Material:
     """The sweep of paper the work stands on."""
     return _plain("Canthus Paper", PAPER, 0.9)
+
+
+def marker() -> bpy.types.Material:
+    """What points at a finding."""
+    return _shining("Canthus Marker", MARKER)
+
+
+def ink() -> bpy.types.Material:
+    """Lines and figures of a drawing."""
+    return _shining("Canthus Ink", INK)
+
+
+def _shining(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
+    """Shines by itself: the same in light and shade."""
+    material = _plain(name, (0.0, 0.0, 0.0), 1.0)
+    surface = _surface(material)
+    surface.inputs["Specular IOR Level"].default_value = 0.0
+    surface.inputs["Emission Color"].default_value = (*colour, 1)
+    surface.inputs["Emission Strength"].default_value = 1.0
+    return material
 
 
 def coloured(name: str = "Canthus Scan") -> bpy.types.Material:

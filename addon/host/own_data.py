@@ -10,6 +10,8 @@ _OWNERS = (
     "collections",
     "objects",
     "meshes",
+    "curves",
+    "fonts",
     "lights",
     "cameras",
     "materials",

@@ -15,15 +15,17 @@ from numpy.typing import NDArray
 
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
-from ..job.studio import Picture
+from ..job.studio import FINDING, Picture
 from ..steps.workpiece import Eye, Workpiece
 from . import blend_file, exchange, lighting, materials, sections
 from .cameras import View, aim, new_camera
+from .drawn_apart import drawn_apart
+from .finding_views import finding_views
 from .own_data import own_data
 from .quiet import quiet
 
-PIXELS, PIXELS_NEAR = 900, 720
-"""Sides of a picture of the whole, and of one that shows a part of it large."""
+PIXELS, PIXELS_NEAR, PIXELS_FINDING = 900, 720, 420
+"""Sides of a picture of the whole, of one that shows a part of it large, and of a close-up of a finding."""
 SAMPLES, SAMPLES_UNCLEANED = 6, 24  # the second where this build of the host has no denoiser
 CREASE = np.radians(35)
 """Edges sharper than this are drawn as edges, so that a cut or a bore does not look melted."""
@@ -104,11 +106,13 @@ class Stage:
             if thing.type == "MESH" and thing.parent is None:
                 thing.hide_render = thing not in shot.shown
                 thing.location = shot.moved.get(thing.name, Vector())
-        self.turntable.rotation_euler.z = np.radians(shot.view.azimuth)
+        self.turntable.rotation_euler = (np.radians(-shot.view.tilt), 0.0, np.radians(shot.view.azimuth))
         aim(self.camera, shot.view)
         path = folder / f"{shot.view.name}.png"
         self.scene.render.filepath = str(path)
         pixels = PIXELS_NEAR if shot.view.width < 0.5 * self.size else PIXELS
+        if shot.view.name.startswith(FINDING):
+            pixels = PIXELS_FINDING
         self.scene.render.resolution_x = self.scene.render.resolution_y = pixels
         with quiet():
             bpy.ops.render.render(write_still=True, scene=self.scene.name)
@@ -116,6 +120,9 @@ class Stage:
 
 
 def _shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
+    def add(name: str, mesh: Mesh) -> bpy.types.Object:
+        return stage.add(name, mesh, piece)
+
     whole = tuple(stage.parts.values())
     target, width = tuple(stage.centre), 1.22 * stage.size
     for name, title, azimuth in (
@@ -133,7 +140,9 @@ def _shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
             yield Shot(view, whole)
     yield from _section_shots(piece, stage)
     if len(stage.parts) > 1:
-        yield _laid_out(stage)
+        yield Shot(*drawn_apart(piece, stage.parts, add))
+    for view, shown in finding_views(piece, stage.parts, add):
+        yield Shot(view, shown)
 
 
 def _section_shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
@@ -143,8 +152,10 @@ def _section_shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
         halves = tuple(
             stage.add(f"cut {name}", half, piece) for name, half in sections.inner_halves(piece, eye, outward).items()
         )
+        if not halves:
+            return
         for half in halves:
-            sections.paint_cut(half.data, eye.centre[0], outward)
+            sections.paint_plane(half.data, np.asarray(eye.centre), np.array([outward, 0.0, 0.0]))
         whole_head = View(
             f"section-{eye.side}",
             f"Cut through the {eye.side} eye",
@@ -163,31 +174,6 @@ def _section_shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
             2.4 * _globe(eye),
         )
         yield Shot(near, halves)
-
-
-def _laid_out(stage: Stage) -> Shot:
-    """Every part drawn out of the head along its own way: eyes to both sides, the rest from the middle outwards."""
-    moved, boxes = {}, []
-    for name, part in stage.parts.items():
-        corners = np.array([tuple(corner) for corner in part.bound_box])
-        shift = (
-            np.zeros(3) if name == "head" else _way_out(name, corners.mean(axis=0) - stage.centre) * 0.4 * stage.size
-        )
-        moved[part.name] = Vector(shift)
-        boxes.append(corners + shift)
-    every = np.concatenate(boxes)
-    low, high = every.min(axis=0), every.max(axis=0)
-    view = View("parts", "The parts, drawn apart", 20, 12, tuple((low + high) / 2), 1.3 * float((high - low).max()))
-    return Shot(view, tuple(stage.parts.values()), moved)
-
-
-def _way_out(name: str, offset: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Unit vector along which a part is drawn out of the head."""
-    if name.startswith("eye"):
-        way = np.array([np.sign(offset[0]), -0.6, 0.0])
-    else:
-        way = np.where(np.abs(offset) == np.abs(offset).max(), offset, 0.0)
-    return way / max(float(np.linalg.norm(way)), 1e-9)
 
 
 def _globe(eye: Eye) -> float:

@@ -22,19 +22,23 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
     One sentence a move, from washing to the body.
     """
     names = [part["name"] for part in figures["parts"]]
-    eyes = [name for name in names if name.startswith("eye-")]
-    domes = [name for name in names if name.startswith("dome-")]
-    plugs = [name for name in names if name.startswith("plug")]
-    caps = [name for name in names if name not in {"head", *eyes, *domes, *plugs}]
+    eyes, domes, caps, plugs = _kinds(names)
+    order = numbers(names)
+
+    def _and(some: Sequence[str]) -> str:
+        """Names with their numbers in the picture."""
+        told = [f"{name} ({order[name]})" for name in some]
+        return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
+
     orders = ["Take off the supports, open and clear the vents, then wash, dry and cure every part, inside too."]
     if domes:
         orders.append(f"Paint the irises, then set {_and(domes)} over them.")
     if eyes:
         orders.append(f"Paint {_and(eyes)} and the rims of the lids before anything is closed.")
         orders.append(
-            f"Seat {_and(eyes)} {_way(figures, caps)}, turn the gaze, and hold them with a little soft putty."
+            f"Seat {_and(eyes)} {_way(figures, _and(caps))}, turn the gaze, and hold them with a little soft putty."
         )
-    orders += [f"Try {name} dry: it goes on one way only. Glue it when the eyes sit right." for name in caps]
+    orders += [f"Try {_and([name])} dry: it goes on one way only. Glue it when the eyes sit right." for name in caps]
     if plugs:
         orders.append(f"Set {_and(plugs)} into the vents, flush with the skin.")
     neck = _settings(figures, "neck").get("kind")
@@ -43,11 +47,25 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
     return orders
 
 
-def _way(figures: Mapping[str, Any], caps: Sequence[str]) -> str:
+def numbers(names: Sequence[str]) -> dict[str, int]:
+    """Part's name to its number in the order in which the parts go together, the head first."""
+    ordered = [name for name in ("head",) if name in names]
+    return {name: row for row, name in enumerate([*ordered, *(each for kind in _kinds(names) for each in kind)], 1)}
+
+
+def _kinds(names: Sequence[str]) -> tuple[list[str], list[str], list[str], list[str]]:
+    """Eyes, domes, what closes the head, plugs."""
+    eyes = [name for name in names if name.startswith("eye-")]
+    domes = [name for name in names if name.startswith("dome-")]
+    plugs = [name for name in names if name.startswith("plug")]
+    return eyes, domes, [name for name in names if name not in {"head", *eyes, *domes, *plugs}], plugs
+
+
+def _way(figures: Mapping[str, Any], caps: str) -> str:
     """Where the eyes go in."""
     if _settings(figures, "carve-sockets").get("entry") == "front":
         return "from the front, between the lids"
-    return f"from behind, through the head opened at {_and(caps)}" if caps else "from behind, through the hollow"
+    return f"from behind, through the head opened at {caps}" if caps else "from behind, through the hollow"
 
 
 def _settings(figures: Mapping[str, Any], step: str) -> Mapping[str, Any]:
@@ -57,7 +75,3 @@ def _settings(figures: Mapping[str, Any], step: str) -> Mapping[str, Any]:
         if each["name"] == step:
             found = each["settings"]
     return found
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

@@ -1,14 +1,26 @@
 """The report as one page to print and lay beside the printer."""
 
-import base64
 from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
 from .assembly import assembly
-from .page_sections import cautions, checks, eyes, landmarks, likeness, listed, notes, parts, standing, steps, verdict
+from .page_sections import (
+    cautions,
+    checks,
+    eyes,
+    figure,
+    landmarks,
+    likeness,
+    listed,
+    notes,
+    parts,
+    standing,
+    steps,
+    verdict,
+)
 from .page_style import STYLE
-from .studio import Picture
+from .studio import FINDING, Picture
 from .wording import scale_text, value_text
 
 _WIDE = {0: 0, 1: 4, 2: 2}  # how many come two to a row, so that the rest fill their rows of three
@@ -29,10 +41,10 @@ def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
     body = [
         _head(figures),
         verdict(figures),
-        _plates(figures, pictures),
+        _plates(figures, [each for each in pictures if not each.name.startswith(FINDING)]),
         _section("Parts", parts(figures)),
         _section("Eyes", eyes(figures)),
-        _section("Checks", checks(figures)),
+        _section("Checks", checks(figures, [each for each in pictures if each.name.startswith(FINDING)])),
         _section("Likeness", likeness(figures)),
         _section("What was changed, and why", notes(figures)),
         _section("How to stand the parts on the plate", standing(figures)),
@@ -72,10 +84,7 @@ def _plates(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
     shown = []
     for number, picture in enumerate(pictures):
         kind = ' class="wide"' if number < _WIDE[len(pictures) % 3] else ""
-        data = base64.b64encode(picture.png).decode("ascii")
-        title = escape(picture.title)
-        image = f'<img alt="{title}" src="data:image/png;base64,{data}">'
-        shown.append(f"<figure{kind}>{image}<figcaption>{title}</figcaption></figure>")
+        shown.append(figure(picture, picture.title, kind))
     return f'<div class="plates">{"".join(shown)}</div>'
 
 

@@ -1,10 +1,12 @@
 """The sections of the printed report, each from the report's figures."""
 
+import base64
 from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
 from .cautions import CAUTIONS, FIRST
+from .studio import FINDING, Picture
 from .wording import finding_text, limit, measured, named, value_text
 
 Figures = Mapping[str, Any]
@@ -59,18 +61,34 @@ def eyes(figures: Figures) -> str:
     return _table(heads, rows)
 
 
-def checks(figures: Figures) -> str:
-    """A row for each finding that is not as it should be, with its place and what to do; the others in short."""
-    failed = [check for check in figures["checks"] if not check["ok"]]
+def checks(figures: Figures, pictures: Sequence[Picture] = ()) -> str:
+    """A row for each finding that is not as it should be, with its place, what to do and the number of its picture;
+    the pictures; the others in short.
+    """
+    shown = {picture.name: number for number, picture in enumerate(pictures, 1)}
+    failed = [(row, check) for row, check in enumerate(figures["checks"]) if not check["ok"]]
     passed = [check for check in figures["checks"] if check["ok"]]
-    failed.sort(key=lambda check: not check["grave"])
+    failed.sort(key=lambda pair: not pair[1]["grave"])
     short = "".join(
         f"<div><span>{escape(check['name'])}</span>"
         f"<span>{escape(measured(check))}, limit {value_text(check['limit'])}</span></div>"
         for check in passed
     )
-    table = _table(("check", "#found", "#limit", "", "where", "what to do"), [_failed_row(check) for check in failed])
-    return table + (f'<h3>Passed</h3><div class="facts soft">{short}</div>' if short else "")
+    heads = ("check", "#found", "#limit", "", "where", "#picture", "what to do")
+    table = _table(heads, [_failed_row(check, shown.get(f"{FINDING}{row}")) for row, check in failed])
+    close = f'<div class="closeups">{"".join(map(_close_up, pictures, shown.values()))}</div>' if shown else ""
+    return table + close + (f'<h3>Passed</h3><div class="facts soft">{short}</div>' if short else "")
+
+
+def figure(picture: Picture, caption: str, kind: str = "") -> str:
+    """A picture held in the page itself."""
+    data = base64.b64encode(picture.png).decode("ascii")
+    image = f'<img alt="{escape(picture.title)}" src="data:image/png;base64,{data}">'
+    return f"<figure{kind}>{image}<figcaption>{escape(caption)}</figcaption></figure>"
+
+
+def _close_up(picture: Picture, number: int) -> str:
+    return figure(picture, f"{number}  {picture.title}")
 
 
 def likeness(figures: Figures) -> str:
@@ -157,7 +175,7 @@ def landmarks(figures: Figures) -> str:
     return _table(("landmark", "#place, mm", "#trust", "from"), rows)
 
 
-def _failed_row(check: Figures) -> list[str]:
+def _failed_row(check: Figures, picture: int | None) -> list[str]:
     where = check["where"] if isinstance(check["where"], str) else ", ".join(f"{each:.1f}" for each in check["where"])
     return [
         escape(check["name"]),
@@ -165,6 +183,7 @@ def _failed_row(check: Figures) -> list[str]:
         escape(limit(check)),
         '<span class="bad">fails</span>' if check["grave"] else "look",
         f'<span class="whole">{escape(where)}</span>',
+        "" if picture is None else str(picture),
         escape(check["advice"]),
     ]
 

@@ -22,6 +22,9 @@ a { color: inherit; }
 .plates figure { grid-column: span 2; margin: 0; break-inside: avoid; }
 .plates figure.wide { grid-column: span 3; }
 .plates img { display: block; width: 100%; background: #efebe3; border-radius: 2px; }
+.closeups { display: grid; grid-template-columns: repeat(4, 1fr); gap: .9rem; margin: 1rem 0; }
+.closeups figure { margin: 0; break-inside: avoid; }
+.closeups img { display: block; width: 100%; border-radius: 2px; }
 figcaption { margin-top: .35rem; color: var(--soft); font-size: .82rem; }
 table { width: 100%; border-collapse: collapse; font-size: .9rem; font-variant-numeric: tabular-nums lining-nums; }
 th { padding: .3rem .8rem .3rem 0; border-bottom: 1px solid var(--line); color: var(--soft); font-weight: 400;
@@ -53,7 +56,7 @@ footer { margin-top: 3rem; padding-top: .7rem; border-top: 1px solid var(--line)
   font-size: .8rem; }
 @media (max-width: 44rem) {
   body { padding: 1.5rem 1rem; }
-  .plates, .cautions { grid-template-columns: 1fr 1fr; }
+  .plates, .cautions, .closeups { grid-template-columns: 1fr 1fr; }
   .plates figure, .plates figure.wide { grid-column: span 1; }
   .cautions { grid-template-columns: 1fr; }
   .facts { columns: 1; }

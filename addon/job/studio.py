@@ -7,6 +7,9 @@ from typing import Protocol
 from ..geometry.progress import Progress
 from ..steps.workpiece import Workpiece
 
+FINDING = "finding-"
+"""Begins the name of a picture of a finding; the finding's row among the workpiece's checks follows it."""
+
 
 @dataclass(frozen=True)
 class Picture:

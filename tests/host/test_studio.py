@@ -1,6 +1,7 @@
 """The studio: the pictures of the report and the saved scene, and an open file left as it was."""
 
 import struct
+from dataclasses import replace
 
 import bpy
 import numpy as np
@@ -8,7 +9,8 @@ import pytest
 from canthus.geometry.errors import BadFile, NotReady
 from canthus.geometry.progress import Cancelled, Progress
 from canthus.host import scene_piece, studio
-from canthus.steps.workpiece import Workpiece
+from canthus.host.drawn_apart import shifts_of
+from canthus.steps.workpiece import Check, Done, Workpiece
 from host.scene_state import state
 from small_pieces import bust, egg
 
@@ -17,6 +19,7 @@ from small_pieces import bust, egg
 def small(monkeypatch):
     monkeypatch.setattr(studio, "PIXELS", 64)
     monkeypatch.setattr(studio, "PIXELS_NEAR", 48)
+    monkeypatch.setattr(studio, "PIXELS_FINDING", 32)
     monkeypatch.setattr(studio, "SAMPLES", 1)
 
 
@@ -58,6 +61,41 @@ def test_the_pictures_are_all_there_and_the_open_file_is_as_it_was(whole, capfd)
         line for line in capfd.readouterr().out.splitlines() if "WARNING" not in line
     ]  # once, on looking for a card
     assert said == [], "the renderer's chatter got through to standard output"
+
+
+def test_findings_are_photographed_grave_ones_first(whole):
+    """One that shows, one within, one on a part that cannot be cut, one without a place, one that is well."""
+    open_eye = whole.parts["eye-left"].kept(np.arange(1, 1280))
+    checks = (
+        Check("head: islands", 1, 0, "", False, tuple(whole.head.vertices[0]), grave=False),
+        Check("eye-left: open edges", 1, 0, "", False, tuple(open_eye.vertices.mean(axis=0))),
+        Check("head: closed cavities", 1, 0, "", False, (0.0, 0.0, 0.0)),
+        Check("head: inside out", 1, 0, "", False),
+        Check("head: least wall", 1, 0, "", True, (0.0, 0.0, 0.0)),
+    )
+    piece = whole.but(checks=checks, parts={**whole.parts, "eye-left": open_eye})
+    count = owned()
+    taken = [each for each in studio.BlenderStudio().pictures(piece) if each.name.startswith("finding-")]
+    assert [each.name for each in taken] == ["finding-1", "finding-2", "finding-0"]
+    assert taken[0].title == "eye-left: open edges, hidden inside"
+    assert taken[1].title == "head: closed cavities, cut open"
+    assert taken[2].title == "head: islands"
+    assert size_of(taken[1].png) == (32, 32)
+    assert owned() == count
+
+
+def test_parts_are_drawn_out_along_the_ways_they_go_in(whole):
+    up = np.array([0.0, -0.6, 0.8])
+    eyes = tuple(replace(eye, bore_length=3.0) for eye in whole.eyes)
+    key = Done("key", {"part": "skull-cap"}, {"cut_up": up.tolist()})
+    parts = {**whole.parts, "skull-cap": whole.parts["eye-left"], "plug-1": whole.parts["eye-left"]}
+    shifts = shifts_of(whole.but(eyes=eyes, parts=parts, history=(key,)))
+    assert not shifts["head"].any()
+    for name in ("skull-cap", "eye-left", "eye-right"):
+        assert shifts[name] @ up == pytest.approx(np.linalg.norm(shifts[name]))
+    assert np.linalg.norm(shifts["skull-cap"]) > 1.3 * np.linalg.norm(shifts["eye-left"])
+    from_the_front = shifts_of(whole.but(eyes=tuple(replace(eye, bore_length=0.0) for eye in eyes)))
+    assert from_the_front["eye-left"][1] < 0
 
 
 def test_stopped_it_leaves_the_open_file_as_it_was(whole):

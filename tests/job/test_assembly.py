@@ -1,4 +1,4 @@
-from canthus.job.assembly import assembly
+from canthus.job.assembly import assembly, numbers
 
 
 def figures(*parts, **settings):
@@ -8,8 +8,10 @@ def figures(*parts, **settings):
 
 def test_eyes_set_from_behind_come_before_the_cap_is_closed():
     orders = assembly(figures("head", "eye-left", "eye-right", "skull-cap", neck={"kind": "cup"}))
-    seat = next(row for row, order in enumerate(orders) if order.startswith("Seat eye-left and eye-right from behind"))
-    close = next(row for row, order in enumerate(orders) if order.startswith("Try skull-cap"))
+    seat = next(
+        row for row, order in enumerate(orders) if order.startswith("Seat eye-left (2) and eye-right (3) from behind")
+    )
+    close = next(row for row, order in enumerate(orders) if order.startswith("Try skull-cap (4)"))
     assert seat < close
     assert "ball" in orders[-1]
 
@@ -27,3 +29,9 @@ def test_the_last_setting_of_a_step_counts():
 
 def test_a_head_alone_has_no_eyes_to_seat():
     assert not any("Seat" in order or "Paint" in order for order in assembly(figures("head")))
+
+
+def test_parts_are_numbered_in_the_order_they_go_together():
+    names = ["plug-1", "skull-cap", "eye-right", "head", "eye-left"]
+    assert list(numbers(names)) == ["head", "eye-right", "eye-left", "skull-cap", "plug-1"]
+    assert list(numbers(names).values()) == [1, 2, 3, 4, 5]

@@ -1,4 +1,5 @@
 import json
+import re
 import tomllib
 
 import pytest
@@ -9,6 +10,7 @@ from canthus.job.chain import CHAIN, chain
 from canthus.job.command import main
 from canthus.job.make import make
 from canthus.job.order import Order
+from canthus.job.page_sections import checks
 from canthus.job.studio import Picture
 from canthus.steps.catalogue import all_steps
 
@@ -171,3 +173,14 @@ def test_the_chain_keeps_to_the_order_of_the_catalogue():
     order = [step.NAME for step in all_steps()]
     places = [order.index(name) for name in CHAIN if name in order]
     assert places == sorted(places)
+
+
+def test_a_finding_is_shown_beside_its_row():
+    """Its number stands in the table and under the picture, which is not among the pictures of the whole."""
+    rows = [{"name": name, "value": 1, "limit": 0, "unit": "", "where": [1.0, 2.0, 3.0]} for name in ("a", "b", "c")]
+    found = [{**row, "ok": row["name"] == "a", "grave": row["name"] == "c", "advice": ""} for row in rows]
+    pictures = [Picture("finding-2", "c, cut open", PNG), Picture("finding-1", "b", PNG)]
+    text = checks({"checks": found}, pictures)
+    assert text.index("<td>c</td>") < text.index("<td>b</td>")
+    assert re.findall(r'1.0, 2.0, 3.0</span></td><td class="number">(\d)</td>', text) == ["1", "2"]
+    assert re.findall(r"<figcaption>(\d)  ([^<]+)</figcaption>", text) == [("1", "c, cut open"), ("2", "b")]

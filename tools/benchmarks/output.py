@@ -1,4 +1,4 @@
-"""Rows of the eyes' and the output stage: lids with sockets and eyes, the hollow, the thickness of walls, closest places."""
+"""Rows of the eyes' and the output stage: lids, sockets and eyes, the hollow, thickness of walls, closest places."""
 
 import dataclasses
 from collections.abc import Callable, Iterator

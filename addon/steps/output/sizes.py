@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from ...geometry.directions import spread_directions
 from ...geometry.mesh import Mesh
 from ..workpiece import Check
 from .printers import Printer
@@ -29,11 +30,11 @@ def size_findings(name: str, mesh: Mesh, printer: Printer) -> list[Check]:
 
 def smallest_tube(mesh: Mesh) -> tuple[float, float]:
     """Diameter and length of the narrowest round tube the part fits in, over some two hundred directions."""
-    outermost = [(some @ mesh.vertices.T).argmax(axis=1) for some in np.array_split(_directions(2000), 100)]
+    outermost = [(some @ mesh.vertices.T).argmax(axis=1) for some in np.array_split(spread_directions(2000), 100)]
     points = mesh.vertices[np.unique(np.concatenate(outermost))]  # stands for the hull, to some hundredths of a mm
-    ways = _directions(400)[:200]
+    ways = spread_directions(400)[:200]
     axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2]
-    ways = np.concatenate([axes, _directions(400)[:200]])
+    ways = np.concatenate([axes, spread_directions(400)[:200]])
     across = 2 * _ring_radii(np.stack([_outline(_across(points, way)) for way in ways]))
     lengths = np.ptp(points @ ways.T, axis=0)
     best = int(np.lexsort((lengths, across))[0])
@@ -41,13 +42,6 @@ def smallest_tube(mesh: Mesh) -> tuple[float, float]:
 
 
 _TURNS = np.array([[np.cos(angle), np.sin(angle)] for angle in np.arange(128) * np.pi / 64]).T
-
-
-def _directions(count: int) -> NDArray[np.float64]:
-    """(count, 3) unit vectors spread evenly over the sphere, from the top down."""
-    turns, heights = np.arange(count) * np.pi * (3 - 5**0.5), 1 - (2 * np.arange(count) + 1) / count
-    level = np.sqrt(1 - heights**2)
-    return np.column_stack([level * np.cos(turns), level * np.sin(turns), heights])
 
 
 def _across(points: NDArray[np.float64], way: NDArray[np.float64]) -> NDArray[np.float64]:

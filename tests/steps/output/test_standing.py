@@ -2,14 +2,13 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference
-from canthus.geometry.solids import cylinder, frustum
+from canthus.geometry.booleans import difference, union
+from canthus.geometry.solids import cylinder, frustum, sphere
 from canthus.job.page_sections import standing
 from canthus.steps.output.check import Check
 from canthus.steps.output.printers import PRINTERS
 from canthus.steps.output.standing import advice, in_words, suggested_stands
 from canthus.steps.workpiece import Workpiece
-from demo_heads import demo_head
 
 WORDS = {
     (0, 0, 1): "upright",
@@ -32,8 +31,9 @@ def test_a_stand_in_words(up):
 
 @pytest.fixture(scope="module")
 def rows():
-    """A head lying on its face, with a bowl for a cap."""
-    head = demo_head(0, 6.0).mesh.moved(np.diag([1 / 6, 1 / 6, 1 / 6, 1.0]))
+    """An egg with a nose lying on its face, with a bowl for a cap."""
+    egg = sphere(1.0, sag=0.002).moved(np.diag([12.0, 16.0, 19.0, 1.0]))
+    head = union(egg, sphere(3.0, (0, -16, -2), sag=0.02), cylinder((0, 3, -26), (0, 3, -10), 8, 0.02))
     bowl = difference(cylinder((0, 0, 30), (0, 0, 38), 10, 0.01), cylinder((0, 0, 32), (0, 0, 39), 8, 0.01))
     return suggested_stands(Workpiece(head=head, parts={"bowl": bowl}), np.array([0.0, 1.0, 0.0]), PRINTERS["medium"])
 
@@ -57,5 +57,7 @@ def test_what_stands_well_is_left():
 
 def test_the_page_says_so(rows):
     text = standing({"steps": [{"name": "check", "figures": {"stands": rows}}]})
-    assert all(f"<td>{row['part']}</td><td>{row['stand']}</td>" in text for row in rows)
+    for row in rows:
+        left = "as it stands: " if row["up"] == row["up_now"] else ""
+        assert f"<td>{row['part']}</td><td>{left}{row['stand']}</td>" in text
     assert standing({"steps": []}) == ""
