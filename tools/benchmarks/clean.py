@@ -16,7 +16,7 @@ from canthus.geometry.strays import GOOD, found_strays
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from .rows import Bench, Row, library, measured, root_mean_square, row, timed
+from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed, timed_in_turn
 
 _NO_FAULTS = {"strays": 0.0, "clusters": 0.0, "veils": 0.0, "lashes": 0.0}
 _SKIN, _SECOND_SKIN, _LASH = 0, 4, 5  # simulator.settings.LABELS
@@ -100,14 +100,32 @@ def merge_layers(bench: Bench, points: int) -> Iterator[Row]:
 
 @measured("denoise")
 def denoise(bench: Bench, points: int) -> Iterator[Row]:
-    """Noise of 0.1 mm, and the crease of the upper lids."""
+    """Noise of 0.1 mm, and the crease of the upper lids; beside a bilateral filter given the same neighbourhood."""
     cloud = bench.capture(points, **_NO_FAULTS, noise=0.1)
-    ours = timed(lambda: denoised(cloud.points))
-    truth = ClosestPoint(bench.head)
-    before, after = (root_mean_square(truth.query(each)[0]) for each in (cloud.points, ours.result.points))
-    line = row("denoise", points, ours).quality("RMS over that before", after / before, bar=0.5, absolute=True)
-    lost = 100 * (1 - Creases(bench).kept(ours.result.points))
-    yield line.quality("crease depth lost %", lost, bar=10.0, absolute=True)
+    ours, theirs = _both_denoised(cloud.points)
+    truth, depth = ClosestPoint(bench.head), Creases(bench)
+    before = root_mean_square(truth.query(cloud.points)[0])
+    found = [None if each is None else each.result for each in (ours, theirs)]
+    after = [None if each is None else root_mean_square(truth.query(each)[0]) / before for each in found]
+    lost = [None if each is None else 100 * (1 - depth.kept(each)) for each in found]
+    line = row("denoise", points, ours, "bilateral filter (open3d)", theirs, bar=1.0)
+    line = line.quality("RMS over that before", *after, bar=0.5, absolute=True)
+    yield line.quality("crease depth lost %", *lost, bar=10.0, absolute=True)
+
+
+def _both_denoised(points: NDArray[np.float64]) -> tuple[Timed[NDArray[np.float64]], Timed[NDArray[np.float64]] | None]:
+    """Ours, and open3d's smoothing over as many neighbours within the same reach, its range thrice the noise."""
+    open3d: Any = library("open3d")
+    if open3d is None:
+        return timed(lambda: denoised(points).points), None
+    reach = denoised(points).reach
+
+    def bilateral() -> NDArray[np.float64]:
+        given = open3d.geometry.PointCloud(open3d.utility.Vector3dVector(points))
+        search = open3d.geometry.KDTreeSearchParamHybrid(reach, 36)
+        return np.asarray(given.smooth_bilateral(search, reach / 2, 0.3).points)
+
+    return timed_in_turn(lambda: denoised(points).points, bilateral, 2)
 
 
 @measured("orient")

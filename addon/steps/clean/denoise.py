@@ -22,7 +22,7 @@ class Denoise(Step):
         0.0, low=0.0, high=20.0, unit="mm", at="life", help="Radius looked at round a point; 0 goes by the spacing"
     )
     crease: float = setting(
-        20.0, low=5.0, high=90.0, unit="deg", help="Turn of the surface from which it counts as a crease"
+        15.0, low=5.0, high=90.0, unit="deg", help="Turn of the surface from which it counts as a crease"
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
