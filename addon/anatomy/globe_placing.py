@@ -45,7 +45,13 @@ class PlacedGlobe:
 
 
 def placed_globe(
-    points: NDArray[np.float64], head: Mesh, fissure: Fissure, radius: float, trust: float, sources: str
+    points: NDArray[np.float64],
+    head: Mesh,
+    fissure: Fissure,
+    radius: float,
+    trust: float,
+    sources: str,
+    photographs: Estimate | None = None,
 ) -> PlacedGlobe:
     """Place one globe and find the margin of its opening.
 
@@ -56,7 +62,8 @@ def placed_globe(
     fissure : from the landmarks
     radius : of the globe
     trust : confidence of the weakest landmark, 0 to 1
-    sources : "all", or the one to use: "landmarks", "lids" or "sclera"
+    sources : "all", or the one to use: "landmarks", "lids", "sclera" or "photographs"
+    photographs : what they say of the centre, where there are some that show the pupil
 
     Raises
     ------
@@ -71,6 +78,8 @@ def placed_globe(
     if sources in ("all", "lids"):
         lids = from_lids(points, fissure, radius, first)
         estimates += [] if lids is None else [lids]
+    if photographs is not None and sources in ("all", "photographs"):
+        estimates.append(photographs)
     sclera = from_sclera(points, fissure, radius, combined(estimates)) if sources in ("all", "sclera") else None
     estimates += [] if sclera is None else [sclera.estimate]
     if sources != "all":

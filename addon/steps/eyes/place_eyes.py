@@ -1,30 +1,34 @@
 """The step that finds where the eyes are, and how large the ones must be that go in."""
 
+import dataclasses
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...anatomy.dimensions import GLOBE_WIDTH
-from ...anatomy.eye import FISSURE_HEIGHT, MARGIN_REFLEX_UPPER, nearest_stock, stock_series
-from ...anatomy.fissure import CORNERS, SIDES, Fissure, published_fissure
-from ...geometry.cloud import Cloud
-from ...geometry.errors import NotReady
-from ...geometry.mesh import Mesh
+from ...anatomy.fissure import SIDES
+from ...anatomy.gaze import turned_gaze
+from ...geometry.errors import BadSetting, NotPossible
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import EYES_FOUND, Check, Eye, Workpiece
+from .eye_stock import chosen_eye, eye_stock, eyes_to_choose_from
+from .one_eye import corners_seen, search_in, triple, with_eye
+from .photographs import compared, photographed, told
+
+if TYPE_CHECKING:
+    from ...anatomy.pupil_placing import PhotoEyes
 
 _IPD = (50.0, 75.0)  # most adults (Dodgson 2004)
 _OVERSIZE = 5.0  # %; an eye larger than the globe by more shows in the lids
-_NEAR = 6.0  # mm; a globe farther from the twin's mirror image was placed there for a reason
-_BY_HAND: tuple[str, ...] = ("by hand",)
+_TURN = 45.0  # degrees an eye turns at most
 
 
 @dataclass(frozen=True)
 class PlaceEyes(Step):
-    """Find both globes from landmarks, lids and visible sclera, and choose the eyes to put in."""
+    """Find both globes from landmarks, lids, visible sclera and photographs, and choose the eyes to put in."""
 
     NAME: ClassVar[str] = "place-eyes"
     STAGE: ClassVar[str] = "eyes"
@@ -41,8 +45,14 @@ class PlaceEyes(Step):
         help="Diameter of the eyes that go in; 0 takes the nearest of the series",
     )
     series: str = setting("", help="Diameters there are to choose from, such as 3, 4, 5, 6; empty for the usual ones")
+    stock: str = setting("", kind="path", help="TOML file of your own eyes to choose from: name and diameter of each")
     sources: str = setting(
-        "all", choices=("all", "landmarks", "lids", "sclera"), help="What the globes are placed by, alone or together"
+        "all",
+        choices=("all", "landmarks", "lids", "sclera", "photographs"),
+        help="What the globes are placed by, alone or together",
+    )
+    photographs: str = setting(
+        "", kind="path", help="JSON or CSV file of landmarks and pupils marked in 1 to 8 photographs of the sitter"
     )
     hold: str = setting(
         "centre", choices=("centre", "front"), help="What stays in place if the eye is not of the globe's size"
@@ -58,6 +68,14 @@ class PlaceEyes(Step):
     gaze_distance: float = setting(
         0.0, low=0.0, high=100000.0, unit="mm", at="life", help="How far ahead the eyes meet; 0 for parallel gaze"
     )
+    left_gaze_across: float = setting(
+        0.0, low=-_TURN, high=_TURN, unit="deg", help="Turn the left eye's gaze to the sitter's left"
+    )
+    left_gaze_up: float = setting(0.0, low=-_TURN, high=_TURN, unit="deg", help="Turn the left eye's gaze up")
+    right_gaze_across: float = setting(
+        0.0, low=-_TURN, high=_TURN, unit="deg", help="Turn the right eye's gaze to the sitter's left"
+    )
+    right_gaze_up: float = setting(0.0, low=-_TURN, high=_TURN, unit="deg", help="Turn the right eye's gaze up")
     left_centre: tuple[float, ...] = setting(
         (), kind="point", unit="mm", help="Centre of the sitter's left globe, placed by hand, as the head stands"
     )
@@ -67,80 +85,62 @@ class PlaceEyes(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with two eyes, their openings found on the head."""
-        from ...anatomy.globe_placing import margin_about, placed_globe
-
-        if self._sees_no_eyes(piece):
+        stock = eye_stock(self.series, self.stock)
+        seen = self._photographed(piece, progress)
+        estimates = {} if seen is None else seen.estimates
+        if self._sees_no_eyes(piece) and len(estimates) < 2:
             return _without_eyes(piece)
-        head, scale = piece.needed_head(), piece.scale
-        head = Mesh(head.vertices / scale, head.triangles)
-        points = _scan_points(piece) / scale
-        placed = piece.but(checks=tuple(check for check in piece.checks if check.name != EYES_FOUND))
+        search = search_in(piece, self.globe / 2, self.sources, estimates)
+        placed = piece.but(eyes=(), checks=tuple(check for check in piece.checks if check.name != EYES_FOUND))
+        placed = placed if seen is None else told(placed, seen, self.photographs)
         for number, (side, _) in enumerate(SIDES):
             progress(number / 2, f"placing the {side} eye")
             by_hand = self.left_centre if side == "left" else self.right_centre
-            if by_hand:
-                centre = np.array(by_hand) / scale
-                fissure = fissure_of(piece, side, centre, self.globe / 2)
-                opening, length, height, seen = margin_about(head, fissure, centre, self.globe / 2)
-                uncertainty, sources = 0.0, _BY_HAND
-            else:
-                fissure = fissure_of(piece, side, None, self.globe / 2)
-                found = placed_globe(points, head, fissure, self.globe / 2, _trust(piece, side), self.sources)
-                centre, opening, seen, sources = found.centre, found.opening, found.opening_seen, found.sources
-                length, height = found.opening_length, found.opening_height
-                uncertainty = float(np.sqrt(np.trace(found.covariance) / 3))
-                placed = placed.measured(
-                    **{
-                        f"{side}_sclera_points": found.points,
-                        f"{side}_sclera_spread_mm_life": found.spread,
-                        f"{side}_depth_uncertainty_mm_life": float(np.sqrt(found.covariance[1, 1])),
-                    }
-                )
-            eye = Eye(
-                side,
-                _triple(centre * scale),
-                uncertainty=uncertainty * scale,
-                sources=sources,
-                opening=opening * scale,
-            )
-            placed = placed.but(eyes=(*placed.eyes[:number], eye)).measured(
-                **{
-                    f"{side}_uncertainty_mm_life": uncertainty,
-                    f"{side}_fissure_length_mm_life": length,
-                    f"{side}_fissure_height_mm_life": height,
-                }
-            )
-            for note in _notes(side, sources, seen, fissure, by_twin=not by_hand and not _corners_seen(piece, side)):
-                placed = placed.noted(note)
-        return self._chosen(placed)
+            placed = with_eye(placed, search, side, by_hand)
+        return self._chosen(compared(placed, estimates), stock)
+
+    def _photographed(self, piece: Workpiece, progress: Progress) -> "PhotoEyes | None":
+        """What the photographs show, where there are some and they are asked for."""
+        if self.sources == "photographs" and not self.photographs:
+            raise BadSetting("place-eyes: sources=photographs needs the marks: give photographs, a JSON or CSV file")
+        if not self.photographs or self.sources not in ("all", "photographs"):
+            return None
+        progress(0.0, "solving the photographs")
+        seen = photographed(piece, self.photographs, self.globe / 2)
+        if self.sources == "photographs" and len(seen.estimates) < 2:
+            why = "; ".join(seen.notes) or "no pupil is marked in them"
+            raise NotPossible(f"place-eyes: the photographs do not show both eyes: {why}")
+        return seen
 
     def _sees_no_eyes(self, piece: Workpiece) -> bool:
         """Whether landmarks were looked for, and neither they nor a hand show where an eye is."""
-        shown = self.left_centre or self.right_centre or any(_corners_seen(piece, side) for side, _ in SIDES)
+        shown = self.left_centre or self.right_centre or any(corners_seen(piece, side) for side, _ in SIDES)
         return not shown and any(done.name == "landmarks" for done in piece.history)
 
-    def _chosen(self, piece: Workpiece) -> Workpiece:
+    def _chosen(self, piece: Workpiece, stock: dict[str, float]) -> Workpiece:
         """The eyes with diameter, gaze and final centre, and what that costs."""
         wanted = self.globe * piece.scale
-        diameter = self.diameter or nearest_stock(wanted, stock_series(self.series))
+        nearest = chosen_eye(wanted, stock)
+        diameter = self.diameter or stock[nearest]
         error = 100 * (diameter / wanted - 1)
         centres = np.array([eye.centre for eye in piece.eyes])
         apart = float(np.linalg.norm(centres[0] - centres[1])) / piece.scale
-        target = centres.mean(axis=0) + np.array([0.0, -self.gaze_distance * piece.scale, 0.0])
         back = self.set_back * piece.scale + ((diameter - wanted) / 2 if self.hold == "front" else 0.0)
-        eyes = []
-        for eye, centre in zip(piece.eyes, centres, strict=True):
-            gaze = np.array([0.0, -1.0, 0.0])
-            if self.gaze_distance:
-                gaze = (target - centre) / np.linalg.norm(target - centre)
-            place = centre + np.array([0.0, back, 0.0])
-            eyes.append(
-                Eye(eye.side, _triple(place), _triple(gaze), diameter, 0.0, eye.uncertainty, eye.sources, eye.opening)
+        eyes = [
+            dataclasses.replace(
+                eye,
+                centre=triple(centre + np.array([0.0, back, 0.0])),
+                gaze=triple(self._gaze(eye, centre, centres.mean(axis=0), piece.scale)),
+                diameter=diameter,
             )
+            for eye, centre in zip(piece.eyes, centres, strict=True)
+        ]
         piece = piece.but(eyes=tuple(eyes)).measured(
+            eye="as asked for" if self.diameter else nearest,
             eye_diameter_mm=diameter,
             globe_at_print_mm=wanted,
             eye_size_error_percent=error,
+            eyes_to_choose_from=eyes_to_choose_from(wanted, stock),
             pupils_apart_mm_life=apart,
             set_back_mm=back,
         )
@@ -156,28 +156,20 @@ class PlaceEyes(Step):
             )
         return piece
 
-
-def _scan_points(piece: Workpiece) -> NDArray[np.float64]:
-    """The raw scan where there is one, since closing smooths the margins; else the head's vertices."""
-    if isinstance(piece.scan, Cloud):
-        return piece.scan.points
-    return (piece.scan or piece.needed_head()).vertices
-
-
-def _trust(piece: Workpiece, side: str) -> float:
-    """Confidence of the weakest landmark an eye is placed by; less where only its twin's were seen."""
-    seen = _corners_seen(piece, side)
-    own = side if seen else _twin(side)
-    marks = [piece.landmarks[f"{name}-{own}"] for name in CORNERS if f"{name}-{own}" in piece.landmarks]
-    return (1.0 if seen else 0.5) * min(mark.confidence for mark in marks)
-
-
-def _corners_seen(piece: Workpiece, side: str) -> bool:
-    return all(f"{name}-{side}" in piece.landmarks for name in CORNERS[:2])
-
-
-def _twin(side: str) -> str:
-    return "right" if side == "left" else "left"
+    def _gaze(
+        self, eye: Eye, centre: NDArray[np.float64], middle: NDArray[np.float64], scale: float
+    ) -> NDArray[np.float64]:
+        """Ahead, or to where both eyes meet; then turned as this eye's own settings say."""
+        gaze = np.array([0.0, -1.0, 0.0])
+        if self.gaze_distance:
+            target = middle + np.array([0.0, -self.gaze_distance * scale, 0.0])
+            gaze = (target - centre) / np.linalg.norm(target - centre)
+        across, up = (
+            (self.left_gaze_across, self.left_gaze_up)
+            if eye.side == "left"
+            else (self.right_gaze_across, self.right_gaze_up)
+        )
+        return turned_gaze(gaze, across, up) if across or up else gaze
 
 
 def _without_eyes(piece: Workpiece) -> Workpiece:
@@ -188,56 +180,3 @@ def _without_eyes(piece: Workpiece) -> Workpiece:
     return piece.but(eyes=(), checks=(*others, finding)).noted(
         f"No eye could be found on this head, so it has no lids, sockets or eyes of its own: {advice}"
     )
-
-
-def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, radius: float) -> Fissure:
-    """The landmarks of one eye at life size. Lid middles that are missing are drawn from published sizes; an eye whose
-    corners are missing is the other one's mirror image.
-    """
-    marks = piece.landmarks
-    names = [f"{name}-{side}" for name in CORNERS]
-    missing = [name for name in names[:2] if name not in marks]
-    if missing and _corners_seen(piece, _twin(side)):
-        twin = fissure_of(piece, _twin(side), None, radius).mirrored()
-        if centre is None or np.hypot(*(np.array(twin.pupil_line()) - centre[[0, 2]])) < _NEAR:
-            return twin
-    if len(missing) == 2 and centre is not None:
-        return published_fissure(side, centre + np.array([0.0, -radius - 1.0, 0.0]))
-    if missing:
-        raise NotReady(
-            f"place-eyes: landmark {' and '.join(missing)} missing: run landmarks, place it by hand, or give "
-            f"{side}_centre"
-        )
-    inner, outer = (piece.needed_landmark(name) / piece.scale for name in names[:2])
-    middle = (inner + outer) / 2 + np.array([0.0, -3.5, 0.0])
-    rise = MARGIN_REFLEX_UPPER / 10.08 * FISSURE_HEIGHT
-    upper, lower = middle + np.array([0.0, 0.0, rise]), middle - np.array([0.0, 0.0, FISSURE_HEIGHT - rise])
-    if names[2] in marks and names[3] in marks:
-        upper, lower = (piece.needed_landmark(name) / piece.scale for name in names[2:])
-    return Fissure(side, inner, outer, upper, lower)
-
-
-def _notes(side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure, by_twin: bool) -> list[str]:
-    """What a sculptor must know of how this eye was placed."""
-    notes = []
-    if by_twin:
-        notes.append(
-            f"the corners of the {side} eye were not found: it was looked for where the {_twin(side)} eye's mirror "
-            "image lies; place its landmarks by hand if it is elsewhere"
-        )
-    if sources != _BY_HAND and "sclera" not in sources:
-        state = "is closed" if not fissure.is_open else "shows too little sclera"
-        notes.append(
-            f"the {side} eye {state}: its globe was placed by {' and '.join(sources)} only, right to about 1 mm at "
-            "life size; compare it with a photograph"
-        )
-    if not seen:
-        notes.append(
-            f"no lid margin could be followed round the {side} eye: its opening was drawn through the landmarks"
-        )
-    return notes
-
-
-def _triple(place: NDArray[np.float64]) -> tuple[float, float, float]:
-    x, y, z = place.tolist()
-    return x, y, z

@@ -10,7 +10,7 @@ from ...geometry.errors import NotPossible
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import Workpiece
-from .place_eyes import fissure_of
+from .one_eye import fissure_of
 
 if TYPE_CHECKING:
     from ...anatomy.lid_building import BuiltLids
