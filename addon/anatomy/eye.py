@@ -109,15 +109,17 @@ class EyeShape:
 
     def profile(self, sag: float) -> NDArray[np.float64]:
         """(k, 2) outline of radius and length ahead, from the back pole over the limbus to the corneal apex."""
-        back = _arc(0.0, self.sclera, np.pi, self.limbus_angle, sag)
-        front = _arc(self.cornea_ahead, self.cornea, np.arcsin(self.limbus / self.cornea), 0.0, sag)
+        back = arc(0.0, self.sclera, np.pi, self.limbus_angle, sag)
+        front = arc(self.cornea_ahead, self.cornea, np.arcsin(self.limbus / self.cornea), 0.0, sag)
         outline = np.concatenate([back, front[1:]])
         outline[[0, -1], 0] = 0.0
         return outline
 
 
-def _arc(centre: float, radius: float, first: float, last: float, sag: float) -> NDArray[np.float64]:
-    """(k, 2) points of a circle about the axis, between two angles to it, no chord deeper than `sag`."""
+def arc(centre: float, radius: float, first: float, last: float, sag: float) -> NDArray[np.float64]:
+    """(k, 2) radius and length ahead of points of a circle about the axis, between two angles to it, radians; no chord
+    lies deeper than `sag`.
+    """
     step = 2 * np.arccos(1 - min(sag / radius, 0.1))
     angles = np.linspace(first, last, max(4, int(np.ceil(abs(last - first) / step)) + 1))
     return np.column_stack([radius * np.sin(angles), centre + radius * np.cos(angles)])

@@ -1,4 +1,4 @@
-"""Eyes as solids: full-round on a stem, half-round with a flat back, their irises proud or sunk, and clear domes.
+"""Eyes as solids: full-round or half-round, on a stem or without, their irises proud or sunk, and clear domes.
 
 Each is made about the origin of its optic axis and then laid in the head. Its faces are inscribed in the true spheres.
 """
@@ -9,48 +9,50 @@ from numpy.typing import NDArray
 from ..geometry.booleans import difference, union
 from ..geometry.inside_view import frame_about
 from ..geometry.mesh import Mesh
-from ..geometry.solids import box, cylinder, revolved, sphere
+from ..geometry.solids import box, cylinder, frustum, revolved, sphere
 from ..geometry.transforms import transform
 from .eye import EyeShape
-from .eye_path import STEM_LENGTH, STEM_RADIUS, Bore
-from .socket import FINENESS
+from .eye_path import STEM_LENGTH, STEM_RADIUS
+from .eye_seat import FINENESS, FLAT
+from .socket import Pocket
 
 ANTERIOR_DEPTH = 3.03
 """Corneal apex to the front of the lens, where the iris stands, mm at life size, here on a globe of 24 (1,015 eyes,
 South China, doi 10.1186/s12886-016-0221-5)."""
 
 _ENGRAVED = 0.05  # mm; the least line that shows on a resin print, about a pixel
-_FLAT = 0.3  # radii behind the centre: where a half-round eye is cut, so that its widest ring is whole
 _LAND = 0.03  # radii: what is left of the sclera's edge about a sunk iris
 _DOME_GAP = 0.02  # mm round a dome's foot and under it
 
 
-def made_eye(shape: EyeShape, *, flat_back: bool, sunk_iris: bool, marks: int) -> Mesh:
+def made_eye(shape: EyeShape, *, half: bool, stem: bool, sunk_iris: bool, marks: int) -> Mesh:
     """One eye about the origin, looking along +z with its top towards +y.
 
     Parameters
     ----------
     shape : its size
-    flat_back : half-round with a flat back instead of full-round with a handling stem
+    half : half-round with a flat back instead of full-round
+    stem : with a handling stem behind
     sunk_iris : a flat recess to paint and dome with clear resin, instead of a solid cornea with the pupil scribed on it
-    marks : grooves across the stem's end (0 to 2); the first runs up and down, the second crosses it on the optic axis
+    marks : grooves across the back (0 to 2); the first runs up and down, the second crosses it
 
     Returns
     -------
-    Closed mesh.
+    Closed mesh. Where the optic axis leaves the back there is a centre mark: a small cone, as for a lathe.
     """
-    profile = np.concatenate([_back(shape, flat_back), _front(shape, sunk_iris)])
+    profile = np.concatenate([_back(shape, half, stem), _front(shape, sunk_iris)])
     eye = revolved(profile, sag=FINENESS * shape.sclera)
-    if flat_back or not marks:
-        return eye
-    stem, end = STEM_RADIUS * shape.sclera, -shape.sclera * (1 + STEM_LENGTH)
-    width = max(2 * _ENGRAVED, stem / 5)
-    long, low, high = 1.5 * stem, end - width, end + width
+    end, room = float(profile[:, 1].min()), STEM_RADIUS * shape.sclera
+    width = max(2 * _ENGRAVED, room / 5)
+    # On a round back without a stem the marks go as deep as they would in a stem's flat end.
+    end += 0.0 if half or stem else shape.sclera - float(np.sqrt(shape.sclera**2 - room**2))
+    long, low, high = 1.5 * room, end - 2 * room, end + width
     grooves = [
         box((-width / 2, -long, low), (width / 2, long, high)),
         box((-long, -width / 2, low), (long, width / 2, high)),
     ]
-    return difference(eye, *grooves[:marks])
+    centre_mark = frustum((0.0, 0.0, end - width), (0.0, 0.0, end + 2 * width), 3 * width, 0.0, width / 50)
+    return difference(eye, centre_mark, *grooves[:marks])
 
 
 def made_dome(shape: EyeShape) -> Mesh:
@@ -67,28 +69,33 @@ def laid(mesh: Mesh, centre: NDArray[np.float64], gaze: NDArray[np.float64]) -> 
     return mesh.moved(transform(np.column_stack([across, up, ahead]), centre))
 
 
-def plug(centre: NDArray[np.float64], gaze: NDArray[np.float64], radius: float, bore: Bore) -> Mesh:
-    """What fills pocket and bore behind a fixed eye; a hair larger than they, so that it fuses with their walls."""
-    over = radius * (1 + 2 * FINENESS) + 0.01
-    ball = sphere(over, centre, FINENESS * over)
-    way = cylinder(centre, bore.end - gaze * 0.01, over, FINENESS * over)
-    front = cylinder(centre + gaze * 0.3 * radius, centre + gaze * 2 * over, 2 * over, 0.01 * over)
-    return difference(union(ball, way), front)
+def plug(pocket: Pocket) -> Mesh:
+    """What fills pocket and bores behind a fixed eye; a hair larger than they, so that it fuses with their walls."""
+    hair, centre, gaze = 2 * FINENESS * pocket.widest + 0.01, pocket.centre, pocket.gaze
+    over, sag = pocket.radius + hair, FINENESS * pocket.radius
+    ball = sphere(over, centre, sag)
+    ways = [
+        cylinder(bore.start + hair * gaze, bore.end - hair * gaze, bore.radius + hair, sag) for bore in pocket.bores()
+    ]
+    front = cylinder(centre + gaze * 0.3 * pocket.radius, centre + gaze * 2 * over, 2 * over, 0.01 * over)
+    return difference(union(ball, *ways), front)
 
 
-def _back(shape: EyeShape, flat_back: bool) -> NDArray[np.float64]:
+def _back(shape: EyeShape, half: bool, stem: bool) -> NDArray[np.float64]:
     """(k, 2) outline from the axis behind to just before the limbus."""
     outline = shape.profile(FINENESS * shape.sclera)
     outline = outline[outline[:, 1] < shape.limbus_ahead - 1e-9 * shape.sclera]
     radius = shape.sclera
-    if flat_back:
-        height = -_FLAT * radius
-        kept = outline[outline[:, 1] > height]
-        return np.concatenate([[(np.sqrt(radius**2 - height**2), height)], kept])
-    stem = STEM_RADIUS * radius
-    joint = -np.sqrt(radius**2 - stem**2)
-    kept = outline[(outline[:, 1] > joint)]
-    return np.concatenate([[(stem, -radius * (1 + STEM_LENGTH)), (stem, joint)], kept])
+    back = np.zeros((0, 2))
+    if half:
+        outline = outline[outline[:, 1] > -FLAT * radius]
+        back = np.array([(radius * np.sqrt(1 - FLAT**2), -FLAT * radius)])
+    if stem:
+        thick = STEM_RADIUS * radius
+        joint = -FLAT * radius if half else -np.sqrt(radius**2 - thick**2)
+        outline = outline[outline[:, 1] > joint]
+        back = np.concatenate([[(thick, -radius * (1 + STEM_LENGTH)), (thick, joint)], back])
+    return np.concatenate([back, outline])
 
 
 def _front(shape: EyeShape, sunk_iris: bool) -> NDArray[np.float64]:

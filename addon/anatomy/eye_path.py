@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .eye import EyeShape
+from .eye_seat import Seat
 
 STEM_RADIUS, STEM_LENGTH = 0.3, 1.0
 """Of the handling stem behind a made eye, in radii of the eye: thick enough to print and hold at 1/6."""
@@ -37,7 +38,19 @@ def eye_bore(centre: ArrayLike, gaze: ArrayLike, pocket_radius: float, length: f
     return Bore(start, start - np.asarray(gaze, dtype=np.float64) * length, pocket_radius)
 
 
-def least_bore(diameter: float, clearance: float) -> float:
-    """The shortest bore that leaves room for the eye's handling stem."""
-    radius = EyeShape(diameter).sclera
-    return radius * (1.0 + STEM_LENGTH) + 2 * clearance
+def stepped(bore: Bore, seat: Seat) -> tuple[Bore, Bore]:
+    """The bore as far as the step its ring sits against, and the wider one from there to the same end.
+
+    The first runs on a little within the second, so that no skin is left between them.
+    """
+    way = bore.end - bore.start
+    ahead = way / np.linalg.norm(way)
+    step = bore.start + seat.depth * ahead
+    middle = (seat.depth + np.linalg.norm(way)) / 2
+    return Bore(bore.start, bore.start + middle * ahead, bore.radius), Bore(step, bore.end, seat.bore)
+
+
+def least_bore(shape: EyeShape, clearance: float, seat: Seat | None = None) -> float:
+    """The shortest bore that leaves room for the eye's handling stem, and for the ring behind it."""
+    stem = shape.sclera * (1.0 + STEM_LENGTH) + 2 * clearance
+    return stem if seat is None else max(stem, seat.back + 2 * clearance)

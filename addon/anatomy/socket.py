@@ -4,6 +4,7 @@ Lengths are in the unit of the mesh that is carved; `scale` says how large a lif
 """
 
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,14 +13,12 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 from ..geometry.angles import arc_tangent
 from ..geometry.inside_view import InsideView
 from ..geometry.mesh import Mesh
-from ..geometry.solids import cylinder, sphere
+from ..geometry.solids import cylinder, revolved, sphere
 from .eye import EyeShape
-from .eye_path import Bore
+from .eye_path import Bore, eye_bore, least_bore, stepped
+from .eye_seat import FINENESS, Seat, closed_pocket
 from .lid_form import eased
 from .lid_margin import SPOKES, Opening, standing_out
-
-FINENESS = 0.0004
-"""Deepest facet of the pocket under its true sphere, in radii: keeps its volume within 0.1 % of the closed form."""
 
 _RINGS = 12  # of the opening's tool, from its middle to the margin
 _WIDEST_RIM = 1.3  # mm at life size: how far the rim may retreat behind the margin to find thickness
@@ -35,17 +34,55 @@ _WITHIN = 0.99  # of the pocket's radius: where the opening's tool begins
 
 @dataclass(frozen=True, eq=False)
 class Pocket:
-    """One eye's place: (3,) `centre` and unit `gaze`, the `shape` that goes in, the `clearance` round it."""
+    """One eye's place and how the eye sits in it.
+
+    Parameters
+    ----------
+    centre, gaze : (3,) of the globe; gaze of unit length
+    shape, half : the eye that goes in, and whether it is half-round with a flat back
+    clearance : all round it
+    gap : between the eye and the seat it rests on; None where it has no seat
+    length : of the bore the eye travels in by from behind; 0 for a pocket that is closed behind
+    """
 
     centre: NDArray[np.float64]
     gaze: NDArray[np.float64]
     shape: EyeShape
     clearance: float
+    half: bool = False
+    gap: float | None = None
+    length: float = 0.0
 
     @property
     def radius(self) -> float:
         """Of the sphere that is cut."""
         return self.shape.sclera + self.clearance
+
+    @property
+    def seat(self) -> Seat | None:
+        """What the eye rests on; None where there is nothing."""
+        return None if self.gap is None else Seat(self.shape, self.half, self.clearance, self.gap)
+
+    @property
+    def widest(self) -> float:
+        """Radius of the widest part of pocket and bore."""
+        return self.radius if self.seat is None or not self.length else self.seat.bore
+
+    @property
+    def shortest(self) -> float:
+        """The shortest bore that leaves room for stem and ring."""
+        return least_bore(self.shape, self.clearance, self.seat)
+
+    def from_behind(self, length: float) -> "Pocket":
+        """The same with a bore of that length."""
+        return replace(self, length=length)
+
+    def bores(self) -> tuple[Bore, ...]:
+        """The ways behind it, from the front backwards; none where it is closed."""
+        if not self.length:
+            return ()
+        bore = eye_bore(self.centre, self.gaze, self.radius, self.length)
+        return (bore,) if self.seat is None else stepped(bore, self.seat)
 
     def cover(self, view: InsideView, opening: Opening, angles: NDArray[np.float64]) -> NDArray[np.float64]:
         """(SPOKES, m) thickness of what lies over the pocket along each spoke; NaN where nothing is seen."""
@@ -132,17 +169,24 @@ def _tool_triangles() -> NDArray[np.int32]:
     return np.asarray(np.concatenate([outer, inner, wall]), dtype=np.int32)
 
 
-def pocket_tools(pocket: Pocket, bore: Bore | None) -> list[Mesh]:
-    """The pocket's sphere, the room for the corneal bulge under the lids, and the bore behind."""
+def pocket_tools(pocket: Pocket) -> list[Mesh]:
+    """The pocket, the room for the corneal bulge under the lids, and the bores behind."""
     relief = pocket.shape.cornea + pocket.clearance
     ahead = pocket.centre + pocket.gaze * pocket.shape.cornea_ahead
-    tools = [
-        sphere(pocket.radius, pocket.centre, FINENESS * pocket.radius),
-        sphere(relief, ahead, FINENESS * relief),
-    ]
-    if bore is not None:
-        tools.append(cylinder(bore.start, bore.end, bore.radius, FINENESS * bore.radius))
-    return tools
+    return [_hollow_for(pocket), sphere(relief, ahead, FINENESS * relief), *bore_tools(pocket)]
+
+
+def bore_tools(pocket: Pocket) -> list[Mesh]:
+    """The ways behind a pocket as solids."""
+    return [cylinder(bore.start, bore.end, bore.radius, FINENESS * bore.radius) for bore in pocket.bores()]
+
+
+def _hollow_for(pocket: Pocket) -> Mesh:
+    """The sphere of the pocket; closed behind, it has the eye's flat back and the ledge of its seat."""
+    if pocket.length or (not pocket.half and pocket.gap is None):
+        return sphere(pocket.radius, pocket.centre, FINENESS * pocket.radius)
+    outline = closed_pocket(pocket.shape, pocket.half, pocket.clearance, pocket.gap)
+    return revolved(outline, pocket.centre, pocket.gaze, FINENESS / 2 * pocket.radius)
 
 
 def lid_cover(pocket: Pocket, view: InsideView, opening: Opening, scale: float) -> tuple[NDArray[np.float64], float]:
@@ -152,27 +196,51 @@ def lid_cover(pocket: Pocket, view: InsideView, opening: Opening, scale: float) 
     return np.asarray(cover[:, 0]), float(np.nanmin(cover))
 
 
-def least_wall(
-    head: Mesh, pocket: Pocket, bore: Bore | None, opening: Opening, scale: float
-) -> tuple[float, NDArray[np.float64]]:
+def least_wall(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tuple[float, NDArray[np.float64]]:
     """Least thickness between pocket or bore and the skin, lids aside, and the (3,) place of it.
 
     Parameters
     ----------
     head : before carving
-    pocket, bore, opening : of one eye
+    pocket, opening : of one eye
     scale : life-size millimetre in the mesh's unit
     """
     away = head.vertices - pocket.centre
-    near = (away**2).sum(axis=1) < (30 * scale + 2 * pocket.radius) ** 2
+    near = (away**2).sum(axis=1) < (30 * scale + 2 * pocket.widest + pocket.length) ** 2
     away, places = away[near], head.vertices[near]
     across, up, ahead = (away @ opening.frame.T).T
     around = arc_tangent(up, across) % (2 * np.pi)
     angles = arc_tangent(np.hypot(across, up), ahead)
     rim = np.interp(around, 2 * np.pi * np.arange(SPOKES) / SPOKES, opening.angles, period=2 * np.pi)
     lids = angles < rim + _LID_BAND * scale / pocket.radius
-    along = np.clip(-(away @ pocket.gaze), 0.0, 0.0 if bore is None else np.linalg.norm(bore.end - bore.start))
-    cover = np.linalg.norm(away + along[:, None] * pocket.gaze, axis=1) - pocket.radius
+    cover = np.linalg.norm(away, axis=1) - pocket.radius
+    for bore in pocket.bores():
+        cover = np.minimum(cover, _outside(bore, places))
     cover[lids] = np.inf
     thinnest = int(np.argmin(cover))
     return float(cover[thinnest]), places[thinnest]
+
+
+def _outside(bore: Bore, places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) distance of (n, 3) places from a bore; within it they count by how far they lie from its wall, below 0."""
+    way = bore.end - bore.start
+    length = float(np.linalg.norm(way))
+    away = places - bore.start
+    along = away @ way / length
+    beside = np.sqrt(np.maximum((away**2).sum(axis=1) - along**2, 0.0)) - bore.radius
+    past = np.maximum(-along, along - length)
+    return np.where((beside > 0) | (past > 0), np.hypot(np.maximum(beside, 0), np.maximum(past, 0)), beside)
+
+
+def between(one: Pocket, other: Pocket) -> float:
+    """Least thickness of the wall between two sockets and their bores."""
+    least = float(np.linalg.norm(one.centre - other.centre)) - one.radius - other.radius
+    steps = np.linspace(0.0, 1.0, 65)[:, None]
+    ways = [
+        [(bore.start + steps * (bore.end - bore.start), bore.radius) for bore in pocket.bores()]
+        for pocket in (one, other)
+    ]
+    for (points, radius), (others, its_radius) in product(*ways):
+        apart = np.linalg.norm(points[:, None] - others, axis=2).min()
+        least = min(least, float(apart) - radius - its_radius)
+    return least

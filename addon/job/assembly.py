@@ -22,7 +22,7 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
     One sentence a move, from washing to the body.
     """
     names = [part["name"] for part in figures["parts"]]
-    eyes, domes, caps, plugs = _kinds(names)
+    eyes, domes, rings, caps, plugs = _kinds(names)
     order = numbers(names)
 
     def _and(some: Sequence[str]) -> str:
@@ -38,6 +38,8 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
         orders.append(
             f"Seat {_and(eyes)} {_way(figures, _and(caps))}, turn the gaze, and hold them with a little soft putty."
         )
+    if rings:
+        orders.append(f"Press {_and(rings)} in behind the eyes as far as they go, hollow side to the eye, and glue.")
     orders += [f"Try {_and([name])} dry: it goes on one way only. Glue it when the eyes sit right." for name in caps]
     if plugs:
         orders.append(f"Set {_and(plugs)} into the vents, flush with the skin.")
@@ -53,12 +55,12 @@ def numbers(names: Sequence[str]) -> dict[str, int]:
     return {name: row for row, name in enumerate([*ordered, *(each for kind in _kinds(names) for each in kind)], 1)}
 
 
-def _kinds(names: Sequence[str]) -> tuple[list[str], list[str], list[str], list[str]]:
-    """Eyes, domes, what closes the head, plugs."""
-    eyes = [name for name in names if name.startswith("eye-")]
-    domes = [name for name in names if name.startswith("dome-")]
-    plugs = [name for name in names if name.startswith("plug")]
-    return eyes, domes, [name for name in names if name not in {"head", *eyes, *domes, *plugs}], plugs
+def _kinds(names: Sequence[str]) -> tuple[list[str], ...]:
+    """Eyes, domes, rings they rest on, what closes the head, plugs."""
+    eyes, domes, rings, plugs = (
+        [name for name in names if name.startswith(kind)] for kind in ("eye-", "dome-", "seat-", "plug")
+    )
+    return eyes, domes, rings, [name for name in names if name not in {"head", *eyes, *domes, *rings, *plugs}], plugs
 
 
 def _way(figures: Mapping[str, Any], caps: str) -> str:

@@ -56,6 +56,10 @@ class Eye:
     opening: NDArray[np.float64] | None = field(default=None, compare=False)
     bore_length: float = 0.0
     """Length of the way the eye travels in from the hollow; 0 for an eye that goes in from the front."""
+    form: str = "round"
+    """"round" or "half-round" with a flat back, as its socket was carved."""
+    seat_gap: float | None = None
+    """Gap between the eye and the ring or ledge it rests on; None where it has none."""
 
     @property
     def pocket_radius(self) -> float:
@@ -148,6 +152,7 @@ class Workpiece:
                 clearance=eye.clearance * factor,
                 uncertainty=eye.uncertainty * factor,
                 bore_length=eye.bore_length * factor,
+                seat_gap=None if eye.seat_gap is None else eye.seat_gap * factor,
                 opening=None if eye.opening is None else eye.opening @ matrix[:3, :3].T + matrix[:3, 3],
             )
             for eye in self.eyes

@@ -1,20 +1,25 @@
 """The step that carves the sockets."""
 
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
-from ...geometry.progress import SILENT, Progress
-from ..step import Step, setting
+from ...geometry.progress import Progress
+from ..output.fits import FITS
+from ..step import setting
 from ..workpiece import Eye, Workpiece
+from .each_eye import EyeStep, pocket_of
+
+if TYPE_CHECKING:
+    from ...anatomy.socket import Pocket
 
 
 @dataclass(frozen=True)
-class CarveSockets(Step):
+class CarveSockets(EyeStep):
     """Carve a pocket of the eye's size behind each pair of lids, and clear the opening between them."""
 
     NAME: ClassVar[str] = "carve-sockets"
@@ -23,7 +28,15 @@ class CarveSockets(Step):
     clearance: float = setting(
         0.1, low=0.0, high=2.0, unit="mm", at="print", help="Gap all round between eye and pocket"
     )
+    form: str = setting(
+        "round", choices=("round", "half-round"), help="Full-round eyes, or half-round with a flat back"
+    )
     entry: str = setting("behind", choices=("behind", "front"), help="Where the eyes are put in from")
+    seat: str = setting(
+        "none",
+        choices=tuple(FITS),
+        help="Fit of the ring an eye from behind rests on at its depth, or of the ledge of one from the front",
+    )
     rim: float = setting(
         0.15,
         low=0.0,
@@ -35,51 +48,16 @@ class CarveSockets(Step):
     least_lid: float = setting(0.3, low=0.0, high=5.0, unit="mm", at="print", help="A thinner lid is pointed out")
     least_wall: float = setting(0.6, low=0.0, high=10.0, unit="mm", at="print", help="A thinner wall is pointed out")
 
-    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
-        """The workpiece with two sockets in its head; the eyes know their clearance and bore."""
-        from ...anatomy.eye import EyeShape
-        from ...anatomy.eye_path import eye_bore, least_bore
-        from ...anatomy.globe_fit import AHEAD
-        from ...anatomy.globe_placing import REACH
-        from ...anatomy.lid_margin import opening_through
-        from ...anatomy.socket import Pocket, least_wall, lid_cover, opening_tool, pocket_tools, rim_of
+    def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
+        """The workpiece with two sockets in its head; the eyes know their clearance, form, seat and bore."""
         from ...geometry.booleans import difference
-        from ...geometry.inside_view import view_from_inside
 
-        head, scale = piece.needed_head(), piece.scale
-        if not piece.needed_eyes():
-            return piece
-        tools: list[Mesh] = []
-        eyes: list[Eye] = []
-        carved = piece
-        for number, eye in enumerate(piece.needed_eyes()):
+        head, tools, eyes, carved = piece.needed_head(), list[Mesh](), list[Eye](), piece
+        for number, eye in enumerate(piece.eyes):
             progress(0.2 * number, f"shaping the {eye.side} socket")
-            if eye.opening is None:
-                raise NotReady(f"carve-sockets: the {eye.side} eye has no opening: run place-eyes first")
-            centre, gaze = np.array(eye.centre), np.array(eye.gaze)
-            pocket = Pocket(centre, gaze, EyeShape(eye.diameter), self.clearance)
-            view = view_from_inside(head, centre, AHEAD, REACH * scale + pocket.radius, widest=5.0)
-            rim = rim_of(pocket, view, opening_through(eye.opening, centre), self.rim, scale)
-            length = least_bore(eye.diameter, self.clearance) if self.entry == "behind" else 0.0
-            bore = eye_bore(centre, gaze, pocket.radius, length) if length else None
-            tools += [*pocket_tools(pocket, bore), opening_tool(pocket, view, rim, scale)]
-            at_rim, thinnest = lid_cover(pocket, view, rim, scale)
-            wall, place = least_wall(head, pocket, bore, rim, scale)
-            eyes.append(
-                replace(
-                    eye, clearance=self.clearance, bore_length=length, opening=rim.curve(view, pocket.radius + scale)
-                )
-            )
-            carved = carved.measured(
-                **{
-                    f"{eye.side}_pocket_radius_mm": pocket.radius,
-                    f"{eye.side}_rim_median_mm": float(np.nanmedian(at_rim)),
-                    f"{eye.side}_least_lid_mm": thinnest,
-                    f"{eye.side}_least_wall_mm": wall,
-                }
-            )
-            for note in self._notes(eye.side, thinnest, wall, place):
-                carved = carved.noted(note)
+            carved, eye, cutters = self._shaped(carved, eye)
+            eyes.append(eye)
+            tools += cutters
         progress(0.4, "cutting the sockets")
         cut = difference(head, *tools)
         progress(0.9, "clearing scraps")
@@ -89,13 +67,48 @@ class CarveSockets(Step):
         )
         return self._between(carved)
 
+    def _shaped(self, piece: Workpiece, eye: Eye) -> tuple[Workpiece, Eye, list[Mesh]]:
+        """The workpiece with what one socket measures, the eye as it will sit, and the solids that cut the socket."""
+        from ...anatomy.globe_fit import AHEAD
+        from ...anatomy.globe_placing import REACH
+        from ...anatomy.lid_margin import opening_through
+        from ...anatomy.socket import least_wall, lid_cover, opening_tool, pocket_tools, rim_of
+        from ...geometry.inside_view import view_from_inside
+
+        head, scale, opening = piece.needed_head(), piece.scale, eye.opening
+        if opening is None:
+            raise NotReady(f"carve-sockets: the {eye.side} eye has no opening: run place-eyes first")
+        gap = None if self.seat == "none" else FITS[self.seat] / 2
+        eye = replace(eye, clearance=self.clearance, form=self.form, seat_gap=gap, bore_length=0.0)
+        pocket = pocket_of(eye)
+        if self.entry == "behind":
+            pocket = pocket.from_behind(pocket.shortest)
+        view = view_from_inside(head, pocket.centre, AHEAD, REACH * scale + pocket.radius, widest=5.0)
+        rim = rim_of(pocket, view, opening_through(opening, pocket.centre), self.rim, scale)
+        tools = [*pocket_tools(pocket), opening_tool(pocket, view, rim, scale)]
+        at_rim, thinnest = lid_cover(pocket, view, rim, scale)
+        wall, place = least_wall(head, pocket, rim, scale)
+        piece = self._told(piece, eye.side, pocket, float(np.nanmedian(at_rim)), thinnest, wall)
+        for note in self._notes(eye.side, thinnest, wall, place):
+            piece = piece.noted(note)
+        return piece, replace(eye, bore_length=pocket.length, opening=rim.curve(view, pocket.radius + scale)), tools
+
+    def _told(
+        self, piece: Workpiece, side: str, pocket: "Pocket", rim: float, thinnest: float, wall: float
+    ) -> Workpiece:
+        """The socket's figures."""
+        figures = {"pocket_radius": pocket.radius, "rim_median": rim, "least_lid": thinnest, "least_wall": wall}
+        if pocket.seat:
+            figures |= {"seat_gap": pocket.seat.gap, "seat_depth": pocket.seat.depth}
+        return piece.measured(**{f"{side}_{name}_mm": value for name, value in figures.items()})
+
     def _between(self, piece: Workpiece) -> Workpiece:
         """The wall between the sockets, measured and judged."""
+        from ...anatomy.socket import between
+
         if len(piece.eyes) < 2:
             return piece
-        first, second = piece.eyes[:2]
-        apart = float(np.linalg.norm(np.array(first.centre) - np.array(second.centre)))
-        wall = apart - first.pocket_radius - second.pocket_radius
+        wall = between(pocket_of(piece.eyes[0]), pocket_of(piece.eyes[1]))
         piece = piece.measured(between_sockets_mm=wall)
         if wall < self.least_wall:
             piece = piece.noted(

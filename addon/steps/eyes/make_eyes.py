@@ -5,26 +5,30 @@ from typing import ClassVar
 
 import numpy as np
 
-from ...geometry.errors import NotReady
+from ...geometry.errors import NotPossible, NotReady
 from ...geometry.mesh import Mesh
-from ...geometry.progress import SILENT, Progress
-from ..step import Step, setting
+from ...geometry.progress import Progress
+from ..step import setting
 from ..workpiece import Eye, Workpiece
+from .each_eye import EyeStep, pocket_of
 
-_MARKS = {"left": 1, "right": 2}  # grooves across the stem's end
+_MARKS = {"left": 1, "right": 2}  # grooves across the eye's back
 
 
 @dataclass(frozen=True)
-class MakeEyes(Step):
+class MakeEyes(EyeStep):
     """Make a left and a right eye that fit the sockets, as parts of their own or fused in the head."""
 
     NAME: ClassVar[str] = "make-eyes"
     STAGE: ClassVar[str] = "eyes"
 
     form: str = setting(
-        "round",
-        choices=("round", "half-round", "fixed"),
-        help="Full-round on a stem, half-round with a flat back, or fixed in the head to be painted in place",
+        "socket",
+        choices=("socket", "round", "half-round", "fixed"),
+        help="As the socket was carved, full-round, half-round with a flat back, or fixed in the head to be painted",
+    )
+    stem: str = setting(
+        "round", choices=("round", "always", "never"), help="Handling stem behind full-round eyes, all eyes, or none"
     )
     iris: str = setting(
         "bulge",
@@ -33,35 +37,18 @@ class MakeEyes(Step):
     )
     domes: bool = setting(False, help="Make the clear domes for sunk irises as parts of their own")
 
-    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+    def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
         """The workpiece with the eyes among its parts, in their assembled place."""
         from ...anatomy.eye import EyeShape
-        from ...anatomy.eye_making import laid, made_dome, made_eye
 
-        head, parts = piece.needed_head(), dict(piece.parts)
-        if not piece.needed_eyes():
-            return piece
-        eyes, made = [], piece
-        for number, eye in enumerate(piece.needed_eyes()):
+        made = piece
+        for number, eye in enumerate(piece.eyes):
             progress(number / 2, f"making the {eye.side} eye")
             if not eye.clearance and not eye.bore_length:
                 raise NotReady(f"make-eyes: the {eye.side} eye has no socket: run carve-sockets first")
-            shape, centre, gaze = EyeShape(eye.diameter), np.array(eye.centre), np.array(eye.gaze)
-            sunk, flat = self.iris == "sunk", self.form != "round"
-            solid = laid(made_eye(shape, flat_back=flat, sunk_iris=sunk, marks=_MARKS[eye.side]), centre, gaze)
-            gap = _least_gap(head, eye, solid)
-            made = made.measured(**{f"{eye.side}_least_gap_mm": gap})
-            if gap <= 0:
-                made = made.noted(f"the {eye.side} eye touches the head in its socket: carve it with more clearance")
-            if self.form == "fixed":
-                head, eye = _fixed(head, solid, eye), replace(eye, bore_length=0.0)
-            else:
-                parts[f"eye-{eye.side}"] = solid
-                if sunk and self.domes:
-                    parts[f"dome-{eye.side}"] = laid(made_dome(shape), centre, gaze)
-            eyes.append(eye)
-        shape = EyeShape(eyes[0].diameter)
-        return made.but(head=head, parts=parts, eyes=tuple(eyes)).measured(
+            made = self._with_eye(made, number, eye)
+        shape = EyeShape(piece.eyes[0].diameter)
+        return made.measured(
             eye_diameter_mm=shape.diameter,
             limbus_diameter_mm=2 * shape.limbus,
             corneal_height_mm=shape.apex - shape.limbus_ahead,
@@ -69,30 +56,69 @@ class MakeEyes(Step):
             iris_is_sunk=self.iris == "sunk",
         )
 
+    def _with_eye(self, piece: Workpiece, number: int, eye: Eye) -> Workpiece:
+        """The workpiece with one eye, its dome and its ring, or with the eye fused in the head."""
+        from ...anatomy.eye_making import laid, made_dome, made_eye
 
-def _least_gap(head: Mesh, eye: Eye, solid: Mesh) -> float:
-    """Least distance from the eye's surface to the head's vertices, negative where they stand within it, mm."""
-    from scipy.spatial import KDTree
+        pocket, sunk, fixed = pocket_of(eye), self.iris == "sunk", self.form == "fixed"
+        half = fixed or self._half(eye)
+        stem = not fixed and self._stem(eye, half)
+        solid = made_eye(pocket.shape, half=half, stem=stem, sunk_iris=sunk, marks=0 if fixed else _MARKS[eye.side])
+        solid = laid(solid, pocket.centre, pocket.gaze)
+        gap = _least_gap(piece.needed_head(), eye, solid, half)
+        piece = piece.measured(**{f"{eye.side}_least_gap_mm": gap})
+        if gap <= 0:
+            piece = piece.noted(f"the {eye.side} eye touches the head in its socket: carve it with more clearance")
+        if fixed:
+            eyes = list(piece.eyes)
+            eyes[number] = replace(eye, bore_length=0.0, seat_gap=None)
+            return piece.but(head=_fixed(piece.needed_head(), solid, eye), eyes=tuple(eyes))
+        parts = {**piece.parts, f"eye-{eye.side}": solid}
+        if sunk and self.domes:
+            parts[f"dome-{eye.side}"] = laid(made_dome(pocket.shape), pocket.centre, pocket.gaze)
+        if pocket.seat and pocket.length:
+            parts[f"seat-{eye.side}"] = laid(pocket.seat.ring(), pocket.centre, pocket.gaze)
+        return piece.but(parts=parts)
 
+    def _half(self, eye: Eye) -> bool:
+        """Whether the eye is made half-round, or `NotPossible` where its socket is not for that."""
+        wanted = eye.form if self.form == "socket" else self.form
+        if wanted != eye.form and (eye.seat_gap is not None or (wanted == "round" and not eye.bore_length)):
+            raise NotPossible(
+                f"make-eyes: the {eye.side} socket is carved for a {eye.form} eye: carve it with form {wanted}"
+            )
+        return wanted == "half-round"
+
+    def _stem(self, eye: Eye, half: bool) -> bool:
+        """Whether the eye gets a stem, or `NotPossible` where its socket has no room for one."""
+        if self.stem == "always" and not eye.bore_length:
+            raise NotPossible(
+                f"make-eyes: the {eye.side} socket is closed behind: carve it with entry behind for a stem"
+            )
+        return eye.bore_length > 0 and (self.stem == "always" or (self.stem == "round" and not half))
+
+
+def _least_gap(head: Mesh, eye: Eye, solid: Mesh, half: bool) -> float:
+    """Least distance between eye and head, mm; where the head stands within the eye, below 0 by how deep."""
     from ...anatomy.eye import EyeShape
+    from ...anatomy.eye_seat import FLAT
+    from ..output.gaps import least_gap
 
     away = head.vertices - np.array(eye.centre)
-    distances = np.linalg.norm(away, axis=1)
-    near = distances < eye.pocket_radius + eye.clearance + eye.diameter / 4
-    away, distances = away[near], distances[near]
-    reach = EyeShape(eye.diameter).reach(away @ np.array(eye.gaze) / np.maximum(distances, 1e-12))
-    if not len(away):
-        return float("inf")
-    within = float((distances - reach).min())
-    return within if within < 0 else min(within, float(KDTree(solid.vertices).query(head.vertices[near])[0].min()))
+    near = (away**2).sum(axis=1) < (eye.pocket_radius + eye.diameter / 4) ** 2
+    distances = np.linalg.norm(away[near], axis=1)
+    cosines = away[near] @ np.array(eye.gaze) / np.maximum(distances, 1e-12)
+    reach = EyeShape(eye.diameter).reach(cosines)
+    if half:  # as far as the flat back and no farther
+        reach = np.where(cosines < 0, np.minimum(reach, FLAT * eye.diameter / 2 / np.maximum(-cosines, 1e-12)), reach)
+    within = float((distances - reach).min(initial=np.inf))
+    return within if within < 0 else least_gap(solid, head)[0]
 
 
 def _fixed(head: Mesh, solid: Mesh, eye: Eye) -> Mesh:
     """The head with the eye fused into its socket: pocket and bore filled behind, the gap to the lids left open."""
     from ...anatomy.eye_making import plug
-    from ...anatomy.eye_path import eye_bore
     from ...geometry.booleans import union
 
-    centre, gaze = np.array(eye.centre), np.array(eye.gaze)
-    bore = eye_bore(centre, gaze, eye.pocket_radius, max(eye.bore_length, eye.pocket_radius))
-    return union(head, plug(centre, gaze, eye.pocket_radius, bore), solid)
+    pocket = pocket_of(eye)
+    return union(head, plug(pocket.from_behind(max(pocket.length, pocket.shortest))), solid)

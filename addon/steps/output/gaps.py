@@ -46,7 +46,7 @@ def clearance_findings(parts: dict[str, Mesh], eyes: tuple[Eye, ...]) -> list[Ch
         if name not in parts or "head" not in parts:
             continue
         gap, where = least_gap(parts[name], parts["head"])
-        wanted = 0.9 * eye.clearance
+        wanted = 0.9 * min(eye.clearance, eye.clearance if eye.seat_gap is None else eye.seat_gap)
         advice = "the eye will bind: carve the sockets with more clearance"
         found.append(Check(f"{name}: gap to the socket", gap, wanted, "mm", gap >= wanted, at(where), False, advice))
     return found

@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
@@ -63,26 +61,26 @@ def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tu
     A face without a back (one range map) has no hollow behind its eyes: that is a finding, not the end of the job.
     """
     from ...anatomy.eye_entry import entry_length
-    from ...anatomy.eye_path import eye_bore
-    from ...anatomy.socket import FINENESS
+    from ...anatomy.socket import bore_tools
     from ...geometry.booleans import difference
-    from ...geometry.solids import cylinder
+    from ..eyes.each_eye import pocket_of
 
     skin = piece.skin if piece.skin is not None else piece.needed_head()
     tools, eyes, shut = [], [], []
     for eye in piece.eyes:
         if eye.bore_length > 0:
-            centre, gaze = np.asarray(eye.centre), np.asarray(eye.gaze)
+            pocket = pocket_of(eye)
             try:
-                length = entry_length(centre, gaze, eye.pocket_radius, inner, skin, eye.side)
+                length = entry_length(pocket.centre, pocket.gaze, pocket.widest, inner, skin, eye.side)
             except NotPossible as fault:
                 eyes.append(eye)
                 shut.append(
                     Check(f"way in for the {eye.side} eye", 0.0, 1.0, "ways", False, eye.centre, advice=str(fault))
                 )
                 continue
-            bore = eye_bore(centre, gaze, eye.pocket_radius, length)
-            tools.append(cylinder(bore.start, bore.end, bore.radius, FINENESS * bore.radius))
+            # A hollow nearer than a seat's ring reaches leaves the bore the length that the ring needs.
+            length = max(length, pocket.shortest) if pocket.seat else length
+            tools += bore_tools(pocket.from_behind(length))
             eyes.append(replace(eye, bore_length=length))
         else:
             eyes.append(eye)

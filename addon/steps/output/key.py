@@ -112,7 +112,9 @@ class Key(Step):
                 f"The rim of the parting is only {wall:.2f} mm thick at its thinnest: "
                 "a thicker wall or less clearance helps"
             )
-        largest = max((eye.diameter for eye in piece.eyes if eye.bore_length > 0), default=0.0)
+        rings = [part for name, part in piece.parts.items() if name.startswith("seat-")]
+        widest = [eye.diameter for eye in piece.eyes if eye.bore_length > 0]
+        largest = max(widest + [float(np.ptp(ring.vertices, axis=0).max()) for ring in rings], default=0.0)
         if largest > halves.opening:
             remarks.append(
                 f"The eyes of {largest:.1f} mm do not pass through the parting's opening of {halves.opening:.1f} mm: "

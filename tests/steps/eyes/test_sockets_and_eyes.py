@@ -52,9 +52,9 @@ def test_pocket_volume_is_that_of_the_sphere():
 
     pocket = Pocket(np.zeros(3), np.array([0.0, -1.0, 0.0]), EyeShape(4.0), 0.1)
     solid = box((-5, -5, -5), (5, 5, 5))
-    removed = volume(solid) - volume(difference(solid, pocket_tools(pocket, None)[0]))
+    removed = volume(solid) - volume(difference(solid, pocket_tools(pocket)[0]))
     assert removed == pytest.approx(4 / 3 * np.pi * 2.1**3, rel=1e-3)
-    whole = volume(solid) - volume(difference(solid, *pocket_tools(pocket, None)))
+    whole = volume(solid) - volume(difference(solid, *pocket_tools(pocket)))
     # Spheres R 2.1 and 1.4333, centres 0.8333 apart: sum less the lens (MathWorld "Sphere-Sphere Intersection").
     big, small, apart = 2.1, 4 / 3 + 0.1, 5 / 6
     lens = np.pi * (big + small - apart) ** 2
