@@ -116,9 +116,8 @@ def _finer(now: Laid) -> Laid:
     loops = {name: [refined_line(loop, level, count) for loop in own] for name, own in now.loops.items()}
     lines = {name: refined_line(line, level, count, closed=name == "neck") for name, line in now.lines.items()}
     image = mirrored_finer(now.image, now.quads, level.edges)
-    return Laid(
-        level.matrix @ now.vertices, level.quads, image, loops, lines, [*now.levels, level], np.repeat(now.labels, 4)
-    )
+    labels = np.repeat(now.labels, 4)
+    return Laid(level.matrix @ now.vertices, level.quads, image, loops, lines, labels)
 
 
 def _profile(layout: Layout) -> "Hold":
