@@ -67,6 +67,7 @@ _SPACINGS = 2.3
 _CHUNK = 2_000
 _FEWEST = 4  # points within reach, itself among them, up to which a point is left where it is
 _ODD = 3.0  # deviations over the slope from which a height counts little
+_ASKED = 20_000  # points asked how large the noise is
 _ANYHOW = 12  # neighbours that a normal is found from however far they lie: it needs some
 
 
@@ -121,7 +122,7 @@ class _Neighbourhoods:
         """Each point moved along its normal to its neighbours' height, and which were left: too few are near."""
         found, thin = self._points.copy(), np.ones(len(self._points), bool)
         columns = np.ascontiguousarray(self.normals.T)
-        some = slice(0, None, max(1, len(found) // _CHUNK))
+        some = slice(0, None, max(1, len(found) // _ASKED))
         nearest = np.abs(self._heights(some, self._ways(some), *self._others(some, columns)[::2])[:, 1:6])
         odd = _ODD * max(1.0483 * float(np.median(nearest)), 1e-12)  # of a difference: 1.4826 over root two
 
