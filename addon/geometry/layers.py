@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from .laying import Piece, joined, laid_down
 from .neighbours import Arranged, arranged
-from .normals import plane_normals
+from .normals import normals_through
 from .pass_offsets import passes_met
 from .progress import SILENT, Progress
 from .twin_sheets import Sites, twin_sheets
@@ -118,10 +118,9 @@ def _misplaced(sites: Sites, region: NDArray[np.int64]) -> Piece:
 def spread(points: NDArray[np.float64], neighbours: int = 24) -> float:
     """How thick the skin is: robust deviation of the neighbours' heights over their planes, millimetres."""
     held: Arranged = arranged(points)
-    normals, _ = plane_normals(held, neighbours)
-    _, rows = held.nearest(neighbours)
-    chosen = np.arange(0, len(held.points), max(1, len(held.points) // 20_000))
-    way = held.points[rows[chosen]] - held.points[chosen, None]
-    heights = np.einsum("mki,mi->mk", way, normals[chosen])
+    chosen = held.points[:: max(1, len(held.points) // 20_000)]
+    _, rows = held.tree.query(chosen, min(neighbours + 1, len(held.points)), workers=-1)
+    normals, _ = normals_through(held.points, rows)
+    heights = np.einsum("mki,mi->mk", held.points[rows[:, 1:]] - chosen[:, None], normals)
     heights -= heights.mean(axis=1, keepdims=True)
     return 1.4826 * float(np.median(np.abs(heights)))

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from .neighbours import Arranged
-from .normals import plane_normals
+from .normals import normals_through
+from .portions import in_portions
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,25 +94,27 @@ def laid_down(held: Arranged, piece: Piece, noise: float) -> tuple[NDArray[np.in
     such points already. Where the motion runs along the skin there is nothing to close, and points stay.
     """
     motion, left = motion_of(held.points, piece, noise)
-    normals, _ = plane_normals(held, 24)
-    chosen, fixed = np.zeros(len(held.points), bool), np.zeros(len(held.points), bool)
+    around = _Around(held)
+    chosen, fixed, near = np.zeros((3, len(held.points)), bool)
     chosen[piece.rows], fixed[piece.body] = True, True
     fixed &= ~chosen
+    fresh = piece.rows
     for _ in range(_ROUNDS):
-        tree = cKDTree(held.points[chosen], balanced_tree=False)
-        apart, _ = tree.query(held.points, distance_upper_bound=_REACH, workers=-1)
-        near = np.flatnonzero(np.isfinite(apart) & ~chosen & ~fixed)
-        step = np.einsum("ij,ij->i", motion.step(held.points[near]), normals[near])
-        near = near[np.abs(step) > _LEAST_STEP * noise]
-        around = _Around(held, normals, near)
-        joins = near[around.lands(motion, ~chosen, noise)]
-        chosen[joins] = True
-        if len(joins) < 0.01 * chosen.sum():
+        tree = cKDTree(held.points[fresh], balanced_tree=False)
+        asked = np.flatnonzero(~near & ~chosen & ~fixed)
+        apart, _ = tree.query(held.points[asked], distance_upper_bound=_REACH, workers=-1)
+        near[asked[np.isfinite(apart)]] = True
+        which = np.flatnonzero(near & ~chosen)
+        around.look(which)
+        which = which[np.abs(around.climbs(which, motion)) > _LEAST_STEP * noise]
+        fresh = which[around.lands(which, motion, ~chosen, noise)]
+        chosen[fresh] = True
+        if len(fresh) < 0.01 * chosen.sum():
             break
     known = np.zeros(len(chosen), bool)
     known[piece.rows] = True
     grown = np.flatnonzero(chosen & ~known)
-    chosen[grown] = _Around(held, normals, grown).level_with(chosen, noise)
+    chosen[grown] = around.level_with(grown, chosen, noise)
     rows = np.flatnonzero(chosen)
     there: NDArray[np.float64] = held.points[rows] + motion.step(held.points[rows]) + _rest(held, piece, left, rows)
     return rows, there
@@ -124,42 +127,87 @@ _COMPANY = 0.4  # share of the points level with one that joined that must have 
 
 
 class _Around:
-    """The neighbours of some points, and how high they lie over each, along the mean of both normals."""
+    """The neighbours of points, and how high they lie over each, along the mean of both normals.
 
-    def __init__(self, held: Arranged, normals: NDArray[np.float64], which: NDArray[np.int64]) -> None:
-        _, rows = held.tree.query(held.points[which], min(33, len(held.points)), workers=-1)
-        self._rows = rows[:, 1:].astype(np.int32)
-        self._height = np.empty(self._rows.shape)
+    What is found out of a point is kept, for the same ones are asked about again and again. The tables have a row for
+    every point of the cloud, and cost memory only where something was written.
+    """
+
+    def __init__(self, held: Arranged) -> None:
+        self._held, self._count = held, min(_NEIGHBOURS + 1, len(held.points))
+        size = len(held.points)
+        self._rows = np.empty((size, self._count - 1), np.int32)
+        self._height = np.empty(self._rows.shape, np.float32)
         self._alike = np.empty(self._rows.shape, bool)
-        self._points, self._normals = held.points[which], normals[which]
-        for start in range(0, len(which), _CHUNK):
-            part = slice(start, start + _CHUNK)
-            own, other = self._normals[part], normals[self._rows[part]]
-            cosine = np.einsum("mki,mi->mk", other, own)
-            both = own[:, None] + other * np.sign(cosine)[..., None]
-            way = held.points[self._rows[part]] - self._points[part, None]
-            self._height[part] = 0.5 * np.einsum("mki,mki->mk", way, both)
-            self._alike[part] = np.abs(cosine) > 0.8
+        self._normals = np.empty((size, 3))
+        self._faces, self._seen = np.zeros((2, size), bool)  # whose normal is known, and whose neighbours
 
-    def lands(self, motion: Motion, stays: NDArray[np.bool_], noise: float) -> NDArray[np.bool_]:
+    def look(self, which: NDArray[np.int64]) -> None:
+        """Find what is not known yet of these points."""
+        new = which[~self._seen[which]]
+        self._turn(new)
+        theirs = np.zeros(len(self._seen), bool)
+        theirs[self._rows[new]] = True
+        self._turn(np.flatnonzero(theirs & ~self._faces))
+
+        def measured(part: slice) -> None:
+            rows = self._rows[new[part]]
+            own, other = self._normals[new[part]], self._normals.take(rows, axis=0)
+            way = self._held.points.take(rows, axis=0) - self._held.points[new[part], None]
+            cosine = (other @ own[:, :, None])[:, :, 0]
+            theirs = (way * other).sum(axis=2)
+            self._height[new[part]] = 0.5 * ((way @ own[:, :, None])[:, :, 0] + np.sign(cosine) * theirs)
+            self._alike[new[part]] = np.abs(cosine) > 0.8
+
+        in_portions(len(new), _CHUNK, measured)
+        self._seen[new] = True
+
+    def _turn(self, which: NDArray[np.int64]) -> None:
+        """Find neighbours and normals of these points."""
+        points, tree = self._held.points, self._held.tree
+
+        def found(part: slice) -> None:
+            _, rows = tree.query(points[which[part]], self._count)
+            self._rows[which[part]] = rows[:, 1:]
+            self._normals[which[part]], _ = normals_through(points, rows[:, :_PLANE])
+
+        in_portions(len(which), _CHUNK, found)
+        self._faces[which] = True
+
+    def climbs(self, which: NDArray[np.int64], motion: Motion) -> NDArray[np.float64]:
+        """(m,) how far the motion takes points along their normals."""
+        climb: NDArray[np.float64] = np.einsum("ij,ij->i", motion.step(self._held.points[which]), self._normals[which])
+        return climb
+
+    def lands(
+        self, which: NDArray[np.int64], motion: Motion, stays: NDArray[np.bool_], noise: float
+    ) -> NDArray[np.bool_]:
         """Which of the points the motion would lay among points that stay, more than lie level or behind now."""
-        step = np.einsum("ij,ij->i", motion.step(self._points), self._normals)[:, None]
-        counts = self._alike & stays[self._rows]
-        lands = (counts & (np.abs(self._height - step) < 1.5 * noise)).mean(axis=1)
-        level = (counts & (np.abs(self._height) < 1.5 * noise)).mean(axis=1)
-        behind = (self._alike & (np.abs(self._height + step) < 1.5 * noise)).mean(axis=1)
-        found: NDArray[np.bool_] = (lands > _LANDS) & (lands > 0.7 * level) & (lands > 2 * behind)
+        found = np.zeros(len(which), bool)
+        climb, reach = self.climbs(which, motion).astype(np.float32), np.float32(1.5 * noise)
+
+        def judged(part: slice) -> None:
+            mine, step = which[part], climb[part, None]
+            alike, height = self._alike[mine], self._height[mine]
+            counts = alike & stays.take(self._rows[mine])
+            lands = (counts & (np.abs(height - step) < reach)).mean(axis=1)
+            level = (counts & (np.abs(height) < reach)).mean(axis=1)
+            behind = (alike & (np.abs(height + step) < reach)).mean(axis=1)
+            found[part] = (lands > _LANDS) & (lands > 0.7 * level) & (lands > 2 * behind)
+
+        in_portions(len(which), _CHUNK, judged)
         return found
 
-    def level_with(self, chosen: NDArray[np.bool_], noise: float) -> NDArray[np.bool_]:
+    def level_with(self, which: NDArray[np.int64], chosen: NDArray[np.bool_], noise: float) -> NDArray[np.bool_]:
         """Which of the points lie level mostly with chosen ones: a skin's points keep company."""
-        level = self._alike & (np.abs(self._height) < 1.5 * noise)
-        share = (level & chosen[self._rows]).sum(axis=1) / np.maximum(level.sum(axis=1), 1)
+        level = self._alike[which] & (np.abs(self._height[which]) < 1.5 * noise)
+        share = (level & chosen[self._rows[which]]).sum(axis=1) / np.maximum(level.sum(axis=1), 1)
         found: NDArray[np.bool_] = share > _COMPANY
         return found
 
 
-_CHUNK = 40_000
+_NEIGHBOURS, _PLANE = 32, 25  # neighbours looked at, and points, itself among them, that a normal is found from
+_CHUNK = 4_000
 
 
 def _rest(held: Arranged, piece: Piece, left: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:

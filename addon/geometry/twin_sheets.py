@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 from .neighbours import Arranged
 from .normals import least_axis
 from .orientation import along_a_tree
+from .portions import in_portions
 from .progress import SILENT, Progress
 from .thinning import thinned
 
@@ -100,7 +101,7 @@ class Sites:
 _ALL_OVER = 0.6  # share of the places around that must lie double
 _AGREE = 0.87  # 0.98 to 1 on second skins, 0.65 to 0.85 on rough hair: simulated captures, 200,000 points
 _LOOKED_AT = 48  # points a place is judged by
-_CHUNK = 8_000
+_CHUNK = 1_000
 
 
 def twin_sheets(held: Arranged, widest: float, progress: Progress = SILENT) -> Sites:
@@ -124,10 +125,13 @@ def twin_sheets(held: Arranged, widest: float, progress: Progress = SILENT) -> S
     size = max(2.0, 2 * spacing)
     places = thinned(held.points, size).points
     count = min(_LOOKED_AT, len(held.points))
-    found = []
-    for start in range(0, len(places), _CHUNK):
-        progress(start / len(places), "looking for sheets that lie over each other")
-        found.append(_judged(held, places[start : start + _CHUNK], count, widest))
+    tree = held.tree  # made before threads ask for it
+    found: list[tuple[NDArray[np.generic], ...]] = [()] * -(-len(places) // _CHUNK)
+
+    def judged(part: slice) -> None:
+        found[part.start // _CHUNK] = _judged(held.points, tree, places[part], count, widest)
+
+    in_portions(len(places), _CHUNK, judged, progress, "looking for sheets that lie over each other")
     normals, rows, upper, gap, lean, scatter, single, fair = (np.concatenate(each) for each in zip(*found, strict=True))
     noise = float(np.median(single))
     clear = fair & (scatter < 1.5 * noise) & (np.abs(gap) > _CLEAR * scatter)
@@ -154,10 +158,12 @@ _SLOPE = 0.12  # millimetres by which the gap may change in a millimetre
 _ASIDE = 0.75  # radii by which the middles of both sheets' points may lie apart
 
 
-def _judged(held: Arranged, places: NDArray[np.float64], count: int, widest: float) -> tuple[NDArray[np.generic], ...]:
+def _judged(
+    points: NDArray[np.float64], tree: cKDTree, places: NDArray[np.float64], count: int, widest: float
+) -> tuple[NDArray[np.generic], ...]:
     """Normals, rows, upper, gap (signed, upper over lower), lean, scatter, scatter of one sheet, and what is fair."""
-    distances, rows = held.tree.query(places, count, workers=-1)
-    way = held.points[rows] - places[:, None]
+    distances, rows = tree.query(places, count)
+    way = points.take(rows, axis=0) - places[:, None]
     middle = way.mean(axis=1, keepdims=True)
     second = np.einsum("mki,mkj->mij", way - middle, way - middle)
     normal, _ = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
