@@ -7,7 +7,6 @@ Run it with a Blender that has a screen, real or virtual:
 Each NAME is one of the scenes below; all of them by default. A picture is taken with ImageMagick's `import`.
 """
 
-import importlib.util
 import json
 import subprocess
 import sys
@@ -17,61 +16,12 @@ from pathlib import Path
 
 import bpy
 
-_PROJECT = Path("/project")  # where shared virtual screens mount the checkout
-ADDON = (_PROJECT if _PROJECT.exists() else Path(__file__).resolve().parents[1]) / "addon"
-TAB = "Canthus"
+# Shared virtual screens mount the checkout as /project, and run this file from elsewhere.
+sys.path.insert(0, "/project/tools")
+sys.path.insert(1, str(Path(__file__).resolve().parent))
 
-
-def enable() -> None:
-    """Register the extension from the checkout, as the host does from an installed one."""
-    spec = importlib.util.spec_from_file_location("canthus", ADDON / "__init__.py")
-    package = importlib.util.module_from_spec(spec)
-    sys.modules["canthus"] = package
-    spec.loader.exec_module(package)
-    package.register()
-
-
-def view() -> tuple[bpy.types.Window, bpy.types.Area]:
-    """The window and its 3D view."""
-    window = bpy.context.window_manager.windows[0]
-    return window, next(area for area in window.screen.areas if area.type == "VIEW_3D")
-
-
-def press(name: str, how: str = "INVOKE_DEFAULT", **settings: object) -> None:
-    """Press a button as a hand does: from the sidebar's own region, with a window."""
-    window, area = view()
-    region = next(each for each in area.regions if each.type == "WINDOW")
-    with bpy.context.temp_override(window=window, area=area, region=region):
-        getattr(bpy.ops.canthus, name)(how, True, **settings)  # True: with an undo step, as from a button
-
-
-def picture(folder: Path, name: str) -> None:
-    """Draw the window and save what is on the screen."""
-    window, _ = view()
-    with bpy.context.temp_override(window=window):
-        bpy.ops.wm.redraw_timer(type="DRAW_WIN_SWAP", iterations=2)
-    subprocess.run(["import", "-window", "root", str(folder / f"{name}.png")], check=True)
-
-
-def running() -> bool:
-    """Whether a step is at work in the child process."""
-    return bool(bpy.context.window_manager.canthus.running)
-
-
-def play(script: Iterator[float]) -> None:
-    """Go on with the script whenever it asks for it: it yields the seconds it wants to wait."""
-
-    def step() -> float | None:
-        try:
-            return next(script)
-        except StopIteration:
-            bpy.ops.wm.quit_blender()
-        except BaseException:
-            bpy.app.timers.register(bpy.ops.wm.quit_blender, first_interval=0.2)
-            raise
-        return None
-
-    bpy.app.timers.register(step, first_interval=1.0)
+from window import TAB, enable, picture, play, press, running, view
+from window_hands import cut_plane, eyes_by_hand, section_shown
 
 
 def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
@@ -159,7 +109,14 @@ def findings_shown(folder: Path) -> Iterator[float]:
 
 FOLD = [(77, 888)]
 """Where the folded redo panel lies on a screen of 1600 by 1000, in pixels."""
-AFTER = {"close": map_shown, "scale": redo_shown, "check": findings_shown}
+AFTER = {
+    "close": map_shown,
+    "scale": redo_shown,
+    "place_eyes": eyes_by_hand,
+    "make_eyes": cut_plane,
+    "key": section_shown,
+    "check": findings_shown,
+}
 
 
 def cancelled(folder: Path) -> Iterator[float]:

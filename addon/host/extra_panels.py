@@ -6,7 +6,7 @@ import bpy
 
 from ..job.wording import value_text
 from ..steps.workpiece import Landmark
-from . import maps, scene_piece, show_operators, states
+from . import maps, overlays, scene_piece, show_operators, states
 from .wording import title, us_spelling
 
 TAB = "Canthus"
@@ -24,6 +24,9 @@ class CANTHUS_PT_landmark_list(_Tab, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         layout = self.layout
         collection = scene_piece.piece_collection(context)
+        row = layout.row(align=True)
+        row.operator("canthus.drag_handles", icon="VIEW_PAN").mirror = False
+        row.operator("canthus.drag_handles", text="Both Sides", icon="MOD_MIRROR").mirror = True
         layout.operator_menu_enum("canthus.set_landmark", "landmark", text="Set Landmark", icon="PIVOT_CURSOR")
         row = layout.row(align=True)
         row.operator("canthus.snap_landmarks", icon="SNAP_FACE")
@@ -53,6 +56,8 @@ class CANTHUS_PT_show(_Tab, bpy.types.Panel):
         row = layout.row(align=True)
         for form in show_operators.forms_of(scene_piece.piece_collection(context)):
             row.operator("canthus.show_form", text={"skin": "Before"}.get(form, title(form))).form = form
+        layout.operator("canthus.before_after", icon="ARROW_LEFTRIGHT")
+        draw_overlays(layout, context)
         thing = context.active_object
         columns = maps.columns_of(thing) if thing is not None and scene_piece.role_of(thing) else []
         if columns:
@@ -60,6 +65,21 @@ class CANTHUS_PT_show(_Tab, bpy.types.Panel):
             column.operator("canthus.show_map", text="Own Colors").column = ""
             for name in columns:
                 column.operator("canthus.show_map", text=maps.words_for(name)).column = name
+
+
+def draw_overlays(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    """What can be drawn over the view."""
+    wanted = context.window_manager.canthus_overlays
+    column = layout.column(heading="Over the View", align=True)
+    for name in ("marked", "eyeballs", "thin", "cavities", "section"):
+        column.prop(wanted, name)
+    if wanted.section:
+        row = layout.row(align=True)
+        row.prop(wanted, "axis", text="")
+        row.prop(wanted, "at", slider=True)
+    lacking = overlays.lacking(context)
+    if lacking:
+        draw_text(layout.column(align=True), context, lacking, "INFO")
 
 
 class CANTHUS_PT_recipe(_Tab, bpy.types.Panel):
@@ -104,8 +124,9 @@ def draw_finding(layout: bpy.types.UILayout, context: bpy.types.Context, number:
     """A finding that is not well, with a button to its place and what to do."""
     column = layout.column(align=True)
     row = column.row()
-    row.alert = check["grave"]
-    row.label(text=finding_line(check), icon="ERROR" if check["grave"] else "INFO")
+    words = row.column(align=True)
+    words.alert = check["grave"]
+    draw_text(words, context, finding_line(check), "ERROR" if check["grave"] else "INFO", beside=3)
     if isinstance(check["where"], list):
         row.operator("canthus.look_at_finding", text="", icon="VIEWZOOM").number = number
     draw_text(column, context, check["advice"], "BLANK1")
@@ -125,9 +146,9 @@ class CANTHUS_PT_notes(_Tab, bpy.types.Panel):
             draw_text(self.layout.column(align=True), context, note, "INFO")
 
 
-def draw_text(column: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str) -> None:
-    """A sentence, wrapped to the width of the sidebar."""
-    width = max(20, int(context.region.width / (7.5 * context.preferences.system.ui_scale)))
+def draw_text(column: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str, beside: int = 0) -> None:
+    """A sentence, wrapped to the width of the sidebar less `beside` letters for what stands next to it."""
+    width = max(20, int(context.region.width / (7.5 * context.preferences.system.ui_scale)) - beside)
     for number, line in enumerate(wrapped(us_spelling(text), width)):
         column.label(text=line, icon=icon if number == 0 else "BLANK1")
 

@@ -38,8 +38,8 @@ def show_latest(collection: bpy.types.Collection, piece: Workpiece) -> None:
             _hide(thing, piece.head is not None)
         elif role == "skin":
             _hide(thing, True)
-        elif role.startswith("eye/"):
-            _hide(thing, f"eye-{role[4:]}" in piece.parts)
+        elif role.startswith(("eye/", "margin/")):
+            _hide(thing, f"eye-{role.split('/')[1]}" in piece.parts)
 
 
 def mark_size(piece: Workpiece) -> float:

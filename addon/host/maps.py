@@ -4,15 +4,12 @@ The colours are an attribute shown by the solid view's own shading: it needs no 
 legend is drawn here.
 """
 
-import blf
 import bpy
-import gpu
 import numpy as np
-from gpu_extras.batch import batch_for_shader
 from numpy.typing import NDArray
 
 from ..job.wording import named
-from . import exchange, scene_piece
+from . import drawing, exchange, scene_piece
 from .wording import us_spelling
 
 ATTRIBUTE = exchange.MAP
@@ -20,7 +17,7 @@ _STOPS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 # Even steps of lightness from blue over pale grey to red; the ends apart for the colour-blind too. Chosen by hand.
 _DIVERGING = np.array([(23, 58, 125), (108, 150, 196), (222, 221, 216), (214, 126, 88), (138, 26, 33)]) / 255
 _RISING = np.array([(36, 34, 74), (58, 96, 138), (86, 156, 145), (172, 205, 126), (250, 240, 170)]) / 255
-_handle: list[object] = []
+_STEPS = 33
 
 
 def colours_of(values: NDArray[np.float64], low: float, high: float) -> NDArray[np.float32]:
@@ -95,32 +92,20 @@ def draw_legend() -> None:
     if thing is None or "canthus_map" not in thing or not scene_piece.role_of(thing):
         return
     shown = thing["canthus_map"]
-    ui = bpy.context.preferences.system.ui_scale
+    ui = drawing.ui_scale()
     left, bottom, width, height = 70 * ui, bpy.context.region.height - 190 * ui, 220 * ui, 12 * ui
-    steps = np.linspace(shown["low"], shown["high"], 33)
+    steps = np.linspace(shown["low"], shown["high"], _STEPS)
     colours = colours_of(steps, shown["low"], shown["high"]).astype(float) ** 2.2
-    points = [(left + width * k / 32, bottom + side * height) for k in range(33) for side in (0, 1)]
-    shader = gpu.shader.from_builtin("SMOOTH_COLOR")
-    strip = batch_for_shader(shader, "TRI_STRIP", {"pos": points, "color": np.repeat(colours, 2, axis=0).tolist()})
-    strip.draw(shader)
-    blf.size(0, 12 * ui)
-    blf.color(0, 1, 1, 1, 1)
+    along = left + width * np.arange(_STEPS) / (_STEPS - 1)
+    corners = np.stack([np.repeat(along, 2), np.tile([bottom, bottom + height], _STEPS), np.zeros(2 * _STEPS)], axis=1)
+    first = 2 * np.arange(_STEPS - 1)[:, None, None]
+    drawing.shaded(corners, np.repeat(colours, 2, axis=0), (first + np.array([(0, 2, 1), (1, 2, 3)])).reshape(-1, 3))
     for text, x, y in (
         (f"{shown['low']:.3g}", left, bottom - 15 * ui),
         (f"{shown['high']:.3g}", left + width - 30 * ui, bottom - 15 * ui),
         (words_for(str(shown["column"])), left, bottom + 18 * ui),
     ):
-        blf.position(0, x, y, 0)
-        blf.draw(0, text)
+        drawing.words(text, x, y, size=12)
 
 
-def register() -> None:
-    """Begin to draw the legend. Without a window there is nothing to draw on."""
-    if not bpy.app.background:
-        _handle.append(bpy.types.SpaceView3D.draw_handler_add(draw_legend, (), "WINDOW", "POST_PIXEL"))
-
-
-def unregister() -> None:
-    """End it."""
-    while _handle:
-        bpy.types.SpaceView3D.draw_handler_remove(_handle.pop(), "WINDOW")
+DRAWN = drawing.Drawn(over=draw_legend)

@@ -25,6 +25,7 @@ _STAGE_TITLES = {
 }
 
 _FILE_BUTTONS = {"load": "Load Scan...", "export": "Export Parts..."}
+_PLANES = {"neck": "Show Cut", "key": "Show Parting"}
 _CLOSED = ("detail",)
 """Stages that not every head goes through."""
 
@@ -103,6 +104,8 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
     if state in _HINTS:
         body.label(text=_HINTS[state], icon="INFO")
     presets.draw(body, step)
+    if step.NAME in _PLANES:
+        body.operator("canthus.show_plane", text=_PLANES[step.NAME], icon="MESH_PLANE").step = step.NAME
     column = body.column()
     for each in step.settings():
         column.prop(stored(context.scene, step), each.name)

@@ -7,11 +7,15 @@ import bpy
 
 from . import (
     chain_operator,
+    eyeballs,
     files_operator,
+    handles,
     landmark_operators,
     maps,
     marks,
+    overlays,
     panels,
+    planes,
     presets,
     progress,
     recipe_operators,
@@ -20,6 +24,8 @@ from . import (
     step_operator,
 )
 
+_DRAWN = (overlays.DRAWN, planes.DRAWN, eyeballs.DRAWN, maps.DRAWN, marks.DRAWN, handles.DRAWN)
+"""What is drawn over the view, in this order."""
 _registered: list[type] = []
 _command: list[object] = []
 
@@ -31,8 +37,10 @@ def register() -> None:
         _registered.append(each)
     bpy.types.Scene.canthus = bpy.props.PointerProperty(type=_named("CANTHUS_PG_settings"))
     bpy.types.WindowManager.canthus = bpy.props.PointerProperty(type=progress.CANTHUS_PG_progress)
-    maps.register()
-    marks.register()
+    bpy.types.WindowManager.canthus_overlays = bpy.props.PointerProperty(type=overlays.CANTHUS_PG_overlays)
+    for each in _DRAWN:
+        each.register()
+    bpy.app.handlers.load_pre.append(_forget)
     _command.append(bpy.utils.register_cli_command("canthus", run_command))
 
 
@@ -40,12 +48,22 @@ def unregister() -> None:
     """In the opposite order, so that nothing points at what is gone."""
     while _command:
         bpy.utils.unregister_cli_command(_command.pop())
-    marks.unregister()
-    maps.unregister()
+    bpy.app.handlers.load_pre.remove(_forget)
+    for each in reversed(_DRAWN):
+        each.unregister()
+    _forget()
+    del bpy.types.WindowManager.canthus_overlays
     del bpy.types.WindowManager.canthus
     del bpy.types.Scene.canthus
     while _registered:
         bpy.utils.unregister_class(_registered.pop())
+
+
+@bpy.app.handlers.persistent  # type: ignore[untyped-decorator]
+def _forget(*_: object) -> None:
+    """Drop what is kept for drawing before another file takes the place of this one."""
+    overlays.forget()
+    planes.forget()
 
 
 def run_command(argv: list[str]) -> int:
@@ -59,11 +77,14 @@ def run_command(argv: list[str]) -> int:
 def _classes() -> list[type]:
     return [
         progress.CANTHUS_PG_progress,
+        overlays.CANTHUS_PG_overlays,
         *settings.group_classes(),
         *step_operator.operator_classes(),
         *files_operator.CLASSES,
         *chain_operator.CLASSES,
         *landmark_operators.CLASSES,
+        *handles.CLASSES,
+        *planes.CLASSES,
         *show_operators.CLASSES,
         *recipe_operators.CLASSES,
         *presets.classes(),

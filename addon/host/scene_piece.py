@@ -1,8 +1,8 @@
 """A workpiece in the scene: a collection whose objects carry their role, with the rest of what is known as JSON text.
 
 The marks are plain custom properties, so a scene saved without the extension registered (by the command line) and one
-saved by the extension are the same, and another program can read them. Landmarks and eyes are empties: they can be
-seen, listed, moved by hand, and what was moved by hand is what counts.
+saved by the extension are the same, and another program can read them. Landmarks and eyes are empties, lid margins
+curves: they can be seen, listed, moved by hand, and what was moved by hand is what counts.
 """
 
 import dataclasses
@@ -11,21 +11,22 @@ from typing import Any
 
 import bpy
 import numpy as np
-from mathutils import Matrix, Vector
+from mathutils import Matrix
 
 from ..geometry.cloud import Cloud
 from ..geometry.errors import BadFile, BadMesh
 from ..geometry.mesh import Mesh
 from ..job import store
-from ..steps.workpiece import Eye, Landmark, Workpiece
+from ..steps.workpiece import Workpiece
 from . import exchange, looks
+from .roles import ROLE
+from .roles import object_with as object_with  # others ask for both here
+from .roles import role_of as role_of
+from .scene_marks import eye_by_hand, landmarks_by_hand, put_eyes, put_landmarks
 
-ROLE = "canthus_role"
 RECORD = "canthus"
 PASSES = "canthus_passes"
 SHAPES = ("scan", "skin", "head")
-MOVED = 1e-4
-"""An empty further than this from where it was put, millimetres at a head of 250, was moved by hand."""
 
 
 def pieces_in(scene: bpy.types.Scene) -> list[bpy.types.Collection]:
@@ -42,16 +43,6 @@ def piece_collection(context: bpy.types.Context) -> bpy.types.Collection | None:
             if collection in found:
                 return collection
     return found[-1] if found else None
-
-
-def role_of(thing: bpy.types.Object) -> str:
-    """One of "scan", "head", "skin", "parts/eye-left", "landmark/sellion", "eye/left"; "" for what is not ours."""
-    return str(thing.get(ROLE, ""))
-
-
-def object_with(collection: bpy.types.Collection, role: str) -> bpy.types.Object | None:
-    """The object of that role, or None. Two of one role: the one that is not a copy counts, the first by name."""
-    return min((each for each in collection.objects if role_of(each) == role), key=lambda each: each.name, default=None)
 
 
 def facts_of(collection: bpy.types.Collection) -> dict[str, Any]:
@@ -78,12 +69,7 @@ def read_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Work
         An object cannot be read (see `exchange.read_object`), or the record is damaged.
     """
     refuse_linked(collection)
-    facts = facts_of(collection)
-    openings = facts.pop("openings", {})
-    arrays = {"frame": np.array(facts.pop("frame", np.eye(4).tolist()), dtype=np.float64)}
-    arrays |= {f"eyes/{number}/opening": np.array(points) for number, points in openings.items()}
-    piece = store.unpack(arrays, {**facts, "shapes": {}})
-    unit = exchange.millimetres_per_unit(scene)
+    piece, unit = bare_piece(collection, scene), exchange.millimetres_per_unit(scene)
     shapes = {}
     for thing in collection.objects:
         role = role_of(thing)
@@ -97,8 +83,26 @@ def read_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Work
         head=shapes.get("head"),
         skin=shapes.get("skin"),
         parts={role.removeprefix("parts/"): shape for role, shape in shapes.items() if role.startswith("parts/")},
-        landmarks=_landmarks(piece, collection, unit),
-        eyes=tuple(_eye_by_hand(eye, collection, unit) for eye in piece.eyes),
+    )
+
+
+def bare_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Workpiece:
+    """The workpiece without its shapes, which take long to read: landmarks and eyes as they stand now, and the record.
+
+    Raises
+    ------
+    BadMesh, BadFile
+        An eye or a margin cannot be read, or the record is damaged.
+    """
+    facts = facts_of(collection)
+    openings = facts.pop("openings", {})
+    arrays = {"frame": np.array(facts.pop("frame", np.eye(4).tolist()), dtype=np.float64)}
+    arrays |= {f"eyes/{number}/opening": np.array(points) for number, points in openings.items()}
+    piece = store.unpack(arrays, {**facts, "shapes": {}})
+    unit = exchange.millimetres_per_unit(scene)
+    return piece.but(
+        landmarks=landmarks_by_hand(piece, collection, unit),
+        eyes=tuple(eye_by_hand(eye, collection, unit) for eye in piece.eyes),
     )
 
 
@@ -135,8 +139,8 @@ def write_piece(
         role = role_of(thing)
         if (role in SHAPES or role.startswith("parts/")) and shapes.get(role) is None:
             bpy.data.objects.remove(thing)
-    _put_landmarks(collection, piece, unit)
-    _put_eyes(collection, piece, unit)
+    put_landmarks(collection, piece, unit)
+    put_eyes(collection, piece, unit)
     collection[RECORD] = record_of(piece)
     looks.show_latest(collection, piece)
     return collection
@@ -191,88 +195,3 @@ def _put_shape(
         del thing["canthus_sensors"]
     looks.dress(thing, role, shape, piece, unit)
     return thing
-
-
-def _put_landmarks(collection: bpy.types.Collection, piece: Workpiece, unit: float) -> None:
-    for thing in list(collection.objects):
-        role = role_of(thing)
-        if role.startswith("landmark/") and role.removeprefix("landmark/") not in piece.landmarks:
-            bpy.data.objects.remove(thing)
-    size = looks.mark_size(piece) / unit
-    for name, mark in piece.landmarks.items():
-        thing = _empty(collection, f"landmark/{name}", name, "SPHERE")
-        thing.empty_display_size = size
-        thing.parent, thing.matrix_basis = None, Matrix.Translation(Vector(mark.position) / unit)
-        thing["confidence"], thing["source"] = mark.confidence, mark.source
-        thing.color = (1, 0.75, 0.2, 1) if mark.sure else (1, 0.15, 0.1, 1)
-
-
-def _put_eyes(collection: bpy.types.Collection, piece: Workpiece, unit: float) -> None:
-    sides = [eye.side for eye in piece.eyes]
-    for thing in list(collection.objects):
-        role = role_of(thing)
-        if role.startswith("eye/") and role.removeprefix("eye/") not in sides:
-            bpy.data.objects.remove(thing)
-    for eye in piece.eyes:
-        thing = _empty(collection, f"eye/{eye.side}", f"eye {eye.side}", "SPHERE")
-        thing.empty_display_size = eye.diameter / 2 / unit
-        thing.parent, thing.matrix_basis = None, _eye_matrix(eye, unit)
-        thing["diameter_mm"], thing["clearance_mm"] = eye.diameter, eye.clearance
-        thing.color = (0.3, 0.8, 1, 1)
-
-
-def _empty(collection: bpy.types.Collection, role: str, name: str, shape: str) -> bpy.types.Object:
-    thing = object_with(collection, role)
-    if thing is None:
-        thing = bpy.data.objects.new(name, None)
-        thing[ROLE] = role
-        thing.empty_display_type = shape
-        thing.show_in_front = True
-        collection.objects.link(thing)
-    return thing
-
-
-def _eye_matrix(eye: Eye, unit: float) -> Matrix:
-    """The empty's -Y axis lies along the gaze."""
-    turn = (-Vector(eye.gaze)).to_track_quat("Y", "Z").to_matrix().to_4x4()
-    return Matrix.Translation(Vector(eye.centre) / unit) @ turn
-
-
-def _landmarks(piece: Workpiece, collection: bpy.types.Collection, unit: float) -> dict[str, Landmark]:
-    """The landmarks as the empties stand. One deleted by hand is gone; one moved by hand is sure and says so."""
-    found = {}
-    for thing in sorted(collection.objects, key=lambda each: each.name):
-        name = role_of(thing).removeprefix("landmark/")
-        if not role_of(thing).startswith("landmark/") or name in found:
-            continue
-        x, y, z = (exchange.stands(thing).translation * unit)[:]
-        kept = piece.landmarks.get(name)
-        if kept is not None and (Vector(kept.position) - Vector((x, y, z))).length < _tolerance(kept.position):
-            found[name] = kept
-        else:
-            found[name] = Landmark((x, y, z), 1.0, "placed")
-    order = {name: place for place, name in enumerate(piece.landmarks)}
-    return dict(sorted(found.items(), key=lambda item: order.get(item[0], len(order))))
-
-
-def _eye_by_hand(eye: Eye, collection: bpy.types.Collection, unit: float) -> Eye:
-    """The eye as its empty stands, and as its custom properties say."""
-    thing = object_with(collection, f"eye/{eye.side}")
-    if thing is None:
-        raise BadMesh(f'"{collection.name}": the {eye.side} eye\'s empty is gone: undo, or run place-eyes again')
-    changed: dict[str, Any] = {}
-    stands = exchange.stands(thing)
-    place = stands.translation * unit
-    if (place - Vector(eye.centre)).length >= _tolerance(eye.centre):
-        changed |= {"centre": tuple(place), "sources": (*eye.sources, "by hand"), "opening": None}
-    gaze = -(stands.to_3x3() @ Vector((0, 1, 0))).normalized()
-    if (gaze - Vector(eye.gaze).normalized()).length >= MOVED:
-        changed["gaze"] = tuple(gaze)
-    for name, value in (("diameter", eye.diameter), ("clearance", eye.clearance)):
-        if float(thing.get(f"{name}_mm", value)) != value:
-            changed[name] = float(thing[f"{name}_mm"])
-    return dataclasses.replace(eye, **changed) if changed else eye
-
-
-def _tolerance(place: tuple[float, float, float]) -> float:
-    return MOVED * max(1.0, max(abs(each) for each in place) / 250)

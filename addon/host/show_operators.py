@@ -49,6 +49,25 @@ class CANTHUS_OT_show_form(bpy.types.Operator):
         return {"FINISHED"}
 
 
+class CANTHUS_OT_before_after(bpy.types.Operator):
+    bl_idname = "canthus.before_after"
+    bl_label = "Before / After"
+    bl_description = "Show the head before anything was cut into it; press again for the work as it is"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        collection = scene_piece.piece_collection(context)
+        if collection is None or scene_piece.object_with(collection, "skin") is None:
+            cls.poll_message_set("There is no closed head yet: press Close first")
+            return False
+        return True
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        skin = scene_piece.object_with(scene_piece.piece_collection(context), "skin")
+        return set(bpy.ops.canthus.show_form(form="skin" if skin.hide_viewport else "parts"))
+
+
 class CANTHUS_OT_show_map(bpy.types.Operator):
     bl_idname = "canthus.show_map"
     bl_label = "Show Map"
@@ -107,4 +126,4 @@ def forms_of(collection: bpy.types.Collection) -> list[str]:
     return [*there, "parts"] if "head" in there else there
 
 
-CLASSES = (CANTHUS_OT_show_form, CANTHUS_OT_show_map, CANTHUS_OT_look_at_finding)
+CLASSES = (CANTHUS_OT_show_form, CANTHUS_OT_before_after, CANTHUS_OT_show_map, CANTHUS_OT_look_at_finding)

@@ -3,7 +3,7 @@
 import bpy
 import numpy as np
 import pytest
-from canthus.host import marks, scene_piece
+from canthus.host import drawing, marks, scene_piece
 
 
 def test_each_landmark_that_can_be_seen_is_drawn_and_weak_ones_are_told(piece, scene):
@@ -19,7 +19,7 @@ def test_each_landmark_that_can_be_seen_is_drawn_and_weak_ones_are_told(piece, s
 
 def test_a_disc_has_the_area_of_a_regular_polygon():
     """Of twelve corners: 12 / 2 sin(30°) r² = 3 r²."""
-    corners = marks.discs(np.array([[5.0, -3.0]]), 2.0).reshape(-1, 3, 2)
+    corners = drawing.discs(np.array([[5.0, -3.0]]), 2.0).reshape(-1, 3, 2)
     one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     assert 0.5 * (one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]).sum() == pytest.approx(12.0)
     assert corners.mean(axis=(0, 1)) == pytest.approx((5, -3))

@@ -1,0 +1,76 @@
+"""Pictures of what is done with the hands: eyes and lid margins dragged, the cut's plane moved, a section drawn."""
+
+import subprocess
+from collections.abc import Iterator
+from math import radians
+from pathlib import Path
+
+import bpy
+from bpy_extras.view3d_utils import location_3d_to_region_2d
+from mathutils import Quaternion
+from window import picture, press, view
+
+FACING = Quaternion((1, 0, 0), radians(88))
+"""The view on the face from the front."""
+
+
+def eyes_by_hand(folder: Path) -> Iterator[float]:
+    """Close to the left eye: its pocket's colours, its margin's handles, and one of them dragged with the mouse."""
+    from canthus.host import handles, scene_piece, viewport
+
+    collection = scene_piece.pieces_in(bpy.context.scene)[0]
+    eye = scene_piece.object_with(collection, "eye/left")
+    _, area = view()
+    space = area.spaces[0].region_3d
+    space.view_rotation, space.view_location = FACING, eye.matrix_world.translation
+    space.view_distance *= 0.2
+    yield 1.0
+    picture(folder, "pocket")
+    press("drag_handles")
+    yield 0.5
+    top = max((each for each in handles.handles_in(collection) if each.row >= 0), key=lambda each: each.place.z)
+    x, y = on_screen(area, top.place)
+    before = [tuple(point.co) for point in top.thing.data.splines[0].points]
+    subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
+    yield 1.0
+    for lift in range(4, 28, 4):
+        subprocess.run(["xdotool", "mousemove", str(x), str(y - lift)], check=True)
+        yield 0.4
+    picture(folder, "margin-dragged")
+    subprocess.run(["xdotool", "mouseup", "1"], check=True)
+    yield 0.5
+    moved = sum(one != tuple(point.co) for one, point in zip(before, top.thing.data.splines[0].points, strict=True))
+    print(f"dragging a handle moved {moved} of {len(before)} points of the margin", flush=True)
+    subprocess.run(["xdotool", "key", "Return"], check=True)
+    yield 0.5
+    bpy.ops.ed.undo()
+    yield 0.5
+    viewport.show_piece(bpy.context, scene_piece.pieces_in(bpy.context.scene)[0])
+    yield 0.5
+
+
+def cut_plane(folder: Path) -> Iterator[float]:
+    """Where the neck is cut, with its handles."""
+    press("show_plane", "EXEC_DEFAULT", step="neck")
+    yield 0.5
+    picture(folder, "cut-plane")
+    press("show_plane", "EXEC_DEFAULT", step="neck")
+    yield 0.5
+
+
+def section_shown(folder: Path) -> Iterator[float]:
+    """A section through the middle of the head."""
+    wanted = bpy.context.window_manager.canthus_overlays
+    wanted.section = True
+    yield 0.5
+    picture(folder, "section")
+    wanted.section = False
+    yield 0.5
+
+
+def on_screen(area: bpy.types.Area, place: object) -> tuple[int, int]:
+    """Pixels from the upper left of the screen at which a place of the scene is seen."""
+    region = next(each for each in area.regions if each.type == "WINDOW")
+    seen = location_3d_to_region_2d(region, area.spaces[0].region_3d, place)
+    window, _ = view()
+    return round(region.x + seen.x), round(window.height - region.y - seen.y)
