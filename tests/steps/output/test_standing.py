@@ -1,5 +1,7 @@
 """What the check suggests for the plate, and in which words."""
 
+from html import escape
+
 import numpy as np
 import pytest
 from canthus.geometry.booleans import difference, union
@@ -59,5 +61,5 @@ def test_the_page_says_so(rows):
     text = standing({"steps": [{"name": "check", "figures": {"stands": rows}}]})
     for row in rows:
         left = "as it stands: " if row["up"] == row["up_now"] else ""
-        assert f"<td>{row['part']}</td><td>{left}{row['stand']}</td>" in text
+        assert f"<td>{row['part']}</td><td>{left}{escape(row['stand'])}</td>" in text
     assert standing({"steps": []}) == ""
