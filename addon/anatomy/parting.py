@@ -1,7 +1,7 @@
 """Where a head is parted so that the eyes can be set from behind: above the ears, behind the hairline."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,10 +46,14 @@ def parting_plane(
     return plane(side + raise_by * up, up)
 
 
-def clear_of_face(cut: Plane, landmarks: Mapping[str, NDArray[np.float64]]) -> bool:
-    """Whether every landmark of the face and both tragia lie under the plane."""
+def clear_of_face(
+    heights: Callable[[NDArray[np.float64]], NDArray[np.float64]], landmarks: Mapping[str, NDArray[np.float64]]
+) -> bool:
+    """Whether every landmark of the face and both tragia lie under a parting, told by the height of (n, 3) points
+    over it.
+    """
     face = [place for name, place in landmarks.items() if name != "vertex"]
-    return not face or bool((cut.heights(np.stack(face)) < 0).all())
+    return not face or bool((heights(np.stack(face)) < 0).all())
 
 
 def _front(head: Mesh, landmarks: Mapping[str, NDArray[np.float64]], level: float) -> NDArray[np.float64]:

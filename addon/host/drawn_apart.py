@@ -77,7 +77,7 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
 def parting_ways(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
     """Part's name to the (3,) unit vector along which it comes off, as the key step measured it."""
     return {
-        str(done.settings.get("part", "skull-cap")): np.asarray(done.figures["cut_up"], dtype=np.float64)
+        str(done.figures.get("part", "skull-cap")): np.asarray(done.figures["cut_up"], dtype=np.float64)
         for done in piece.history
         if done.name == "key" and "cut_up" in done.figures
     }

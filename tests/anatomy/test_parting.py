@@ -25,13 +25,13 @@ def test_it_passes_behind_the_hairline_and_over_the_ears():
     ear_top = np.array([70.0, 20.0, 31.0])
     assert cut.heights(hairline[None])[0] < 0
     assert cut.heights(ear_top[None])[0] < -5
-    assert clear_of_face(cut, MARKS)
+    assert clear_of_face(cut.heights, MARKS)
     assert 10 < np.degrees(np.arccos(cut.up[2])) < 45
     assert cut.up[1] > 0  # it falls towards the back, where the hand goes in
 
 
 def test_too_low_is_noticed():
-    assert not clear_of_face(parting_plane(HEAD, MARKS, raise_by=-60.0), MARKS)
+    assert not clear_of_face(parting_plane(HEAD, MARKS, raise_by=-60.0).heights, MARKS)
 
 
 @pytest.mark.parametrize("scale", [1.0, 1 / 6])

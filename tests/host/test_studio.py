@@ -87,7 +87,7 @@ def test_findings_are_photographed_grave_ones_first(whole):
 def test_parts_are_drawn_out_along_the_ways_they_go_in(whole):
     up = np.array([0.0, -0.6, 0.8])
     eyes = tuple(replace(eye, bore_length=3.0) for eye in whole.eyes)
-    key = Done("key", {"part": "skull-cap"}, {"cut_up": up.tolist()})
+    key = Done("key", {}, {"part": "skull-cap", "cut_up": up.tolist()})
     parts = {**whole.parts, "skull-cap": whole.parts["eye-left"], "plug-1": whole.parts["eye-left"]}
     shifts = shifts_of(whole.but(eyes=eyes, parts=parts, history=(key,)))
     assert not shifts["head"].any()

@@ -1,4 +1,4 @@
-"""The step that parts the head so that eyes and hands can get inside, with a rim that fits one way only."""
+"""The step that parts the head so that eyes and hands can get inside, keyed so that it goes together one way only."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -8,26 +8,37 @@ from numpy.typing import NDArray
 
 from ...anatomy.parting import clear_of_face, parting_plane
 from ...geometry.errors import BadSetting
+from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
-from ...geometry.sections import Plane, plane
+from ...geometry.seams import Seam, flat_seam
+from ...geometry.sections import plane
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
 if TYPE_CHECKING:
-    from ...geometry.spigot import Parted
+    from ...geometry.pins import Pins
 
-NOTCH_BEARING = np.radians(62.0)
-"""Where the notch is, from the sitter's left towards the back: off the middle, in no plane of symmetry."""
+BEARING = np.radians(62.0)
+"""Where the notch or the first pin is, from the sitter's left towards the back: off the middle, in no plane of
+symmetry."""
+THINNEST_PIN = 0.8
+"""A printed pin thinner than this breaks as it is put in, mm: common practice, no source."""
+Marks = dict[str, NDArray[np.float64]]
 
 
 @dataclass(frozen=True)
 class Key(Step):
-    """Part the skull cap off the head, with a rim that goes together one way, so that the eyes go in from behind."""
+    """Part the skull cap, or another part, off the head, keyed to go on one way: the eyes go in from behind."""
 
     NAME: ClassVar[str] = "key"
     STAGE: ClassVar[str] = "output"
 
-    part: str = setting("skull-cap", help="Name of the part taken off")
+    part: str = setting("", help="Name of the part taken off; empty: skull-cap, or hair")
+    kind: str = setting(
+        "suited",
+        choices=("suited", "rim", "pins"),
+        help="What keys it: a rim with a notch, or pins in holes; suited: the rim for a plane, pins for curve and hair",
+    )
     raise_by: float = setting(
         0.0, low=-200.0, high=200.0, unit="mm", at="print", help="Move the parting up, or down (-)"
     )
@@ -36,15 +47,23 @@ class Key(Step):
         (), kind="point", help="A point of another plane to part at, with normal: x,y,z"
     )
     normal: tuple[float, ...] = setting(
-        (), kind="point", help="Direction in which the part comes off, with origin: x,y,z"
+        (), kind="point", help="Direction in which the part comes off, with origin, curve or hair: x,y,z"
+    )
+    curve: str = setting(
+        "", kind="path", help="Points of a curve to part along, in order round the head, in the capture's coordinates"
+    )
+    hair: str = setting(
+        "",
+        kind="path",
+        help="Mesh of fitted hair to key on, in the capture's coordinates: the head stays whole",
     )
     height: float = setting(
-        0.0, low=0.0, high=50.0, unit="mm", at="print", help="Of the rim's spigot; 0 suits the head"
+        0.0, low=0.0, high=50.0, unit="mm", at="print", help="Of the rim's spigot or the pins; 0 suits the head"
     )
     clearance: float = setting(0.1, low=0.0, high=2.0, unit="mm", at="print", help="Gap between the parts all round")
-    draft: float = setting(2.0, low=0.0, high=20.0, unit="deg", help="Least slope of the spigot's side")
+    draft: float = setting(2.0, low=0.0, high=20.0, unit="deg", help="Least slope of the spigot's or the pins' side")
     lead: float = setting(
-        0.15, low=0.0, high=3.0, unit="mm", at="print", help="Narrowing at the spigot's top, to find its way in"
+        0.15, low=0.0, high=3.0, unit="mm", at="print", help="Narrowing at the top, to find its way in"
     )
     rim: float = setting(
         1.2, low=0.3, high=20.0, unit="mm", at="print", help="Most of the wall left outside the spigot"
@@ -52,84 +71,129 @@ class Key(Step):
     notch: float = setting(
         0.0, low=0.0, high=50.0, unit="mm", at="print", help="Width of the notch that keys it; 0 suits the head"
     )
+    pins: int = setting(3, low=3, high=8, help="How many pins, unevenly spaced")
+    pin: float = setting(0.0, low=0.0, high=20.0, unit="mm", at="print", help="Thickness of the pins; 0 suits the head")
     thinnest: float = setting(
-        0.4, low=0.0, high=5.0, unit="mm", at="print", help="Wall under which the rim is remarked on"
+        0.4, low=0.0, high=5.0, unit="mm", at="print", help="Wall under which the rim is remarked on; kept round pins"
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
-        """The workpiece with the head parted in two."""
-        from ...geometry.spigot import Spigot, parted
-
+        """The workpiece with the head parted in two, or the hair keyed to it."""
         progress(0.0, "looking for the parting")
         head = piece.needed_head()
-        marks = {name: np.asarray(mark.position) for name, mark in piece.landmarks.items() if mark.sure}
-        cut = self._plane(piece, marks)
         breadth = float(np.ptp(head.vertices[:, 0]))
-        height = self.height or 0.06 * breadth
-        shape = Spigot(
-            height,
-            self.clearance,
-            np.radians(self.draft),
-            min(self.lead, height / 4),
-            self.rim,
-            self.notch or 0.14 * breadth,
-            NOTCH_BEARING,
-        )
-        halves = parted(head, _centred(piece, cut), shape, progress.stretch(0.2, 1.0))
-        figures: dict[str, Any] = {
-            "cut_at_mm": cut.origin.round(4).tolist(),
-            "cut_up": cut.up.round(6).tolist(),
-            "spigot_mm": height,
+        if self.hair:
+            return self._haired(piece, breadth, progress)
+        marks = {name: np.asarray(mark.position) for name, mark in piece.landmarks.items() if mark.sure}
+        seam = self._seam(piece, marks)
+        if self.kind == "rim" and not seam.flat:
+            raise BadSetting("key: a curved parting is keyed by pins: leave kind at suited, or part at a plane")
+        by_rim = seam.flat and self.kind != "pins"
+        make = self._by_rim if by_rim else self._by_pins
+        below, above, figures, remarks = make(piece, seam, breadth, progress.stretch(0.2, 1.0))
+        name = self.part or "skull-cap"
+        figures = {
+            "part": name,
+            "keyed_by": "rim" if by_rim else "pins",
+            "cut_at_mm": seam.frame.origin.round(4).tolist(),
+            "cut_up": seam.frame.up.round(6).tolist(),
             "clearance_mm": self.clearance,
+            **figures,
+        }
+        piece = piece.but(head=below, parts={**piece.parts, name: above}).measured(**figures)
+        if not clear_of_face(seam.heights, marks):
+            remarks = ["The parting line crosses the face or the ears: raise it (raise_by) or tilt it", *remarks]
+        for remark in remarks:
+            piece = piece.noted(remark)
+        return piece
+
+    def _seam(self, piece: Workpiece, marks: Marks) -> Seam:
+        """Where the head is parted: along the curve, at the plane that was set, or under the skull cap."""
+        from .partings import centred, seam_from
+
+        normal = np.asarray(self.normal)
+        if self.normal and not normal.any():
+            raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
+        if self.curve:
+            if self.origin:
+                raise BadSetting("key: origin and curve are two partings: give one of them")
+            return seam_from(self.curve, piece.frame, normal if self.normal else None, self.raise_by)
+        if bool(self.origin) != bool(self.normal):
+            raise BadSetting("key: origin and normal go together: give both or neither")
+        if self.origin:
+            up = normal / np.linalg.norm(normal)
+            return flat_seam(centred(piece, plane(np.asarray(self.origin) + self.raise_by * up, up)))
+        cut = parting_plane(piece.needed_head(), marks, self.raise_by, np.radians(self.tilt))
+        return flat_seam(centred(piece, cut))
+
+    def _by_rim(
+        self, piece: Workpiece, seam: Seam, breadth: float, progress: Progress
+    ) -> tuple[Mesh, Mesh, dict[str, Any], list[str]]:
+        from ...geometry.spigot import Spigot, parted
+        from .partings import rim_remarks
+
+        height = self.height or 0.06 * breadth
+        lead = min(self.lead, height / 4)
+        notch = self.notch or 0.14 * breadth
+        shape = Spigot(height, self.clearance, np.radians(self.draft), lead, self.rim, notch, BEARING)
+        halves = parted(piece.needed_head(), seam.frame, shape, progress)
+        figures = {
+            "spigot_mm": height,
             "collar_wall_mm": halves.collar_wall,
             "spigot_wall_mm": halves.spigot_wall,
             "opening_mm": halves.opening,
         }
-        piece = piece.but(head=halves.below, parts={**piece.parts, self.part: halves.above}).measured(**figures)
-        for remark in self._remarks(piece, cut, marks, halves):
+        return halves.below, halves.above, figures, rim_remarks(piece, halves, self.thinnest)
+
+    def _by_pins(
+        self, piece: Workpiece, seam: Seam, breadth: float, progress: Progress
+    ) -> tuple[Mesh, Mesh, dict[str, Any], list[str]]:
+        from ...geometry.pins import pinned
+
+        shape = self._pins(breadth)
+        found = pinned(piece.needed_head(), seam, shape, progress)
+        return found.below, found.above, self._pin_figures(shape, found.wall, found.feet), []
+
+    def _haired(self, piece: Workpiece, breadth: float, progress: Progress) -> Workpiece:
+        """The head with holes and the hair with pins."""
+        from ...geometry.pinned_on import pinned_on
+        from .partings import hair_from, lift_remarks
+
+        if self.curve or self.origin or self.kind == "rim":
+            raise BadSetting("key: hair is keyed by pins and parts nothing: leave out curve, origin and kind")
+        up = np.asarray(self.normal or (0.0, 0.0, 1.0), dtype=np.float64)
+        if not up.any():
+            raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
+        shape = self._pins(breadth)
+        found = pinned_on(piece.needed_head(), hair_from(self.hair, piece.frame), up, shape, progress.stretch(0.0, 0.8))
+        name = self.part or "hair"
+        figures = {
+            "part": name,
+            "keyed_by": "pins",
+            "cut_at_mm": found.feet.mean(axis=0).round(4).tolist(),
+            "cut_up": (up / np.linalg.norm(up)).round(6).tolist(),
+            "clearance_mm": self.clearance,
+            **self._pin_figures(shape, found.wall, found.feet),
+        }
+        piece = piece.but(head=found.below, parts={**piece.parts, name: found.above}).measured(**figures)
+        progress(0.8, "trying whether it lifts off")
+        for remark in lift_remarks(name, found.below, found.above, up / np.linalg.norm(up)):
             piece = piece.noted(remark)
         return piece
 
-    def _plane(self, piece: Workpiece, marks: dict[str, NDArray[np.float64]]) -> Plane:
-        if bool(self.origin) != bool(self.normal):
-            raise BadSetting("key: origin and normal go together: give both or neither")
-        if self.origin:
-            if not np.any(self.normal):
-                raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
-            up = np.asarray(self.normal) / np.linalg.norm(self.normal)
-            return plane(np.asarray(self.origin) + self.raise_by * up, up)
-        return parting_plane(piece.needed_head(), marks, self.raise_by, np.radians(self.tilt))
+    def _pins(self, breadth: float) -> "Pins":
+        from ...geometry.pins import Pins
 
-    def _remarks(
-        self, piece: Workpiece, cut: Plane, marks: dict[str, NDArray[np.float64]], halves: "Parted"
-    ) -> list[str]:
-        remarks = []
-        wall = min(halves.collar_wall, halves.spigot_wall)
-        if not clear_of_face(cut, marks):
-            remarks.append("The parting line crosses the face or the ears: raise it (raise_by) or tilt it")
-        if wall < self.thinnest:
-            remarks.append(
-                f"The rim of the parting is only {wall:.2f} mm thick at its thinnest: "
-                "a thicker wall or less clearance helps"
-            )
-        rings = [part for name, part in piece.parts.items() if name.startswith("seat-")]
-        widest = [eye.diameter for eye in piece.eyes if eye.bore_length > 0]
-        largest = max(widest + [float(np.ptp(ring.vertices, axis=0).max()) for ring in rings], default=0.0)
-        if largest > halves.opening:
-            remarks.append(
-                f"The eyes of {largest:.1f} mm do not pass through the parting's opening of {halves.opening:.1f} mm: "
-                "lower it (raise_by), or hollow the head first"
-            )
-        return remarks
+        height = self.height or 0.06 * breadth
+        pin = self.pin or max(0.06 * breadth, THINNEST_PIN)
+        draft, wall = np.radians(self.draft), max(self.thinnest, 0.05)
+        return Pins(self.pins, pin, height, self.clearance, draft, min(self.lead, height / 4), wall, BEARING)
 
-
-def _centred(piece: Workpiece, cut: Plane) -> Plane:
-    """The same plane, its origin moved to the middle of the head's outline on it."""
-    from ...geometry.errors import NotPossible
-    from ...geometry.sections import section
-
-    outlines = [outline for outline in section(piece.needed_head(), cut) if outline.area > 0]
-    if not outlines:
-        x, y, z = cut.origin
-        raise NotPossible(f"key: the plane at ({x:.1f}, {y:.1f}, {z:.1f}) misses the head: move it (raise_by)")
-    return Plane(cut.placed(outlines[0].centroid[None])[0], cut.across, cut.along)
+    def _pin_figures(self, shape: "Pins", wall: float, feet: NDArray[np.float64]) -> dict[str, Any]:
+        return {
+            "pins": len(feet),
+            "pin_diameter_mm": shape.diameter,
+            "pin_height_mm": shape.height,
+            "pin_wall_mm": wall,
+            "pins_at_mm": feet.round(3).tolist(),
+        }

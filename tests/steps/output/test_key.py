@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from canthus.files.writing import write
 from canthus.geometry.booleans import difference, intersection
-from canthus.geometry.errors import BadSetting, NotPossible, NotReady
+from canthus.geometry.errors import BadFile, BadSetting, NotPossible, NotReady
 from canthus.geometry.measures import components, is_watertight, volume
-from canthus.geometry.solids import sphere
+from canthus.geometry.solids import box, sphere
 from canthus.geometry.transforms import rotation, transform
 from canthus.steps.output.key import Key
 from canthus.steps.workpiece import Landmark, Workpiece
@@ -63,6 +64,81 @@ def test_any_plane(keyed):
 def test_a_parting_across_the_face_is_remarked_on():
     piece = Key(raise_by=-13.0).apply(PIECE)
     assert any("crosses the face" in note for note in piece.notes)
+
+
+def goes_on_one_way(piece, name, turns=(15, 90, 180)):
+    """Seated and on its way out the part shares nothing with the head; turned any other way it collides."""
+    up, at = np.array(piece.figures["cut_up"]), np.array(piece.figures["cut_at_mm"])
+    head, part = piece.head, piece.parts[name]
+    for out in (0.0, 0.3, 1.0, 2.5):
+        assert volume(intersection(head, part.moved(transform(np.eye(3), out * up)))) == pytest.approx(0, abs=1e-9)
+    for turn in turns:
+        linear = rotation(up, np.radians(turn))
+        assert volume(intersection(head, part.moved(transform(linear, at - linear @ at)))) > 0.5
+
+
+@pytest.mark.parametrize("count", [3, 4])
+def test_by_pins_it_goes_on_one_way_only(count):
+    piece = Key(kind="pins", pins=count).apply(PIECE)
+    assert piece.figures["keyed_by"] == "pins"
+    assert piece.figures["pins"] == len(piece.figures["pins_at_mm"]) == count
+    assert piece.figures["pin_diameter_mm"] == pytest.approx(0.06 * np.ptp(HEAD.vertices[:, 0]))
+    assert piece.figures["pin_wall_mm"] >= 0.4 - 1e-9
+    assert all(is_watertight(part) for part in piece.all_parts().values())
+    goes_on_one_way(piece, "skull-cap")
+
+
+def hairline():
+    """Points round the egg, in print size: over the brow before, lower behind, as a hairline runs."""
+    turns = 2 * np.pi * np.arange(24) / 24
+    up = 9.0 + 2.5 * np.cos(turns + np.pi / 2) - 0.8 * np.cos(2 * turns)
+    ring = np.sqrt(1 - ((up - 2.5) / 19.3) ** 2)
+    return np.column_stack([12.9 * ring * np.cos(turns), 16.6 * ring * np.sin(turns), up])
+
+
+def test_along_a_curve_of_ones_own(tmp_path):
+    """Given where the capture lay; the rim runs through the points at print size, and nothing is lost but the gap."""
+    frame = transform(np.eye(3) / 6, (1.0, 2.0, 3.0))
+    np.savetxt(tmp_path / "curve.xyz", (hairline() - (1.0, 2.0, 3.0)) * 6)
+    piece = Key(curve=str(tmp_path / "curve.xyz")).apply(PIECE.but(frame=frame))
+    goes_on_one_way(piece, "skull-cap")
+    for point in hairline():
+        assert np.linalg.norm(piece.head.vertices - point, axis=1).min() < 0.15
+    assert abs(volume(HEAD) - sum(map(volume, piece.all_parts().values()))) < 0.02 * volume(HEAD)
+    assert piece.notes == ()
+    lowered = Key(curve=str(tmp_path / "curve.xyz"), raise_by=-8).apply(PIECE.but(frame=frame))
+    assert any("crosses the face" in note for note in lowered.notes)
+
+
+def test_hair_as_a_part_of_its_own(tmp_path):
+    hair = difference(egg(14.6, 18.3, 21.0, 2.5), egg(12.8, 16.5, 19.2, 2.5), box((-30, -30, -30), (30, 30, 9)))
+    write(tmp_path / "hair.stl", hair)
+    piece = Key(hair=str(tmp_path / "hair.stl"), pin=1.0, height=1.0).apply(PIECE)
+    assert set(piece.parts) == {"hair"}
+    assert piece.notes == ()
+    goes_on_one_way(piece, "hair")
+    low = difference(egg(14.6, 18.3, 21.0, 2.5), egg(12.8, 16.5, 19.2, 2.5), box((-30, -30, -30), (30, 30, -9)))
+    write(tmp_path / "low.stl", low)
+    held = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0).apply(PIECE)
+    assert any("binds as it is lifted off" in note for note in held.notes)
+
+
+def test_what_does_not_go_together_is_refused(tmp_path):
+    np.savetxt(tmp_path / "curve.xyz", hairline())
+    write(tmp_path / "hair.stl", egg(5, 5, 5, 0))
+    curve, hair = str(tmp_path / "curve.xyz"), str(tmp_path / "hair.stl")
+    with pytest.raises(BadSetting, match="a curved parting is keyed by pins"):
+        Key(curve=curve, kind="rim").apply(PIECE)
+    with pytest.raises(BadSetting, match="origin and curve are two partings"):
+        Key(curve=curve, origin=(0, 0, 8), normal=(0, 0, 1)).apply(PIECE)
+    with pytest.raises(BadSetting, match="hair is keyed by pins and parts nothing"):
+        Key(curve=curve, hair=hair).apply(PIECE)
+    with pytest.raises(BadFile, match="a list of points, not a mesh"):
+        Key(curve=hair).apply(PIECE)
+    with pytest.raises(BadFile, match="not a cloud of points"):
+        Key(hair=curve).apply(PIECE)
+    with pytest.raises(NotPossible, match="room for pins of"):
+        Key(kind="pins", pin=20.0).apply(PIECE)
 
 
 def test_what_cannot_be_done_is_said():
