@@ -95,7 +95,7 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot, progress: Progress = SILENT) -
     below = difference(local, over).moved(cut.matrix)
     progress(0.7, "cutting the part above")
     above = intersection(local, cap).moved(cut.matrix)
-    return Parted(below, above, collar, spigot, _opening(outlines))
+    return Parted(below, above, collar, spigot, opening_of(outlines))
 
 
 _POCKET = 0.1  # of the section's area: a smaller hole is a pocket
@@ -197,8 +197,8 @@ def _walls(
     return collar, spigot
 
 
-def _opening(outlines: list[tuple[Outline, ...]]) -> float:
-    """Width of the largest ball that passes the narrowest level."""
+def opening_of(outlines: list[tuple[Outline, ...]]) -> float:
+    """Width of the largest ball that passes the narrowest of these sections of a hollow part; 0 where it is solid."""
     widths = []
     for level in outlines:
         holes = [Outline(outline.points[::-1]) for outline in level if outline.area < 0]

@@ -11,7 +11,7 @@ from ...geometry.errors import BadSetting
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.seams import Seam, flat_seam
-from ...geometry.sections import plane
+from ...geometry.sections import plane, section
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -130,7 +130,7 @@ class Key(Step):
         self, piece: Workpiece, seam: Seam, breadth: float, progress: Progress
     ) -> tuple[Mesh, Mesh, dict[str, Any], list[str]]:
         from ...geometry.spigot import Spigot, parted
-        from .partings import rim_remarks
+        from .partings import opening_remarks, rim_remarks
 
         height = self.height or 0.06 * breadth
         lead = min(self.lead, height / 4)
@@ -143,16 +143,22 @@ class Key(Step):
             "spigot_wall_mm": halves.spigot_wall,
             "opening_mm": halves.opening,
         }
-        return halves.below, halves.above, figures, rim_remarks(piece, halves, self.thinnest)
+        remarks = [*rim_remarks(halves, self.thinnest), *opening_remarks(piece, halves.opening)]
+        return halves.below, halves.above, figures, remarks
 
     def _by_pins(
         self, piece: Workpiece, seam: Seam, breadth: float, progress: Progress
     ) -> tuple[Mesh, Mesh, dict[str, Any], list[str]]:
-        from ...geometry.pins import pinned
+        from ...geometry.pins import pinned, root_of
+        from ...geometry.spigot import opening_of
+        from .partings import opening_remarks
 
         shape = self._pins(breadth)
         found = pinned(piece.needed_head(), seam, shape, progress)
-        return found.below, found.above, self._pin_figures(shape, found.wall, found.feet), []
+        level = seam.frame.raised(float(seam.levels.min()) - root_of(shape))  # where the pins' roots are thickest
+        opening = opening_of([section(found.below, level)])
+        figures = {"opening_mm": opening, **self._pin_figures(shape, found.wall, found.feet)}
+        return found.below, found.above, figures, opening_remarks(piece, opening)
 
     def _haired(self, piece: Workpiece, breadth: float, progress: Progress) -> Workpiece:
         """The head with holes and the hair with pins."""

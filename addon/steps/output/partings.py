@@ -45,22 +45,25 @@ def centred(piece: Workpiece, cut: Plane) -> Plane:
     return Plane(cut.placed(outlines[0].centroid[None])[0], cut.across, cut.along)
 
 
-def rim_remarks(piece: Workpiece, halves: "Parted", thinnest: float) -> list[str]:
+def rim_remarks(halves: "Parted", thinnest: float) -> list[str]:
     """What a sculptor must know of this rim."""
-    remarks = []
     wall = min(halves.collar_wall, halves.spigot_wall)
-    if wall < thinnest:
-        remarks.append(
-            f"The rim of the parting is only {wall:.2f} mm thick at its thinnest: "
-            "a thicker wall or less clearance helps"
-        )
+    if wall >= thinnest:
+        return []
+    return [
+        f"The rim of the parting is only {wall:.2f} mm thick at its thinnest: a thicker wall or less clearance helps"
+    ]
+
+
+def opening_remarks(piece: Workpiece, opening: float) -> list[str]:
+    """Whether the eyes that go in from behind pass the opening."""
     largest = max((eye.diameter for eye in piece.eyes if eye.bore_length > 0), default=0.0)
-    if largest > halves.opening:
-        remarks.append(
-            f"The eyes of {largest:.1f} mm do not pass through the parting's opening of {halves.opening:.1f} mm: "
-            "lower it (raise_by), or hollow the head first"
-        )
-    return remarks
+    if largest <= opening:
+        return []
+    return [
+        f"The eyes of {largest:.1f} mm do not pass through the parting's opening of {opening:.1f} mm: "
+        "lower it (raise_by), or hollow the head first"
+    ]
 
 
 def lift_remarks(name: str, head: Mesh, part: Mesh, up: NDArray[np.float64]) -> list[str]:

@@ -9,7 +9,7 @@ from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.solids import box, sphere
 from canthus.geometry.transforms import rotation, transform
 from canthus.steps.output.key import Key
-from canthus.steps.workpiece import Landmark, Workpiece
+from canthus.steps.workpiece import Eye, Landmark, Workpiece
 
 
 def egg(x, y, z, up):
@@ -85,7 +85,11 @@ def test_by_pins_it_goes_on_one_way_only(count):
     assert piece.figures["pin_diameter_mm"] == pytest.approx(0.06 * np.ptp(HEAD.vertices[:, 0]))
     assert piece.figures["pin_wall_mm"] >= 0.4 - 1e-9
     assert all(is_watertight(part) for part in piece.all_parts().values())
+    assert piece.notes == ()
     goes_on_one_way(piece, "skull-cap")
+    too_large = Eye("left", (0, 0, 0), diameter=piece.figures["opening_mm"] + 0.1, bore_length=1.0)
+    told = Key(kind="pins", pins=count).apply(PIECE.but(eyes=(too_large,)))
+    assert any("do not pass through the parting's opening" in note for note in told.notes)
 
 
 def hairline():
