@@ -65,10 +65,12 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
         if name == "head":
             shifts[name] = np.zeros(3)
         elif name in ways:
-            shifts[name] = (0.62 if behind else 0.36) * size * ways[name]
+            shifts[name] = (0.66 if behind else 0.36) * size * ways[name]
         elif name.startswith(("eye", "dome")):
             inside = opening is not None and name.replace("dome", "eye") in behind
             shifts[name] = 0.38 * size * opening if inside and opening is not None else np.array([0, -0.3 * size, 0])
+        elif name.startswith("seat") and opening is not None:
+            shifts[name] = 0.48 * size * opening  # behind the eye it holds
         else:
             shifts[name] = 0.4 * size * _straight(_corners(mesh).mean(axis=0) - middle)
     return shifts

@@ -56,8 +56,10 @@ def rim_remarks(halves: "Parted", thinnest: float) -> list[str]:
 
 
 def opening_remarks(piece: Workpiece, opening: float) -> list[str]:
-    """Whether the eyes that go in from behind pass the opening."""
-    largest = max((eye.diameter for eye in piece.eyes if eye.bore_length > 0), default=0.0)
+    """Whether the eyes that go in from behind, and the rings that hold them, pass the opening."""
+    rings = [part for name, part in piece.parts.items() if name.startswith("seat-")]
+    widest = [eye.diameter for eye in piece.eyes if eye.bore_length > 0]
+    largest = max(widest + [float(np.ptp(ring.vertices, axis=0).max()) for ring in rings], default=0.0)
     if largest <= opening:
         return []
     return [
