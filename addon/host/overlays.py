@@ -21,7 +21,7 @@ MARKED = {
 }
 """Column of a scan to what its marked points are called and drawn in."""
 WALL = "wall_mm"
-"""Column of a head with the thickness of the wall under each vertex."""
+"""Column that `check` writes where it is asked for walls (steps/output/wall_map.py)."""
 THIN, CAVITY, SECTION = (1.0, 0.3, 0.05, 0.85), (0.15, 0.5, 1.0, 0.35), (1.0, 0.85, 0.2, 1.0)
 AXES = [
     ("x", "From the Side", "Cut along the middle of the face"),
@@ -159,7 +159,7 @@ def lacking(context: bpy.types.Context) -> str:
     collection = scene_piece.piece_collection(context)
     wanted = context.window_manager.canthus_overlays
     if collection is not None and wanted.thin and not any(WALL in each.data.attributes for each in _solids(collection)):
-        return "Walls are not measured yet: run Check with Walls ticked"
+        return "Walls are not measured yet: tick Walls in Check and run it"
     return ""
 
 

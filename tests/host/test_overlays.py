@@ -47,7 +47,7 @@ def test_walls_that_were_not_measured_are_told(scene):
     put(egg(1), scene)
     bpy.context.window_manager.canthus_overlays.thin = True
     try:
-        assert "run Check with Walls" in overlays.lacking(bpy.context)
+        assert "tick Walls in Check" in overlays.lacking(bpy.context)
     finally:
         bpy.context.window_manager.canthus_overlays.thin = False
 

@@ -32,9 +32,10 @@ class Check(Step):
         (0.0, 0.0, 1.0), kind="point", help="The way up as the parts are printed: x,y,z; the neck is down by default"
     )
     price: float = setting(0.0, low=0.0, high=10_000, help="Price of a litre of resin; 0 leaves the cost out")
+    walls: bool = setting(False, help="Write the wall under each place into the parts' column wall_mm, to look at")
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
-        """The workpiece with `checks`; nothing of it is changed."""
+        """The workpiece with `checks`; no shape of it is changed."""
         from ...geometry.measures import volume
         from .findings import cavity_findings, surface_findings, wall_findings
         from .gaps import clearance_findings, overlap_findings
@@ -42,6 +43,7 @@ class Check(Step):
         from .printers import printer_named
         from .sizes import size_findings
         from .standing import advice, suggested_stands
+        from .wall_map import with_wall_maps
 
         piece.needed_head()
         printer = printer_named(self.printer, self.printers)
@@ -81,4 +83,6 @@ class Check(Step):
         )
         for sentence in filter(None, map(advice, rows)):
             checked = checked.noted(sentence)
+        if self.walls:
+            checked = with_wall_maps(checked, self.least_wall)
         return checked.measured(cost=resin / 1000 * self.price) if self.price else checked
