@@ -5,6 +5,7 @@ from html import escape
 from typing import Any
 
 from .assembly import assembly
+from .page_photographs import photographs
 from .page_sections import (
     cautions,
     checks,
@@ -44,6 +45,7 @@ def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
         _plates(figures, [each for each in pictures if not each.name.startswith(FINDING)]),
         _section("Parts", parts(figures)),
         _section("Eyes", eyes(figures)),
+        _section("Reference photographs", photographs(figures)),
         _section("Checks", checks(figures, [each for each in pictures if each.name.startswith(FINDING)])),
         _section("Likeness", likeness(figures)),
         _section("What was changed, and why", notes(figures)),

@@ -6,6 +6,7 @@ from html import escape
 from typing import Any
 
 from .cautions import CAUTIONS, FIRST
+from .page_photographs import DRAWN
 from .studio import FINDING, Picture
 from .wording import finding_text, limit, measured, named, value_text
 
@@ -199,7 +200,7 @@ def _step(step: Figures) -> str:
     settings = _facts(step["settings"], step["units"])
     return (
         f'<div class="step"><h3>{escape(step["name"])}<span class="soft">{cost}</span></h3>'
-        + _facts({name: value for name, value in step["figures"].items() if name != STANDS}, {})
+        + _facts({name: value for name, value in step["figures"].items() if name not in (STANDS, DRAWN)}, {})
         + (f'<div class="set">{settings}</div>' if settings else "")
         + "</div>"
     )

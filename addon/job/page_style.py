@@ -25,6 +25,12 @@ a { color: inherit; }
 .closeups { display: grid; grid-template-columns: repeat(4, 1fr); gap: .9rem; margin: 1rem 0; }
 .closeups figure { margin: 0; break-inside: avoid; }
 .closeups img { display: block; width: 100%; border-radius: 2px; }
+.photographs { display: grid; grid-template-columns: 1fr 1fr 1fr; gap: 1.1rem .9rem; margin-top: .8rem; }
+.photographs figure { margin: 0; break-inside: avoid; }
+.photographs svg { display: block; width: 100%; border-radius: 2px; }
+.legend { display: flex; flex-wrap: wrap; gap: .2rem 1.2rem; max-width: none; color: var(--soft); font-size: .82rem; }
+.legend svg { width: .95rem; height: .95rem; margin-right: .35rem; vertical-align: -.15rem; background: #8d857b;
+  border-radius: 2px; }
 figcaption { margin-top: .35rem; color: var(--soft); font-size: .82rem; }
 table { width: 100%; border-collapse: collapse; font-size: .9rem; font-variant-numeric: tabular-nums lining-nums; }
 th { padding: .3rem .8rem .3rem 0; border-bottom: 1px solid var(--line); color: var(--soft); font-weight: 400;
