@@ -6,6 +6,28 @@ from canthus.files.photo_marks import PhotoMarks
 from canthus.geometry.cameras import Camera
 
 SIZE = (1500, 2000)
+FACE = {
+    "sellion": (0, -95, 18),
+    "pronasale": (0, -125, -22),
+    "subnasale": (0, -110, -35),
+    "stomion": (0, -106, -58),
+    "gnathion": (0, -98, -100),
+    "endocanthion-left": (17, -82, 15),
+    "endocanthion-right": (-17, -82, 15),
+    "exocanthion-left": (45, -73, 17),
+    "exocanthion-right": (-45, -73, 17),
+    "palpebrale-superius-left": (31, -86, 20),
+    "palpebrale-superius-right": (-31, -86, 20),
+    "palpebrale-inferius-left": (32, -84, 10),
+    "palpebrale-inferius-right": (-32, -84, 10),
+    "cheilion-left": (26, -92, -58),
+    "cheilion-right": (-26, -92, -58),
+    "tragion-left": (72, 5, -5),
+    "tragion-right": (-72, 5, -5),
+}
+"""About where a face's landmarks lie, mm at life size, posed."""
+CENTRES = {"left": (31.0, -72.0, 15.0), "right": (-31.0, -72.0, 15.0)}
+"""The globes' centres of that face."""
 LAYOUTS = {
     "front and both sides": [(0, 0), (35, 5), (-35, 0)],
     "all near the front": [(0, 0), (15, 0), (-15, 5)],

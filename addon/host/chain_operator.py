@@ -5,6 +5,7 @@ import bpy
 from ..job.chain import SPARED, steps_for
 from ..steps.step import Step
 from . import scene_piece, states
+from .photo_images import with_marks
 from .settings import step_from, stored
 from .step_operator import PieceOperator
 
@@ -28,7 +29,7 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         wanted = [step for step in steps_for(_passes(context)) if step.NAME != "load"]
-        return [step_from(step, stored(context.scene, step)) for step in wanted]
+        return [with_marks(step_from(step, stored(context.scene, step))) for step in wanted]
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         return self.execute(context) if bpy.app.background or context.window is None else self.start(context)

@@ -94,7 +94,8 @@ def behind() -> Iterator[None]:
 class Drawn:
     """Draw handlers that are put on together and taken off together. Without a window there is nothing to draw on."""
 
-    def __init__(self, **what: Callable[[], None]) -> None:
+    def __init__(self, space: str = "SpaceView3D", **what: Callable[[], None]) -> None:
+        self._space = space
         self._what = what
         self._handles: list[object] = []
 
@@ -104,12 +105,12 @@ class Drawn:
             return
         for name, draw in self._what.items():
             kind = {"in_scene": "POST_VIEW", "over": "POST_PIXEL"}[name]
-            self._handles.append(bpy.types.SpaceView3D.draw_handler_add(draw, (), "WINDOW", kind))
+            self._handles.append(getattr(bpy.types, self._space).draw_handler_add(draw, (), "WINDOW", kind))
 
     def unregister(self) -> None:
         """End it."""
         while self._handles:
-            bpy.types.SpaceView3D.draw_handler_remove(self._handles.pop(), "WINDOW")
+            getattr(bpy.types, self._space).draw_handler_remove(self._handles.pop(), "WINDOW")
 
 
 def redraw(context: bpy.types.Context) -> None:

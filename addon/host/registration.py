@@ -15,6 +15,10 @@ from . import (
     marks,
     overlays,
     panels,
+    photo_images,
+    photo_operators,
+    photo_overlay,
+    photo_panel,
     planes,
     presets,
     progress,
@@ -24,7 +28,7 @@ from . import (
     step_operator,
 )
 
-_DRAWN = (overlays.DRAWN, planes.DRAWN, eyeballs.DRAWN, maps.DRAWN, marks.DRAWN, handles.DRAWN)
+_DRAWN = (overlays.DRAWN, planes.DRAWN, eyeballs.DRAWN, maps.DRAWN, marks.DRAWN, handles.DRAWN, photo_overlay.DRAWN)
 """What is drawn over the view, in this order."""
 _registered: list[type] = []
 _command: list[object] = []
@@ -38,6 +42,7 @@ def register() -> None:
     bpy.types.Scene.canthus = bpy.props.PointerProperty(type=_named("CANTHUS_PG_settings"))
     bpy.types.WindowManager.canthus = bpy.props.PointerProperty(type=progress.CANTHUS_PG_progress)
     bpy.types.WindowManager.canthus_overlays = bpy.props.PointerProperty(type=overlays.CANTHUS_PG_overlays)
+    bpy.types.Image.canthus_photo = bpy.props.PointerProperty(type=photo_images.CANTHUS_PG_photo)
     for each in _DRAWN:
         each.register()
     bpy.app.handlers.load_pre.append(_forget)
@@ -53,6 +58,7 @@ def unregister() -> None:
         each.unregister()
     _forget()
     del bpy.types.WindowManager.canthus_overlays
+    del bpy.types.Image.canthus_photo
     del bpy.types.WindowManager.canthus
     del bpy.types.Scene.canthus
     while _registered:
@@ -79,6 +85,7 @@ def _classes() -> list[type]:
         progress.CANTHUS_PG_progress,
         overlays.CANTHUS_PG_overlays,
         *settings.group_classes(),
+        *photo_images.CLASSES,
         *step_operator.operator_classes(),
         *files_operator.CLASSES,
         *chain_operator.CLASSES,
@@ -89,6 +96,8 @@ def _classes() -> list[type]:
         *recipe_operators.CLASSES,
         *presets.classes(),
         *panels.panel_classes(),
+        *photo_operators.CLASSES,
+        *photo_panel.CLASSES,
     ]
 
 

@@ -20,6 +20,7 @@ from . import scene_piece, states, viewport
 from .child import Child
 from .modes import object_mode
 from .needs import missing
+from .photo_images import with_marks
 from .settings import copy_settings, identifier, properties_of, step_from, stored
 from .wording import description, title
 
@@ -160,7 +161,7 @@ class StepOperator(PieceOperator):
         return not lacking
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
-        return [step_from(self.step, self)]
+        return [with_marks(step_from(self.step, self))]
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         outcome = super().execute(context)

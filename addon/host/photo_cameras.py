@@ -1,0 +1,79 @@
+"""Solved cameras in the scene: looking through one shows its photograph behind the head."""
+
+from typing import TYPE_CHECKING
+
+import bpy
+import numpy as np
+from mathutils import Matrix
+
+from .roles import ROLE, object_with
+
+if TYPE_CHECKING:
+    from ..anatomy.joined_photos import SeenPhoto
+
+CAMERA = "camera/"
+SENSOR = 36.0
+"""Width of the sensor the lens is written for, mm: that of 35 mm film, as photographers compare lenses."""
+_NEAR, _FAR = 0.02, 20.0  # clipping, shares of the camera's distance
+
+
+def camera_name(image: bpy.types.Image) -> str:
+    """The role of a photograph's camera."""
+    return f"{CAMERA}{image.name}"
+
+
+def put_camera(
+    collection: bpy.types.Collection, image: bpy.types.Image, solved: "SeenPhoto", scale: float, unit: float
+) -> bpy.types.Object:
+    """The camera of a photograph, new or brought up to date.
+
+    Parameters
+    ----------
+    collection : of the head
+    image : the photograph
+    solved : its camera, in millimetres at life size
+    scale : of the head as it stands
+    unit : millimetres in one unit of the scene
+    """
+    thing = object_with(collection, camera_name(image))
+    if thing is None:
+        data = bpy.data.cameras.new(f"Photograph {image.name}")
+        thing = bpy.data.objects.new(data.name, data)
+        thing[ROLE] = camera_name(image)
+        collection.objects.link(thing)
+    camera = solved.camera
+    factor = scale / unit
+    matrix = np.eye(4)
+    matrix[:3, :3] = camera.turn.T * np.array([1.0, -1.0, -1.0])  # the host's cameras look along -z, their y is up
+    matrix[:3, 3] = camera.place * factor
+    thing.parent, thing.matrix_basis = None, Matrix(matrix.tolist())
+    data = thing.data
+    data.type, data.sensor_fit, data.sensor_width = "PERSP", "HORIZONTAL", SENSOR
+    data.lens = camera.focal * SENSOR / camera.size[0]
+    data.shift_x = data.shift_y = 0.0
+    distance = float(np.linalg.norm(camera.shift)) * factor
+    data.clip_start, data.clip_end = _NEAR * distance, _FAR * distance
+    data.display_size = 0.05 * distance
+    _put_behind(data, image)
+    return thing
+
+
+def _put_behind(data: bpy.types.Camera, image: bpy.types.Image) -> None:
+    """The photograph fills the camera's frame, behind what is in the scene."""
+    data.show_background_images = True
+    data.background_images.clear()
+    behind = data.background_images.new()
+    behind.image, behind.alpha = image, 1.0
+    behind.display_depth, behind.frame_method = "BACK", "STRETCH"
+
+
+def look_through(context: bpy.types.Context, thing: bpy.types.Object, image: bpy.types.Image) -> None:
+    """Make it the scene's camera, the render of the photograph's size, and show the 3D views through it."""
+    scene = context.scene
+    scene.camera = thing
+    scene.render.resolution_x, scene.render.resolution_y = image.size
+    scene.render.pixel_aspect_x = scene.render.pixel_aspect_y = 1.0
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                area.spaces.active.region_3d.view_perspective = "CAMERA"
