@@ -8,7 +8,6 @@ from typing import Any
 
 from ..files.pictures import read_picture
 from ..geometry.errors import BadFile
-from .wording import value_text
 
 DRAWN = "photograph_marks"
 """The figure of place-eyes that is drawn here, so that nobody reads it as a table."""
@@ -65,13 +64,13 @@ def _figure(each: Mapping[str, Any], marks: Rows, folder: Path) -> str:
         f'<rect x="{left:.1f}" y="{top:.1f}" width="{width:.1f}" height="{height:.1f}" fill="#8d857b"/>'
         f"{behind}{drawn}</svg>"
     )
-    focal = f"focal length {value_text(each['focal_px'])} px"
-    focal += f" &plusmn; {value_text(each['focal_uncertainty_px'])}" if each["focal_uncertainty_px"] else " as given"
+    focal = f"focal length {each['focal_px']:.0f} px"
+    focal += f" &plusmn; {each['focal_uncertainty_px']:.0f}" if each["focal_uncertainty_px"] else " as given"
     facts = [
         f"{name}: {each['marks']} marks",
-        f"reprojection {value_text(each['reprojection_rms_px'])} px RMS",
+        f"reprojection {each['reprojection_rms_px']:.2f} px RMS",
         focal,
-        f"taken from {value_text(each['distance_mm_life'] / 1000)} m",
+        f"taken from {each['distance_mm_life'] / 1000:.2f} m",
         f"misses drawn {factor} times" if factor > 1 else "misses drawn as they are",
     ]
     facts += [f"left out: {escape(each['left_out'])}"] if each["left_out"] else []

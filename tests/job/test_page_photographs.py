@@ -64,9 +64,9 @@ def test_marks_reprojections_and_misses_are_drawn_where_they_lie(tmp_path):
     assert "misses drawn as they are" in caption
     for words in (
         "front.jpg: 2 marks",
-        "3.535 px RMS",
+        "3.54 px RMS",
         "400 px +- 30",
-        "0.912 m",
+        "0.91 m",
         "left out: stomion",
         "No such file",
     ):
