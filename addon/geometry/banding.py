@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .bricks import in_portions
 from .errors import NotPossible
 from .neighbours import morton_codes
 
@@ -54,7 +55,9 @@ def followed(
     new = new[~_within(new, have)]
     for _ in range(rounds):
         have = _merged(have, new)
-        corners = _distinct((new[:, None] + grid.corner_offsets).ravel())
+        corners = new
+        for stride in grid.strides:  # axis by axis: two sorted lists are merged, where eight would have to be sorted
+            corners = _distinct(np.concatenate([corners, corners + stride]))
         fresh = corners[~_within(corners, nodes)]
         found = np.empty(len(fresh))
         order = np.argsort(morton_codes(grid.indices(fresh)), kind="stable")
@@ -91,9 +94,20 @@ def _entered(
     grid: _Numbers,
 ) -> NDArray[np.int64]:
     """Cells not held yet that the surface enters through a face of the given ones."""
-    inside = values[np.searchsorted(known, cells[:, None] + grid.corner_offsets)] < 0
-    crossed = np.flatnonzero(inside.any(axis=1) & ~inside.all(axis=1))
-    inside, cells = inside[crossed], cells[crossed]
+
+    def look(part: slice) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """Of a portion of the cells those that the surface passes through, and which of their corners are inside."""
+        some = cells[part]
+        inside = np.empty((len(some), 8), bool)
+        for bits in range(4):  # the upper node of each pair along z is the next in the sorted list
+            lower = np.searchsorted(known, some + grid.corner_offsets[bits])
+            inside[:, bits], inside[:, bits + 4] = below[lower], below[lower + 1]
+        crossed = np.flatnonzero(inside.any(axis=1) & ~inside.all(axis=1))
+        return some[crossed], inside[crossed]
+
+    below = values < 0
+    told = in_portions(look, len(cells))
+    cells, inside = (np.concatenate([each[k] for each in told]) for k in (0, 1))
     entered = []
     for axis in range(3):
         for side in (0, 1):
@@ -107,7 +121,7 @@ def _entered(
 
 def _distinct(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
     """The distinct numbers, ascending. `np.unique` hashes first from numpy 2.3 on, which takes five times as long."""
-    ordered = np.sort(numbers)
+    ordered = np.sort(numbers, kind="stable")  # which takes no longer than a merge where sorted lists follow each other
     kept = np.ones(len(ordered), bool)
     kept[1:] = ordered[1:] != ordered[:-1]
     distinct: NDArray[np.int64] = ordered[kept]

@@ -40,7 +40,7 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     facing = along_a_tree(own.points, normals[skin[own.rows]], own.nearest(8)[1])
     if np.einsum("ij,ij->", outside - own.points, facing) < 0:
         facing = -facing
-    near = SphereFit(own.points, facing, np.ones(len(own.points)), count=20).near(held.points)
+    near = SphereFit(own, facing, np.ones(len(own.points)), count=20).near(held.points)
     spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
     flat = np.zeros(len(held.points), bool)
     flat[skin] = True

@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 
 from .banding import followed
 from .errors import BadCloud
+from .far_search import Seen, nearest
 from .implicit import SphereFit
 from .mesh import Mesh
 from .neighbours import Arranged, arranged
@@ -83,17 +84,19 @@ def closed_surface(
     origin = held.points.min(axis=0) - 10 * step
     weights = np.minimum(cloud.counts[held.rows], 8).astype(np.float64)
     kernel = float(np.interp(spacing, _KERNEL_AT, _KERNEL))
-    fit = SphereFit(held.points, facing, weights, kernel * reach, round(5.5 * kernel * kernel + 5))
+    fit = SphereFit(held, facing, weights, kernel * reach, round(5.5 * kernel * kernel + 5))
+    seen_nodes = Seen.made(held, origin, step, _UNSEEN * np.maximum(reach, step))
 
     def field(nodes: NDArray[np.int64]) -> NDArray[np.float64]:
         places = origin + nodes * step
-        near = fit.near_nodes(nodes, origin, step)
+        seen = np.flatnonzero(seen_nodes.at(nodes))
+        near = fit.near_nodes(nodes[seen], origin, step)
         apart = (near.gap / np.maximum(reach[near.row], step) - _SEEN) / (_UNSEEN - _SEEN)
         outside = (near.lean - _RIM) / (_PAST_RIM - _RIM)
-        beyond = np.clip(np.maximum(apart, outside), 0, 1)
-        beyond = beyond * beyond * (3 - 2 * beyond)
-        value = near.distance
-        far = beyond > 0
+        ruled = np.clip(np.maximum(apart, outside), 0, 1)
+        beyond, value = np.ones(len(nodes)), np.zeros(len(nodes))
+        beyond[seen], value[seen] = ruled * ruled * (3 - 2 * ruled), near.distance
+        far = np.flatnonzero(beyond)
         value[far] += beyond[far] * (coarse.distance(places[far]) - value[far])
         return value
 
@@ -111,9 +114,9 @@ _LONGEST_LOOP = 40.0  # millimetres round a tunnel or bridge that is taken for a
 _STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.6, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
 _COARSER = 4.0  # grid steps in one of the coarse grid
-# Spacings that a point's word reaches, at two spacings of the cloud in mm: 14 points have a say at each place, or 18
+# Spacings that a point's word reaches, at two spacings of the cloud in mm: 11 points have a say at each place, or 18
 # where they lie so far apart that a clump of lashes left in the scan is made of few.
-_KERNEL, _KERNEL_AT = (2.1, 2.4), (0.5, 0.8)
+_KERNEL, _KERNEL_AT = (1.9, 2.4), (0.5, 0.8)
 _WIDEST = 5.0  # spacing, of the median one, from which points no longer make a surface
 _RIM, _PAST_RIM = 0.5, 0.8  # leans between which the points' word gives way: a straight rim has 0.26
 _SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which the points rule and from which they don't
@@ -202,7 +205,7 @@ def _with_columns(
     colours: NDArray[np.uint8] | None,
 ) -> Mesh:
     """The mesh with confidence, distance from the data, and the colours of the points around each vertex."""
-    apart, rows = held.tree.query(mesh.vertices, 4, workers=-1)
+    apart, rows = nearest(held, mesh.vertices, 1 if colours is None else 4, sure=float(_UNSEEN * reach.max()))
     gap = apart[:, 0]
     spare = gap / np.maximum(reach[rows[:, 0]], step)
     confidence = np.clip((_UNSEEN - spare) / (_UNSEEN - _SEEN), 0, 1)

@@ -10,13 +10,14 @@ from scipy.sparse.csgraph import breadth_first_order, dijkstra
 from .mesh import Mesh
 
 
-def short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
+def short_loops(mesh: Mesh, longest: float, apart: float = np.inf) -> list[NDArray[np.int64]]:
     """Loops round the small tunnels and bridges of a closed surface, the shortest first.
 
     Parameters
     ----------
     mesh : one closed, oriented piece without unused vertices
     longest : loops longer than this are left out, millimetres: a jug's handle is no fault
+    apart : loops are looked for from places at most so far apart, millimetres; a quarter of the longest suffices
 
     Returns
     -------
@@ -34,7 +35,7 @@ def short_loops(mesh: Mesh, longest: float) -> list[NDArray[np.int64]]:
     if number >= 2 or longest <= 0:
         return []
     surface = _Surface.of(mesh)
-    apart = min(longest, float(np.ptp(mesh.vertices, axis=0).max())) / 4
+    apart = min(apart, longest / 4, float(np.ptp(mesh.vertices, axis=0).max()) / 4)
     crossed = surface.edges[surface.marks != 0, 0]
     cells = np.floor(mesh.vertices[crossed] / apart).astype(np.int64)
     roots = crossed[np.sort(np.unique(cells, axis=0, return_index=True)[1])]

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
+
+from .neighbours import Arranged
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +29,7 @@ class SphereFit:
 
     Parameters
     ----------
-    points : (n, 3) float array in tree order, millimetres
+    held : the points, arranged, millimetres
     normals : (n, 3) outward unit vectors
     weights : (n,) how much each point counts
     radii : (n,) how far the word of each point reaches, millimetres; None lets the kernel end at the last neighbour
@@ -46,16 +47,15 @@ class SphereFit:
 
     def __init__(
         self,
-        points: NDArray[np.float64],
+        held: Arranged,
         normals: NDArray[np.float64],
         weights: NDArray[np.float64],
         radii: NDArray[np.float64] | None = None,
         count: int = 30,
     ) -> None:
-        self._points, self._even = points, radii is None
+        self._points, self._tree, self._even = held.points, held.tree, radii is None
         self._known = np.column_stack([normals, weights, weights if radii is None else radii]).astype(np.float32)
-        self._tree = cKDTree(points, leafsize=12, balanced_tree=False)
-        self._count = min(count, len(points))
+        self._count = min(count, len(held.points))
 
     def near(self, places: NDArray[np.float64]) -> Near:
         """The cloud's word on (m, 3) places, which are best given in an order that keeps neighbours together."""

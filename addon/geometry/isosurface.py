@@ -1,10 +1,12 @@
 """The closed surface at one level of a sampled field: a vertex a sheet in each cell, a quad across each crossing."""
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from .bricks import Bricks, in_portions
 from .errors import BadMesh
 from .isosurface_table import CORNERS, EDGES, FLIPPED_FACE, SHEET_COUNTS, SHEETS
 from .mesh import Mesh
@@ -101,28 +103,23 @@ def isosurface_of_band(
         keys, values = keys[order], values[order]
     if (keys[1:] == keys[:-1]).any():
         raise BadMesh("the band names a node twice: unify its nodes first")
-    rows = np.empty((len(keys), 8), np.int64)
-    whole = np.ones(len(keys), bool)
-    for bits in (0, 1, 2, 3):  # the upper node of each pair along z is the next in the sorted list
-        wanted = keys + (bits & 1) * shape[1] * shape[2] + (bits >> 1) * shape[2]
-        lower = np.searchsorted(keys, wanted) if bits else np.arange(len(keys))
-        upper = np.minimum(lower + 1, len(keys) - 1)
-        lower = np.minimum(lower, len(keys) - 1)
-        whole &= (keys[lower] == wanted) & (keys[upper] == wanted + 1)
-        rows[:, bits], rows[:, bits + 4] = lower, upper
-    below = values < level
-    case = np.zeros(len(keys), np.uint8)
-    for bit in range(8):
-        case |= below[rows[:, bit]].view(np.uint8) << np.uint8(bit)
-    crossings = sum(
-        int(((keys[rows[:, bit]] == keys + stride) & (below != below[rows[:, bit]])).sum())
-        for bit, stride in ((1, shape[1] * shape[2]), (2, shape[2]), (4, 1))
-    )
-    active = np.flatnonzero(whole & (case != 0) & (case != 255))
-    cells = np.stack(np.unravel_index(keys[active], tuple(shape)), axis=1) + low
-    corners = values[rows[active]].astype(np.float64) - level
-    mesh = _surface(cells, corners, case[active], origin, spacing)
-    if len(mesh.triangles) != 2 * crossings:
+    ordered: NDArray[np.int64] = np.stack(np.unravel_index(keys, tuple(shape)), axis=1) + low
+    grid, below = Bricks(ordered), values < level
+
+    def active_in(part: slice) -> tuple[NDArray[np.int64], NDArray[np.uint8], NDArray[np.int32], int]:
+        """Active cells of a portion, by their first node, their cases and nodes; how often grid lines are crossed."""
+        around = np.stack([grid.beside(part, offset) for offset in _OFFSETS])
+        inside = below.take(around, mode="clip")
+        case = np.packbits(inside, axis=0, bitorder="little")[0]
+        crossed = (around[[1, 2, 4]] >= 0) & (inside[[1, 2, 4]] != inside[0])
+        rows = np.flatnonzero((around >= 0).all(axis=0) & (case != 0) & (case != 255))
+        return rows + part.start, case[rows], around[:, rows].T, int(crossed.sum())
+
+    told = in_portions(active_in, len(ordered))
+    active, case, around = (np.concatenate([each[k] for each in told]) for k in (0, 1, 2))
+    corners = values[around].astype(np.float64) - level
+    mesh = _surface(ordered[active], corners, case, origin, spacing)
+    if len(mesh.triangles) != 2 * sum(crossings for *_, crossings in told):
         raise BadMesh("the surface leaves the band of known values: widen the band")
     return mesh
 
@@ -138,48 +135,48 @@ def _surface(
     step = np.broadcast_to(np.asarray(spacing, dtype=np.float64), 3)
     if not len(cells):
         return Mesh(np.empty((0, 3)), np.empty((0, 3), np.int32))
-    low = cells.min(axis=0) - 1
-    shape = cells.max(axis=0) - low + 2
-    keys = np.ravel_multi_index(tuple((cells - low).T), tuple(shape))  # cells come in ascending order of these
-    strides = np.array([shape[1] * shape[2], shape[2], 1])
-    row = case.astype(np.int64) + 256 * _turned_round(keys, strides, case)
+    grid = Bricks(cells)
+    row = case.astype(np.int64) + 256 * _turned_round(grid, case)
     first = np.concatenate([[0], np.cumsum(SHEET_COUNTS[row])])
-    places = _places(corners, row, first, step)
-    owner = np.repeat(np.arange(len(cells)), SHEET_COUNTS[row])
-    vertices = np.asarray(origin, dtype=np.float64) + step * (cells[owner] + places)
-    quads = _quads(keys, strides, row, first, case)
-    return Mesh(vertices, _halved(vertices, quads))
+    start: NDArray[np.float64] = np.asarray(origin, dtype=np.float64)
+
+    def placed(part: slice) -> NDArray[np.float64]:
+        places = _places(corners[part], row[part], step) + np.repeat(cells[part], SHEET_COUNTS[row[part]], axis=0)
+        return start + step * places
+
+    vertices = np.concatenate(in_portions(placed, len(cells), 8192))
+    quads = np.concatenate(
+        [quad for axis in range(3) for quad in in_portions(_Quads(grid, row, first, case, axis).of, len(cells))]
+    )
+    return Mesh(vertices, np.concatenate(in_portions(lambda part: _halved(vertices, quads[part]), len(quads))))
 
 
-def _turned_round(keys: NDArray[np.int64], strides: NDArray[np.int64], case: NDArray[np.uint8]) -> NDArray[np.bool_]:
+def _turned_round(grid: Bricks, case: NDArray[np.uint8]) -> NDArray[np.bool_]:
     """Cells whose ambiguous face has to be joined the other way, because both sides would share one edge twice."""
-    turned = np.zeros(len(keys), bool)
+    turned = np.zeros(len(case), bool)
     face = FLIPPED_FACE[case]  # 2 * axis + side, or -1
     for axis in range(3):
         here = np.flatnonzero(face == 2 * axis + 1)
-        wanted = keys[here] + strides[axis]
-        there = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-        both = (keys[there] == wanted) & (face[there] == 2 * axis)
+        there = grid.beside(here, np.eye(3, dtype=np.int64)[axis])
+        both = (there >= 0) & (face[there] == 2 * axis)
         turned[here[both]] = turned[there[both]] = True
     return turned
 
 
-def _places(
-    corners: NDArray[np.float64], row: NDArray[np.int64], first: NDArray[np.int64], step: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _places(corners: NDArray[np.float64], row: NDArray[np.int64], step: NDArray[np.float64]) -> NDArray[np.float64]:
     """(v, 3) vertices in cell units: the mean of a sheet's crossings, drawn onto the field where there is one sheet."""
-    total, count = np.zeros((first[-1], 3)), np.zeros(first[-1])
-    for edge, (lower, upper) in enumerate(EDGES.tolist()):
-        crossed = np.flatnonzero(SHEETS[row, edge] >= 0)
-        vertex = first[crossed] + SHEETS[row[crossed], edge]
-        ahead, behind = corners[crossed, lower], corners[crossed, upper]
-        along = ahead / (ahead - behind)
-        place = CORNERS[lower] + along[:, None] * (CORNERS[upper] - CORNERS[lower])
-        count += np.bincount(vertex, minlength=len(count))
-        for axis in range(3):
-            total[:, axis] += np.bincount(vertex, weights=place[:, axis], minlength=len(total))
-    places = total / count[:, None]
-    single = np.flatnonzero(SHEET_COUNTS[row] == 1)
+    counts = SHEET_COUNTS[row]
+    first = np.cumsum(counts) - counts
+    places = np.empty((int(counts.sum()), 3))
+    lower, upper = EDGES.T
+    for sheet in range(int(counts.max(initial=0))):
+        has = np.flatnonzero(counts > sheet)
+        crossed = SHEETS[row[has]] == sheet
+        ahead, behind = corners[has][:, lower], corners[has][:, upper]
+        along = np.divide(ahead, ahead - behind, out=np.zeros_like(ahead), where=crossed)
+        total = crossed @ CORNERS[lower] + along @ (CORNERS[upper] - CORNERS[lower])
+        places[first[has] + sheet] = total / crossed.sum(axis=1, keepdims=True)
+    single = np.flatnonzero(counts == 1)
     for _ in range(2):
         places[first[single]] = _drawn(places[first[single]], corners[single], step)
     return places
@@ -203,31 +200,30 @@ def _drawn(places: NDArray[np.float64], corners: NDArray[np.float64], step: NDAr
     return drawn
 
 
-def _quads(
-    keys: NDArray[np.int64],
-    strides: NDArray[np.int64],
-    row: NDArray[np.int64],
-    first: NDArray[np.int64],
-    case: NDArray[np.uint8],
-) -> NDArray[np.int64]:
-    """(q, 4) vertices around each crossed edge of the grid, counter-clockwise from outside."""
-    quads = []
-    for axis in range(3):
-        one, other = (axis + 1) % 3, (axis + 2) % 3
-        edge = 4 * axis  # the edge of this axis at the cell's first corner
-        own = np.flatnonzero(SHEETS[row, edge] >= 0)
-        around = [first[own] + SHEETS[row[own], edge]]
-        found = np.ones(len(own), bool)
+@dataclass(frozen=True, eq=False)
+class _Quads:
+    """The quads across the grid's lines along one axis; `first` is the first vertex of each cell."""
+
+    grid: Bricks
+    row: NDArray[np.int64]
+    first: NDArray[np.int64]
+    case: NDArray[np.uint8]
+    axis: int
+
+    def of(self, part: slice) -> NDArray[np.int64]:
+        """(q, 4) vertices around the crossed edges at the cells' first corners, counter-clockwise from outside."""
+        one, other = np.eye(3, dtype=np.int64)[[(self.axis + 1) % 3, (self.axis + 2) % 3]]
+        edge = 4 * self.axis  # the edge of this axis at the cell's first corner
+        own = np.flatnonzero(SHEETS[self.row[part], edge] >= 0) + part.start
+        around, found = [self.first[own] + SHEETS[self.row[own], edge]], np.ones(len(own), bool)
         for back_one, back_other in ((1, 0), (1, 1), (0, 1)):
-            wanted = keys[own] - back_one * strides[one] - back_other * strides[other]
-            there = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-            found &= keys[there] == wanted
-            around.append(first[there] + SHEETS[row[there], edge + back_one + 2 * back_other])
-        quad = np.stack(around, axis=1)[found]
-        inward = (case[own] & 1 == 0)[found]  # the first corner is outside: the surface faces down the axis
+            there = self.grid.beside(own, -back_one * one - back_other * other)
+            found &= there >= 0
+            around.append(self.first[there] + SHEETS[self.row[there], edge + back_one + 2 * back_other])
+        quad: NDArray[np.int64] = np.stack(around, axis=1)[found]
+        inward = (self.case[own] & 1 == 0)[found]  # the first corner is outside: the surface faces down the axis
         quad[inward] = quad[inward, ::-1]
-        quads.append(quad)
-    return np.concatenate(quads)
+        return quad
 
 
 def _halved(vertices: NDArray[np.float64], quads: NDArray[np.int64]) -> NDArray[np.int32]:

@@ -167,9 +167,12 @@ def components(mesh: Mesh) -> NDArray[np.int32]:
 
 def euler(mesh: Mesh) -> int:
     """Vertices in use minus edges plus triangles: 2 for a sphere, 0 for a torus, summed over pieces."""
-    edges = np.sort(mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64), axis=1)
-    distinct = np.unique(edges[:, 0] * max(len(mesh.vertices), 1) + edges[:, 1])
-    return len(np.unique(mesh.triangles)) - len(distinct) + len(mesh.triangles)
+    one, other = mesh.triangles.astype(np.int64).ravel(), np.roll(mesh.triangles, -1, axis=1).astype(np.int64).ravel()
+    edges = np.sort(np.minimum(one, other) * max(len(mesh.vertices), 1) + np.maximum(one, other))
+    used = np.zeros(len(mesh.vertices), bool)
+    used[mesh.triangles] = True
+    distinct = int((edges[1:] != edges[:-1]).sum()) + min(len(edges), 1)
+    return int(used.sum()) - distinct + len(mesh.triangles)
 
 
 def genus(mesh: Mesh) -> int:

@@ -62,10 +62,11 @@ class Mesh:
     def kept(self, triangles: NDArray[np.generic]) -> "Mesh":
         """The mesh of the chosen triangles (mask or rows), without the vertices no longer used."""
         chosen = self.triangles[triangles]
-        used, renumbered = np.unique(chosen, return_inverse=True)
+        used = np.zeros(len(self.vertices), bool)
+        used[chosen] = True
         return Mesh(
             self.vertices[used],
-            renumbered.reshape(-1, 3),
+            (np.cumsum(used) - 1)[chosen],
             None if self.colours is None else self.colours[used],
             {name: values[used] for name, values in self.columns.items()},
         )
