@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .bricks import in_portions
 from .errors import NotPossible
 from .neighbours import morton_codes
+from .portions import from_portions
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +106,7 @@ def _entered(
         return some[crossed], inside[crossed]
 
     below = values < 0
-    told = in_portions(look, len(cells))
+    told = from_portions(len(cells), 32_768, look)
     cells, inside = (np.concatenate([each[k] for each in told]) for k in (0, 1))
     entered = []
     for axis in range(3):

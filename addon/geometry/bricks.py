@@ -1,14 +1,7 @@
 """The row each cell of a grid has in a list of cells, found at once: a table for every brick of eight cells a side."""
 
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
-
 import numpy as np
 from numpy.typing import NDArray
-
-T = TypeVar("T")
 
 
 class Bricks:
@@ -55,15 +48,3 @@ class Bricks:
         x, y, z = columns
         _, wide, deep = self._shape.astype(np.int32)
         return ((x >> 3) * wide + (y >> 3)) * deep + (z >> 3), (x & 7) << 6 | (y & 7) << 3 | (z & 7)
-
-
-def in_portions(work: Callable[[slice], T], size: int, portion: int = 32_768) -> list[T]:
-    """What `work` gives for each portion of rows 0 to size, in order, on all processors.
-
-    A portion's arrays stay in the processor's cache, and numpy lets other threads run while it works on them.
-    """
-    parts = [slice(start, min(start + portion, size)) for start in range(0, max(size, 1), portion)]
-    if len(parts) < 2:
-        return [work(part) for part in parts]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return list(pool.map(work, parts))

@@ -3,8 +3,11 @@
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
 
 from .progress import SILENT, Progress
+
+T = TypeVar("T")
 
 
 def in_portions(
@@ -28,3 +31,12 @@ def in_portions(
                 progress(number / len(parts), what)
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def from_portions(count: int, size: int, work: Callable[[slice], T]) -> list[T]:
+    """What the work gives for every portion of so many rows, in their order; one of no rows where there are none."""
+    parts = [slice(start, min(start + size, count)) for start in range(0, max(count, 1), size)]
+    if len(parts) == 1:
+        return [work(parts[0])]
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        return list(pool.map(work, parts))
