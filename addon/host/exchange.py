@@ -1,9 +1,9 @@
 """The door between Blender's meshes and the arrays of the floors below, and the only place that knows units.
 
 Blender keeps coordinates in 32 bits: half a ten-thousandth of a millimetre on a life-size head. So that a head can
-pass through a scene between two steps without changing, what the rounding took is kept beside the points in an
-attribute of its own (`FINE`) and added when they are read again. It is far below anything seen or printed, so it does
-no harm after the mesh has been edited by hand.
+pass through a scene between two steps without changing by a single bit, what the rounding took is kept beside the
+points in attributes of their own (`FINE`) and added when they are read again. It is far below anything seen or printed,
+so it does no harm after the mesh has been edited by hand.
 """
 
 import bpy
@@ -15,7 +15,8 @@ from ..geometry.cloud import Cloud
 from ..geometry.errors import BadMesh
 from ..geometry.mesh import Mesh
 
-FINE = ".canthus_fine"
+FINE = (".canthus_fine", ".canthus_finer")
+"""What rounding to 32 bits took, and what rounding that took: the three together are the 64 bits they came from."""
 NORMAL = "canthus_normal"
 COLOUR = "Color"
 MAP, PAINT = "Canthus Map", "Canthus Paint"
@@ -70,13 +71,7 @@ def points_of(mesh: bpy.types.Mesh) -> NDArray[np.float64]:
     """(n, 3) positions in mesh units, with the digits kept beside them."""
     points = np.empty((len(mesh.vertices), 3), np.float32)
     mesh.vertices.foreach_get("co", points.ravel())
-    exact = points.astype(np.float64)
-    fine = mesh.attributes.get(FINE)
-    if fine is not None and fine.data_type == "FLOAT_VECTOR" and len(fine.data) == len(points):
-        rest = np.empty_like(points)
-        fine.data.foreach_get("vector", rest.ravel())
-        exact += rest
-    return exact
+    return _with_rest(mesh, points, "")
 
 
 def triangles_of(mesh: bpy.types.Mesh) -> NDArray[np.int32]:
@@ -122,8 +117,9 @@ def new_data(name: str, thing: Mesh | Cloud, unit: float) -> bpy.types.Mesh:
     else:
         _fill(mesh, thing.points / unit, np.empty((0, 3), np.int32))
         if thing.normals is not None:
-            values = thing.normals.astype(np.float32)
-            mesh.attributes.new(NORMAL, "FLOAT_VECTOR", "POINT").data.foreach_set("vector", values.ravel())
+            rough = thing.normals.astype(np.float32)
+            mesh.attributes.new(NORMAL, "FLOAT_VECTOR", "POINT").data.foreach_set("vector", rough.ravel())
+            _keep_rest(mesh, thing.normals, f"_{NORMAL}")
     if thing.colours is not None:
         rgba = np.full((len(thing.colours), 4), 255, np.uint8)
         rgba[:, :3] = thing.colours
@@ -147,9 +143,7 @@ def write_column(mesh: bpy.types.Mesh, name: str, values: NDArray[np.generic]) -
     else:
         rough = values.astype(np.float32)
         mesh.attributes.new(name, "FLOAT", "POINT").data.foreach_set("value", rough)
-        rest = values.astype(np.float64) - rough
-        if rest.any():
-            mesh.attributes.new(f"{FINE}_{name}", "FLOAT", "POINT").data.foreach_set("value", rest.astype(np.float32))
+        _keep_rest(mesh, values.astype(np.float64), f"_{name}")
 
 
 def _fill(mesh: bpy.types.Mesh, vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> None:
@@ -163,9 +157,34 @@ def _fill(mesh: bpy.types.Mesh, vertices: NDArray[np.float64], triangles: NDArra
         mesh.polygons.add(len(triangles))
         mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * len(triangles), 3, dtype=np.int32))
         mesh.update(calc_edges=True)
-    rest = (vertices - rough).astype(np.float32)
-    if rest.any():
-        mesh.attributes.new(FINE, "FLOAT_VECTOR", "POINT").data.foreach_set("vector", rest.ravel())
+    _keep_rest(mesh, vertices, "")
+
+
+def _keep_rest(mesh: bpy.types.Mesh, values: NDArray[np.float64], ending: str) -> None:
+    """Keep what rounding (n,) or (n, 3) values to 32 bits takes, under the names of `FINE` with an ending."""
+    kind, member = ("FLOAT", "value") if values.ndim == 1 else ("FLOAT_VECTOR", "vector")
+    rest = values - values.astype(np.float32)
+    for name in FINE:
+        if name + ending in mesh.attributes:
+            mesh.attributes.remove(mesh.attributes[name + ending])
+        if not rest.any():
+            continue
+        rough = rest.astype(np.float32)
+        mesh.attributes.new(name + ending, kind, "POINT").data.foreach_set(member, rough.ravel())
+        rest = rest - rough
+
+
+def _with_rest(mesh: bpy.types.Mesh, rough: NDArray[np.float32], ending: str) -> NDArray[np.float64]:
+    """32-bit values with what was kept of their rounding added, the least first, so that no bit is lost again."""
+    kind, member = ("FLOAT", "value") if rough.ndim == 1 else ("FLOAT_VECTOR", "vector")
+    whole = np.zeros(rough.shape)
+    for name in reversed(FINE):
+        kept = mesh.attributes.get(name + ending)
+        if kept is not None and kept.data_type == kind and len(kept.data) == len(rough):
+            rest = np.empty_like(rough)
+            kept.data.foreach_get(member, rest.ravel())
+            whole += rest
+    return whole + rough
 
 
 def _values(attribute: bpy.types.Attribute) -> NDArray[np.generic]:
@@ -183,9 +202,8 @@ def _columns(mesh: bpy.types.Mesh) -> dict[str, NDArray[np.generic]]:
         if name.startswith(".") or attribute.domain != "POINT" or attribute.data_type not in _KINDS:
             continue
         columns[name] = _values(attribute)
-        fine = mesh.attributes.get(f"{FINE}_{name}")
-        if fine is not None and attribute.data_type == "FLOAT":
-            columns[name] = columns[name].astype(np.float64) + _values(fine)
+        if attribute.data_type == "FLOAT" and f"{FINE[0]}_{name}" in mesh.attributes:
+            columns[name] = _with_rest(mesh, columns[name], f"_{name}")
     return columns
 
 
@@ -207,7 +225,7 @@ def _normals(mesh: bpy.types.Mesh) -> NDArray[np.float64] | None:
         return None
     normals = np.empty((len(mesh.vertices), 3), np.float32)
     mesh.attributes[NORMAL].data.foreach_get("vector", normals.ravel())
-    return normals.astype(np.float64)
+    return _with_rest(mesh, normals, f"_{NORMAL}")
 
 
 def _sensors(thing: bpy.types.Object) -> NDArray[np.float64] | None:

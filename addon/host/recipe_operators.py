@@ -6,6 +6,7 @@ import bpy
 
 from ..geometry.errors import BadFile, CanthusError, NotReady
 from ..job import recipe as recipes
+from ..job.chain import SPARED
 from ..job.versions import own_version
 from ..steps.step import Step
 from . import scene_piece, states
@@ -55,6 +56,8 @@ class CANTHUS_OT_run_recipe(PieceOperator, bpy.types.Operator):
     bl_label = "Run Recipe"
     bl_description = "Do the steps of a recipe file to the scan in this scene, and keep its settings in the panels"
     bl_options = {"UNDO"}
+    spared = SPARED
+    """As on the command line."""
 
     filepath: bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE)
     filter_glob: bpy.props.StringProperty(default="*.toml", options={"HIDDEN"})

@@ -50,6 +50,16 @@ def test_a_cloud_comes_back_as_it_went():
     np.testing.assert_array_equal(back.normals, normals)
 
 
+def test_not_one_bit_is_lost_on_the_way():
+    rng = np.random.default_rng(3)
+    points, normals = 100 * rng.standard_normal((500, 3)) ** 3, rng.standard_normal((500, 3))
+    cloud = Cloud(points, normals, columns={"gap": rng.standard_normal(500)})
+    back = exchange.read_object(bpy.data.objects.new("cloud", exchange.new_data("cloud", cloud, 1.0)), 1.0)
+    assert np.array_equal(back.points, points)
+    assert np.array_equal(back.normals, normals)
+    assert np.array_equal(back.columns["gap"], cloud.columns["gap"])
+
+
 def test_metres_in_the_scene_are_millimetres_inside(scene):
     """The host: one unit is `scale_length` metres (its manual, scene units)."""
     scene.unit_settings.scale_length = 1.0
