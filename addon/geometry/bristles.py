@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from .implicit import SphereFit
 from .neighbours import Arranged, arranged
-from .normals import least_axis, plane_normals
+from .normals import least_axis, normals_through
 from .orientation import along_a_tree
 
 
@@ -23,17 +23,20 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
 
     Notes
     -----
-    Skin is what hangs together through neighbours that lie flat to each other; a surface of spheres is fitted through
-    that alone (`implicit`), and every point is judged by its height over it. So a point at the foot of a lash, within
-    the clearance, stays: the lid's margin is not eaten. The method is ours.
+    Skin is what hangs together through neighbours that lie flat to each other, and about as thin as most of the region
+    is (hairs that a scanner blurs make a thicker sheet); a surface of spheres is fitted through that alone
+    (`implicit`), and every point is judged by its height over it. So a point at the foot of a lash, within the
+    clearance, stays: the lid's margin is not eaten. The method is ours.
     """
     stands = np.zeros(len(points), bool)
     held = arranged(points)
     if len(held.points) < 60:
         return stands
-    normals, share = plane_normals(held, 16)
-    distances, rows = held.nearest(8)
-    skin = np.flatnonzero(_skin(held, normals, share, rows))
+    distances, rows = held.nearest(_AROUND)
+    normals, _ = normals_through(held.points, np.column_stack([np.arange(len(rows)), rows]))
+    thick = _thickness(held.points, normals, rows)
+    distances, rows = distances[:, :8], rows[:, :8]
+    skin = np.flatnonzero(_skin(held, normals, thick, rows))
     if len(skin) < 30:
         return stands
     own = arranged(held.points[skin])
@@ -55,9 +58,11 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     return off[held.back]
 
 
+_AROUND = 16  # neighbours that tell how thick the skin is at a point
+_THIN = 2.2  # times the region's median thickness from which a point is none of the skin's: a clump has three times
 _LOW = 1.2  # clearances over the skin up to which a point may be its margin, not the foot of a lash
 _PIECE = 0.03  # share of the largest piece that still is skin: a lid cut off by its crease; clumps of lashes are less
-_ROUNDS = 6  # a lid's margin turns in within two or three spacings
+_ROUNDS = 2  # a lid's margin turns in within two spacings; each round more, and the feet of lashes grow back
 
 
 def _continues(
@@ -83,17 +88,28 @@ def _continues(
     return goes_on
 
 
+def _thickness(
+    points: NDArray[np.float64], normals: NDArray[np.float64], rows: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """Deviation of each point and its neighbours from their plane, millimetres: skin is thin, a clump is not."""
+    heights = np.einsum("mki,mi->mk", points[rows] - points[:, None], normals)
+    mean = heights.sum(axis=1) / (rows.shape[1] + 1)
+    thick: NDArray[np.float64] = np.sqrt(np.maximum((heights**2).sum(axis=1) / (rows.shape[1] + 1) - mean**2, 0.0))
+    return thick
+
+
 def _skin(
-    held: Arranged, normals: NDArray[np.float64], share: NDArray[np.float64], rows: NDArray[np.int64]
+    held: Arranged, normals: NDArray[np.float64], thick: NDArray[np.float64], rows: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
-    """Points of the pieces, `_PIECE` of the largest or more, that hang together lying flat to each other."""
+    """Points of the pieces that hang together lying flat to each other, as thin as most of the region is."""
     start, end = np.repeat(np.arange(len(rows)), rows.shape[1]), rows.ravel()
     way = held.points[end] - held.points[start]
     length = np.linalg.norm(way, axis=1)
     cosine = np.einsum("ij,ij->i", normals[start], normals[end])
     both = normals[start] + normals[end] * np.sign(cosine)[:, None]
     height = 0.5 * np.abs(np.einsum("ij,ij->i", way, both))
-    flat = (np.abs(cosine) > 0.7) & (height < 0.08 + 0.15 * length) & (np.maximum(share[start], share[end]) < 0.06)
+    thin = thick < _THIN * np.median(thick)
+    flat = (np.abs(cosine) > 0.7) & (height < 0.08 + 0.15 * length) & thin[start] & thin[end]
     links = coo_array((np.ones(int(flat.sum()), np.int8), (start[flat], end[flat])), shape=(len(rows),) * 2)
     label = connected_components(links, directed=False)[1]
     sizes = np.bincount(label)
