@@ -1,47 +1,45 @@
 """Both lids of one eye built anew on its globe and sewn into the head. Life size, posed frame."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
-from ..geometry.angles import arc_tangent
 from ..geometry.errors import NotPossible
 from ..geometry.inside_view import InsideView, view_from_inside
 from ..geometry.mesh import Mesh
 from ..geometry.star_patch import flipped, with_star_patch
-from .eye import CREASE_HEIGHT, EyeShape
+from .eye import EyeShape
 from .fissure import Fissure
 from .globe_fit import AHEAD
 from .globe_placing import REACH
-from .lid_form import BEHIND, LAYOUT, LidForm, eased, fissure_margin, smoothed_over
+from .lid_fissure import FissureSize, FissureWishes, as_asked, drawn_margin, fissure_margin, fissure_size
+from .lid_form import BEHIND, LidForm, eased
 from .lid_margin import opening_through
 from .lid_rings import SPOKES, evened_turns, patch_edge, plate_width, ring_places, spokes, ways_to
+from .lid_skin import laid_out, scanned_lids, without_lumps
 
-_SAMPLES = 0.55  # mm between the places the skin is read at
 _TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8)  # of the blend, until the seam falls where the skin does not fold
+_BRINK = 0.35  # mm: on the plane from the middle of a lid's edge to where all of the lid is there
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
-_CREASES = (3.5, 9.0)  # mm; heights at which a crease is looked for
-_THICKNESSES = (1.2, 3.2)  # mm; what a scan may say of a lid's thickness and be believed
 
 
 @dataclass(frozen=True)
 class LidWishes:
     """What is asked of the lids, mm at life size; 0 leaves it as the scan shows it.
 
-    `least` is the printable thickness; `blend` the width of the join to the untouched skin; `aperture` a factor on
-    the height of the opening.
+    `fissure` is the opening between them; `least` the printable thickness; `inward` whether the eye is set back as far
+    as the lids need to have their thickness, instead of raising them; `blend` the width of the join to the untouched
+    skin.
     """
 
-    length: float = 0.0
-    height: float = 0.0
-    aperture: float = 1.0
+    fissure: FissureWishes = field(default_factory=FissureWishes)
     crease_height: float = 0.0
     crease_depth: float = 0.8
     thickness: float = 0.0
     least: float = 0.0
+    inward: bool = True
     blend: float = 3.5
 
 
@@ -49,7 +47,8 @@ class LidWishes:
 class EyeBed:
     """What one eye's lids are built on.
 
-    `fissure` comes from the landmarks and gives the corners; `margin` is (k, 3), as found on the head or drawn;
+    `fissure` comes from the landmarks and gives the corners; `margin` is (k, 3), as found on the head; `drawn` the
+    (n, 3) points of the upper and the lower margin drawn by hand, from inner to outer corner, if there are any;
     `centre` the globe's (3,) centre and `sitter` the radius of the sitter's own; `shape`, `axis` and `gap` are the eye
     that goes in, its (3,) axis and the clearance round it.
     """
@@ -61,22 +60,31 @@ class EyeBed:
     shape: EyeShape
     axis: NDArray[np.float64]
     gap: float
-
-    def sunk(self, depth: float) -> "EyeBed":
-        """The same with the eye so much deeper behind the same skin, mm."""
-        return replace(self, centre=self.centre - depth * self.axis, sitter=self.sitter + depth)
+    drawn: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class BuiltLids:
-    """The head, in its own size, with the lids of one eye, and what they came out as, mm at life size."""
+    """The head, in its own size, with the lids of one eye, and what they came out as, mm at life size.
+
+    `true` is the thickness of the sitter's upper and lower lid; `form` holds what they were made. `raised` is how far
+    they were raised, `sunk` how far the eye was set back, to make them so. `margin` is the (k, 3) edge of the fissure
+    on the new surface, `opening` the (k, 3) one round what shows of the eye.
+    """
 
     head: Mesh
     form: LidForm
+    margin: NDArray[np.float64]
     opening: NDArray[np.float64]
-    scanned_thickness: tuple[float, float]
+    true: tuple[float, float]
     raised: float
+    sunk: float
     first_new: int
+
+    @property
+    def size(self) -> FissureSize:
+        """The fissure, as calipers take it."""
+        return fissure_size(self.margin)
 
 
 def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> BuiltLids:
@@ -98,7 +106,16 @@ def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> Buil
     # The first surface from within is the skin; what hangs in front of it is lashes.
     view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, nearest=_SPAN[0])
     frame = opening_through(eye.margin, behind).frame
-    form, scanned, raised = _form(view, frame, eye, wishes)
+
+    def on_lids(form: LidForm, out: float = _BRINK) -> NDArray[np.float64]:
+        places = _outwards(form.margin, out)
+        directions = ways_to(places, frame)
+        distances = _distances(view, form, frame, places, directions, wishes.blend)
+        return view.centre + form.inner_border(places, directions * distances[:, None])
+
+    form, true = _found_form(view, frame, eye, wishes)
+    form, raised, sunk = _thick_enough(form, true, eye, wishes)
+    form = as_asked(form, wishes.fissure, fissure_size(on_lids(form, 0.0)), on_lids)
     for factor in _TRIES:
         rings, edge_turns, edge = _rings(view, form, frame, factor * wishes.blend)
         tip = behind + frame[2] * float(form.bare(frame[2:])[0])
@@ -106,7 +123,8 @@ def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> Buil
         sewn = with_star_patch(head, behind * scale, frame, edge_turns, edge, rings * scale, tip * scale, span)
         first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
         if not flipped(sewn, behind * scale, first):
-            return BuiltLids(sewn, form, _opening(form, behind, frame), scanned, raised, first)
+            opening = _opening(form, behind, frame)
+            return BuiltLids(sewn, form, on_lids(form), opening, true, raised, sunk, first)
     x, y, z = eye.centre
     raise NotPossible(
         f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there, or try another "
@@ -127,85 +145,64 @@ def _rings(
     return view.centre + directions * distances.reshape(places.shape[:2])[..., None], outward, edge
 
 
+def _outwards(places: NDArray[np.float64], out: float) -> NDArray[np.float64]:
+    """(n, 2) places of the margin moved out onto the lid."""
+    return np.asarray(places * (1 + out / np.linalg.norm(places, axis=1, keepdims=True)))
+
+
 def _opening(form: LidForm, behind: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
     """(k, 3) the margin round what shows of the eye, half way up the lids' edge."""
-    places = form.exposed()
-    places = places * (1 + 0.12 / np.linalg.norm(places, axis=1, keepdims=True))  # plainly on the lid, not on its brink
+    places = _outwards(form.exposed(), _BRINK)
     directions = ways_to(places, frame)
     return np.asarray(behind + directions * form.over_globe(directions, form.thickness(places) / 2)[:, None])
 
 
-def _laid_out(ways: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, 2) places on the plane of (n, 3) directions of any length."""
-    across, up, ahead = (ways @ frame.T).T
-    off = np.maximum(np.hypot(across, up), 1e-12)
-    return np.asarray(LAYOUT * (arc_tangent(off, ahead) / off)[:, None] * np.column_stack([across, up]))
-
-
-def _form(
+def _found_form(
     view: InsideView, frame: NDArray[np.float64], eye: EyeBed, wishes: LidWishes
-) -> tuple[LidForm, tuple[float, float], float]:
-    """The form the lids take, the thickness the scan shows (upper, lower), and how far they are raised to print."""
-    seen = _laid_out(eye.margin - view.centre, frame)
-    inner, outer = _laid_out(np.stack([eye.fissure.inner, eye.fissure.outer]) - view.centre, frame)
+) -> tuple[LidForm, tuple[float, float]]:
+    """The form of the lids as found or drawn, and the true thickness of the upper and the lower one."""
+    if eye.drawn is None:
+        inner, outer = laid_out(np.stack([eye.fissure.inner, eye.fissure.outer]) - view.centre, frame)
+        curve, inner, outer = _found_fissure(laid_out(eye.margin - view.centre, frame), inner, outer)
+    else:
+        upper, lower = (laid_out(lid - view.centre, frame) for lid in eye.drawn)
+        curve = drawn_margin(upper, lower, SPOKES)
+        inner, outer = curve[0], curve[SPOKES // 2]
+    globe = eye.centre - view.centre
+    form = LidForm(curve, inner, outer, globe, laid_out(globe[None], frame)[0], eye.shape, eye.axis, eye.gap)
+    form = replace(form, crease_depth=wishes.crease_depth, least=0.75 * wishes.least)
+    scanned, crease = scanned_lids(view, form, frame, eye.sitter)
+    true = (wishes.thickness, wishes.thickness) if wishes.thickness else scanned
+    return replace(form, crease_height=wishes.crease_height or crease), true
+
+
+def _found_fissure(
+    seen: NDArray[np.float64], inner: NDArray[np.float64], outer: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """(SPOKES, 2) curve through the margin that was seen, and its corners, which it may not overrun."""
     way = (outer - inner) / np.linalg.norm(outer - inner)
     share = (seen - inner) @ way
     inner = inner - way * max(0.0, 0.5 - float(share.min()))
     outer = outer + way * max(0.0, float(share.max()) + 0.5 - float((outer - inner) @ way))
-    curve = fissure_margin(seen, inner, outer, SPOKES)
-    globe = eye.centre - view.centre
-    form = LidForm(curve, inner, outer, globe, _laid_out(globe[None], frame)[0], eye.shape, eye.axis, eye.gap)
-    form = _as_asked(replace(form, crease_depth=wishes.crease_depth, least=0.75 * wishes.least), wishes)
-    scanned, crease = _scanned_lids(view, form, frame, eye.sitter)
-    form = replace(form, crease_height=wishes.crease_height or crease)
-    taken = (wishes.thickness, wishes.thickness) if wishes.thickness else scanned
-    # The outer surface stays where the sitter's is; what gap and eye take away is missing from the lid.
-    left = [eye.sitter + each - eye.shape.sclera - eye.gap for each in taken]
-    thick = [max(each, wishes.least) for each in left]
-    return replace(form, upper=thick[0], lower=thick[1]), scanned, max(b - a for a, b in zip(left, thick, strict=True))
+    return fissure_margin(seen, inner, outer, SPOKES), inner, outer
 
 
-def _as_asked(form: LidForm, wishes: LidWishes) -> LidForm:
-    """The form with its fissure stretched to the length and height asked for."""
-    share, up = form.along(form.margin)
-    tall = (wishes.height / form.height if wishes.height else 1.0) * wishes.aperture
-    longer = wishes.length / form.length if wishes.length else 1.0
-    middle = (form.inner + form.outer) / 2
-    inner, outer = middle + longer * (form.inner - middle), middle + longer * (form.outer - middle)
-    chord = outer - inner
-    normal = np.array([-chord[1], chord[0]]) / np.linalg.norm(chord)
-    normal = normal if normal[1] > 0 else -normal
-    return replace(form, margin=inner + share[:, None] * chord + tall * up[:, None] * normal, inner=inner, outer=outer)
+def _thick_enough(
+    form: LidForm, true: tuple[float, float], eye: EyeBed, wishes: LidWishes
+) -> tuple[LidForm, float, float]:
+    """The form with the thickness its lids are made in, how far they are raised for it, and how far the eye is sunk.
 
-
-def _scanned_lids(
-    view: InsideView, form: LidForm, frame: NDArray[np.float64], sitter: float
-) -> tuple[tuple[float, float], float]:
-    """How far the skin stands off the sitter's globe over both tarsal plates, and how high the upper crease lies.
-
-    The crease is where the skin over the upper lid has left the plate; the published height, where it does not show.
+    The outer surface stays where the sitter's is: what gap and eye take away is missing from the lid. Inward, the eye
+    makes room until both lids are as thick as they truly are, or as what prints; outward, they are raised only as far
+    as they need to print.
     """
-    span = np.linspace(-16, 16, 81)
-    places = np.stack(np.meshgrid(span, span), axis=-1).reshape(-1, 2)
-    directions = ways_to(places, frame)
-    skin = directions * view.distances(directions)[:, None] - form.globe
-    away = np.linalg.norm(skin, axis=1)
-    rise = away - EyeShape(2 * sitter).reach(skin @ form.axis / away)
-    beyond = form.beyond(places)
-    share, up = form.along(places)
-    plate = (beyond > 1.2) & (beyond < 4.5) & (share > 0.25) & (share < 0.8) & np.isfinite(rise)
-    found = []
-    for side, usual in ((up > 0, form.upper), (up <= 0, form.lower)):
-        thick = float(np.median(rise[plate & side])) if (plate & side).any() else usual
-        found.append(float(np.clip(thick, *_THICKNESSES)))
-    over = (up > 0) & (share > 0.3) & (share < 0.75) & np.isfinite(rise)
-    crease = CREASE_HEIGHT
-    for height in np.arange(_CREASES[0], _CREASES[1], 0.5):
-        here = over & (np.abs(beyond - height) < 0.75)
-        if here.sum() > 5 and np.median(rise[here]) > found[0] + 0.6:
-            crease = float(height) - 0.5
-            break
-    return (found[0], found[1]), crease
+    left = [eye.sitter + each - eye.shape.sclera - eye.gap for each in true]
+    wanted = [max(each, wishes.least) for each in (true if wishes.inward else left)]
+    lacking = max(0.0, *(b - a for a, b in zip(left, wanted, strict=True)))
+    if not wishes.inward:
+        return replace(form, upper=wanted[0], lower=wanted[1]), lacking, 0.0
+    upper, lower = (each + lacking for each in left)
+    return replace(form, globe=form.globe - lacking * eye.axis, upper=upper, lower=lower), 0.0, lacking
 
 
 def _distances(
@@ -218,7 +215,7 @@ def _distances(
 ) -> NDArray[np.float64]:
     """(n,) distance of the new surface: the lids, passing over into the skin as it is."""
     skin = view.distances(directions)
-    smooth = _without_lumps(view, form, frame, places)
+    smooth = without_lumps(view, form, frame, places)
     kept = eased((form.beyond(places) - plate_width(form, places)) / blend)
     lids = form.surface(places, directions, smooth)
     lumps = np.where(np.isfinite(skin), skin - smooth, 0.0)
@@ -227,22 +224,3 @@ def _distances(
     # Skin that would lie within the eye's pocket is lifted over it, as far as the join reaches.
     lifted = (1 - kept) * eased(form.beyond(places) - 1.0)
     return np.asarray(joined + lifted * np.maximum(form.over_globe(directions, form.least) - joined, 0.0))
-
-
-def _without_lumps(
-    view: InsideView, form: LidForm, frame: NDArray[np.float64], places: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """(n,) distance to the skin about the lids as it would be without lashes and noise, running on under the lids.
-
-    Robust means on a grid, and a spline through them: evened place by place they would leave a grain of their own.
-    """
-    low, high = places.min(axis=0), places.max(axis=0)
-    ticks = [np.arange(low[axis], high[axis] + _SAMPLES, _SAMPLES) for axis in (0, 1)]
-    grid = np.stack(np.meshgrid(*ticks, indexing="ij"), axis=-1)
-    samples = grid.reshape(-1, 2)
-    seen = view.distances(ways_to(samples, frame))
-    known = np.isfinite(seen) & (form.beyond(samples) > 0.6)
-    if known.sum() < 200:
-        raise NotPossible("too little skin is seen about the eye to build lids on: place the eye again")
-    field = smoothed_over(samples[known], seen[known], samples, 1.8).reshape(grid.shape[:2])
-    return np.asarray(map_coordinates(field, ((places - low) / _SAMPLES).T, order=3, mode="nearest"))

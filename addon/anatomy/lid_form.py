@@ -24,9 +24,10 @@ LAYOUT = BEHIND + 13.0
 _ROUND = 0.45  # share of the lid's thickness that its front edge is rounded by
 _CARUNCLE = (5.6, 3.0)  # mm from the inner corner: where the caruncle leaves the globe, and where it stands
 _OUTER_FOLD = (3.2, 1.2)  # the same at the outer corner, where the lids' conjunctiva closes over the globe's flank
-_SHOWS = 0.15  # how far up caruncle and fold, as a share of their foot's way, the eye is still laid open
+_CORNER_RIM = 0.5  # of the lids' thickness: how thick caruncle and fold are where the opening over the eye ends
+_SUNK_CORNER = 0.12  # of the lids' thickness: how far caruncle and fold stay behind the lids' edge
+_WAY = np.linspace(0.0, 1.0, 101)
 _FLANK = 0.94  # of a sphere's radius, 70 degrees round it
-_LAKE = 0.9  # mm, half the height of the fissure beside the caruncle
 _CREASE_WIDTH = 0.65  # mm, standard deviation of the crease's groove
 
 
@@ -132,7 +133,7 @@ class LidForm:
         floor = self.over_globe(directions, self.least)
         lids = np.maximum(lids - self._crease(places, beyond), np.minimum(lids, floor))
         bed = self.bare(directions)
-        bed = bed + filled * (lids - (0.12 + 0.1 * tip) * thick + self._caruncle(places) * thick - bed)
+        bed = bed + filled * (lids - (_SUNK_CORNER + 0.1 * tip) * thick + self._caruncle(places) * thick - bed)
         lids = lids - rounding
         between = np.minimum(bed, lids - 0.05 * tip * thick)
         up_the_edge = np.clip((beyond + lean) / (2 * lean), 0.0, 1.0)
@@ -154,6 +155,19 @@ class LidForm:
         groove = np.exp(-0.5 * ((beyond - height) / _CREASE_WIDTH) ** 2)
         return np.asarray(self.crease_depth * groove * bow * (2 - bow) * (up > 0))
 
+    def inner_border(self, places: NDArray[np.float64], edge: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, 3) where the lids' edges end on the pocket, as the fissure is seen from the front.
+
+        Parameters
+        ----------
+        places, edge : (n, 2) on the plane and (n, 3) half way up the edge, which stands square on the globe; in the
+            corners, where no pocket shows, the edge itself
+        """
+        ways = edge - self.globe
+        off = np.linalg.norm(ways, axis=1, keepdims=True)
+        border = self.globe + ways / off * self.shape.reach(ways @ self.axis / off[:, 0], self.gap)[:, None]
+        return np.asarray(border + self._corners(places)[0][:, None] * (edge - border))
+
     def _corners(self, places: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """(n,) how far each place is filled up between the lids, by caruncle or outer fold, from 0 to 1; and (n,) how
         far it is from the corner's very tip, where nothing is left to step over, from 0 to 1.
@@ -173,8 +187,13 @@ class LidForm:
     def exposed(self) -> NDArray[np.float64]:
         """(k, 2) closed curve round what shows of the eye: the margin, cut short at both corners where it is filled."""
         shown = np.ones(len(self.margin), bool)
+        thick = min(self.upper, self.lower)
+        # The pocket stands a gap off the eye: what rises over it by less than that is cut away, and a little more
+        # would be left as a feather.
+        filled = (self.gap + _CORNER_RIM * thick) / (self.gap + (1 - _SUNK_CORNER) * thick)
+        way = float(np.interp(filled, eased(_WAY), _WAY))
         for corner, (foot, top) in ((self.inner, _CARUNCLE), (self.outer, _OUTER_FOLD)):
-            shown &= np.linalg.norm(self.margin - corner, axis=1) > _SHOWS * foot + (1 - _SHOWS) * top
+            shown &= np.linalg.norm(self.margin - corner, axis=1) > foot + way * (top - foot)
         return np.asarray(self.margin[shown])
 
 
@@ -198,56 +217,6 @@ def eased(share: NDArray[np.float64]) -> NDArray[np.float64]:
     """From 0 to 1 as the share does, level at both ends."""
     within = np.clip(share, 0.0, 1.0)
     return np.asarray(within * within * (3 - 2 * within))
-
-
-def fissure_margin(
-    seen: NDArray[np.float64], inner: NDArray[np.float64], outer: NDArray[np.float64], count: int
-) -> NDArray[np.float64]:
-    """The whole fissure, both corners included, as an almond through what was seen of its margins.
-
-    Parameters
-    ----------
-    seen : (n, 2) margin seen on the globe; near the inner corner it follows the caruncle and is not used
-    inner, outer : (2,) corners
-    count : points asked for
-
-    Returns
-    -------
-    (count, 2) closed curve from the inner corner along the upper lid to the outer corner and back, at even steps.
-    """
-    chord = outer - inner
-    length = float(np.linalg.norm(chord))
-    way = chord / length
-    normal = np.array([-way[1], way[0]]) * (1.0 if way[0] > 0 else -1.0)
-    share, up = (seen - inner) @ way / length, (seen - inner) @ normal
-    lids = []
-    ticks = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, 400))
-    for sign in (1.0, -1.0):
-        use = (sign * up > 0) & (share > 0.2) & (share < 0.9)
-        weights = np.linalg.lstsq(_almond(share[use]), sign * up[use], rcond=None)[0]
-        heights = np.maximum(_almond(ticks) @ weights, 0.0)
-        heights = (heights**4 + _lake(ticks) ** 4) ** 0.25
-        lids.append(inner + ticks[:, None] * chord + (sign * heights)[:, None] * normal)
-    return np.concatenate([_even(lids[0], count // 2), _even(lids[1][::-1], count - count // 2)])
-
-
-def _almond(share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, 3) shapes a lid margin is put together from: all end in both corners, drawn out at the inner one."""
-    bow = share**1.05 * (1 - share) ** 0.9
-    return np.asarray(bow[:, None] * (share[:, None] - 0.5) ** np.arange(3))
-
-
-def _lake(share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) least half height of the fissure: the margins part round the caruncle and end there in a small bow."""
-    way = np.clip(share / 0.1, 0.0, 1.0)
-    return np.asarray(_LAKE * np.sqrt(way * (2 - way)) * np.sqrt(1 - share))
-
-
-def _even(line: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """(count, 2) points at even steps along an open line, its last point left out."""
-    along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1)))
-    steps = np.linspace(0.0, along[-1], count + 1)[:-1]
-    return np.column_stack([np.interp(steps, along, column) for column in line.T])
 
 
 def smoothed_over(

@@ -13,15 +13,19 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 from ..geometry.angles import arc_tangent
 from ..geometry.inside_view import InsideView
 from ..geometry.mesh import Mesh
+from ..geometry.rays import RayCaster
 from ..geometry.solids import cylinder, revolved, sphere
 from .eye import EyeShape
 from .eye_path import Bore, eye_bore, least_bore, stepped
 from .eye_seat import FINENESS, Seat, closed_pocket
 from .lid_form import eased
-from .lid_margin import SPOKES, Opening, standing_out
+from .lid_margin import SPOKES, Opening
 
+_NEIGHBOURS, _EVEN = 13, 2.5  # spokes whose widest need counts at each, and the spread by which it is evened out
 _RINGS = 12  # of the opening's tool, from its middle to the margin
 _WIDEST_RIM = 1.3  # mm at life size: how far the rim may retreat behind the margin to find thickness
+_BEFORE_LID, _PAST_BRINK = 1.0, 3  # mm at life size, tenths: within the rim, a lid may begin so much later
+_LID_REACH = 20.0  # mm at life size: no lid is thicker
 _LID_BAND = 6.0  # mm at life size, beyond the rim: what counts as lid when thickness is told
 _OVER_RIM, _OVER_MIDDLE = 1.5, 4.5  # mm at life size: how far the opening's tool reaches out of the skin
 
@@ -84,20 +88,23 @@ class Pocket:
         bore = eye_bore(self.centre, self.gaze, self.radius, self.length)
         return (bore,) if self.seat is None else stepped(bore, self.seat)
 
-    def cover(self, view: InsideView, opening: Opening, angles: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(SPOKES, m) thickness of what lies over the pocket along each spoke; NaN where nothing is seen."""
-        gap = self.clearance
-        reach = self.shape.reach(opening.spoke_directions(angles) @ self.gaze, gap)
-        plain = standing_out(view, opening, angles, EyeShape(1e-9), self.gaze)
-        return np.asarray(plain - reach)
+    def cover(self, head: Mesh, opening: Opening, angles: NDArray[np.float64], scale: float) -> NDArray[np.float64]:
+        """(SPOKES, m) thickness of what lies over the pocket, square on it, at angles from ahead; inf where nothing."""
+        near = np.linalg.norm(head.vertices - self.centre, axis=1) < self.radius + _LID_REACH * scale
+        directions = opening.spoke_directions(angles)
+        ways = directions.reshape(-1, 3)
+        caster = RayCaster(head.kept(near[head.triangles].any(axis=1)))
+        skin = caster.first_hit(np.broadcast_to(self.centre, ways.shape), ways)[0].reshape(directions.shape[:2])
+        return np.asarray(skin - self.shape.reach(directions @ self.gaze, self.clearance))
 
 
-def rim_of(pocket: Pocket, view: InsideView, opening: Opening, rim: float, scale: float) -> Opening:
+def rim_of(head: Mesh, pocket: Pocket, opening: Opening, rim: float, scale: float) -> Opening:
     """The opening cut so far out that the lids end in a rim of some thickness instead of a razor's edge.
 
     Parameters
     ----------
-    pocket, view, opening : of one eye; the opening as found on the skin
+    head : before carving
+    pocket, opening : of one eye; the opening as found on the skin
     rim : thickness wanted at the rim
     scale : life-size millimetre in the mesh's unit
 
@@ -106,16 +113,13 @@ def rim_of(pocket: Pocket, view: InsideView, opening: Opening, rim: float, scale
     Where the lid never gets that thick within 1.3 mm (life size) of the margin, the rim stays at nine tenths of what
     there is: a thin lid is better than a gaping one.
     """
-    step = 0.08 * scale / pocket.radius
-    steps = np.arange(0.0, _WIDEST_RIM * scale / pocket.radius, step)
-    angles = opening.angles[:, None] + steps
-    cover = gaussian_filter1d(
-        np.nan_to_num(pocket.cover(view, opening, angles), nan=10 * rim), 1.0, axis=0, mode="wrap"
-    )
+    steps = np.arange(0.0, _WIDEST_RIM, 0.08) * scale / pocket.radius
+    cover = np.minimum(pocket.cover(head, opening, opening.angles[:, None] + steps, scale), 10 * rim)
     enough = np.minimum(rim, 0.9 * cover.max(axis=1))
     first = np.argmax(cover >= enough[:, None], axis=1)
-    # The widest of the neighbours, then evened out: a rim that wavers would show teeth.
-    grown = gaussian_filter1d(maximum_filter1d(steps[first], 5, mode="wrap"), 3.5, mode="wrap")
+    # The widest of the neighbours, then evened out: a rim that wavers would show teeth, and evened out alone it would
+    # leave feathers where the corners need it widest.
+    grown = gaussian_filter1d(maximum_filter1d(steps[first], _NEIGHBOURS, mode="wrap"), _EVEN, mode="wrap")
     return replace(opening, angles=opening.angles + grown)
 
 
@@ -189,11 +193,28 @@ def _hollow_for(pocket: Pocket) -> Mesh:
     return revolved(outline, pocket.centre, pocket.gaze, FINENESS / 2 * pocket.radius)
 
 
-def lid_cover(pocket: Pocket, view: InsideView, opening: Opening, scale: float) -> tuple[NDArray[np.float64], float]:
-    """(SPOKES,) thickness of the lids at their rim, and the least within 6 mm (life size) beyond it."""
-    steps = np.arange(0.3, _LID_BAND, 0.3) * scale / pocket.radius
-    cover = pocket.cover(view, opening, opening.angles[:, None] + steps)
-    return np.asarray(cover[:, 0]), float(np.nanmin(cover))
+def lid_cover(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tuple[NDArray[np.float64], float]:
+    """(SPOKES,) thickness of the lids where they begin, and the least within 6 mm (life size) beyond.
+
+    Parameters
+    ----------
+    head : before carving
+    pocket, opening : of one eye
+    scale : life-size millimetre in the mesh's unit
+
+    Notes
+    -----
+    Along rays square on the pocket, as the pocket's own faces see it. In the corners the rim runs a little within the
+    lid's edge, over what the pocket lays open anyway: a lid begins where there is anything of it.
+    """
+    steps = np.arange(0.0, _LID_BAND, 0.1) * scale / pocket.radius
+    cover = pocket.cover(head, opening, opening.angles[:, None] + steps, scale)
+    before = np.cumsum(cover > 0, axis=1) == 0
+    before[:, steps > _BEFORE_LID * scale / pocket.radius] = False
+    # The first step past the edge may still graze its rounded brink.
+    begins = np.minimum(before.sum(axis=1) + _PAST_BRINK, len(steps) - 1)
+    cover[np.arange(len(steps)) < begins[:, None]] = np.inf
+    return cover[np.arange(len(cover)), begins], float(cover.min())
 
 
 def least_wall(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tuple[float, NDArray[np.float64]]:

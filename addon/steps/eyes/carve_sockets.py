@@ -84,11 +84,11 @@ class CarveSockets(EyeStep):
         if self.entry == "behind":
             pocket = pocket.from_behind(pocket.shortest)
         view = view_from_inside(head, pocket.centre, AHEAD, REACH * scale + pocket.radius, widest=5.0)
-        rim = rim_of(pocket, view, opening_through(opening, pocket.centre), self.rim, scale)
+        rim = rim_of(head, pocket, opening_through(opening, pocket.centre), self.rim, scale)
         tools = [*pocket_tools(pocket), opening_tool(pocket, view, rim, scale)]
-        at_rim, thinnest = lid_cover(pocket, view, rim, scale)
+        at_rim, thinnest = lid_cover(head, pocket, rim, scale)
         wall, place = least_wall(head, pocket, rim, scale)
-        piece = self._told(piece, eye.side, pocket, float(np.nanmedian(at_rim)), thinnest, wall)
+        piece = self._told(piece, eye.side, pocket, float(np.median(at_rim[np.isfinite(at_rim)])), thinnest, wall)
         for note in self._notes(eye.side, thinnest, wall, place):
             piece = piece.noted(note)
         return piece, replace(eye, bore_length=pocket.length, opening=rim.curve(view, pocket.radius + scale)), tools

@@ -7,17 +7,19 @@ import numpy as np
 
 from ...anatomy.dimensions import GLOBE_WIDTH
 from ...geometry.errors import NotPossible
-from ...geometry.progress import SILENT, Progress
-from ..step import Step, setting
-from ..workpiece import Workpiece
+from ...geometry.progress import Progress
+from ..step import setting
+from ..workpiece import Eye, Workpiece
+from .each_eye import EyeStep
 from .one_eye import fissure_of
 
 if TYPE_CHECKING:
-    from ...anatomy.lid_building import BuiltLids
+    from ...anatomy.lid_building import BuiltLids, EyeBed, LidWishes
+    from ...anatomy.margin_files import Margins
 
 
 @dataclass(frozen=True)
-class RebuildLids(Step):
+class RebuildLids(EyeStep):
     """Replace the lump where the lids were by lids of clean form that wrap the eyes, joined smoothly to the skin."""
 
     NAME: ClassVar[str] = "rebuild-lids"
@@ -28,17 +30,43 @@ class RebuildLids(Step):
     )
     least_lid: float = setting(0.3, low=0.0, high=5.0, unit="mm", at="print", help="Thickness that prints surely")
     thicken: str = setting(
-        "outward", choices=("outward", "inward"), help="Raise lids that are too thin, or sink the eyes behind them"
+        "inward",
+        choices=("inward", "outward"),
+        help="Set the eyes back as far as the lids' true thickness, or what prints, needs; or raise the lids",
     )
     thickness: float = setting(
         0.0, low=0.0, high=6.0, unit="mm", at="life", help="Thickness of the sitter's lids; 0 as the scan shows it"
     )
+    margins: str = setting(
+        "", kind="path", help="CSV file of lid margins drawn by hand, points in the head's millimetres as it stands"
+    )
     aperture: float = setting(1.0, low=0.3, high=3.0, help="Height of the opening against what was found")
     fissure_length: float = setting(
-        0.0, low=0.0, high=45.0, unit="mm", at="life", help="From corner to corner along the lids; 0 as found"
+        0.0, low=0.0, high=45.0, unit="mm", at="life", help="Straight from corner to corner; 0 as found"
     )
     fissure_height: float = setting(
-        0.0, low=0.0, high=20.0, unit="mm", at="life", help="From margin to margin along the lids; 0 as found"
+        0.0, low=0.0, high=20.0, unit="mm", at="life", help="Straight from margin to margin; 0 as found"
+    )
+    upper_peak: float = setting(
+        0.0,
+        low=0.0,
+        high=90.0,
+        unit="%",
+        help="Where the upper lid peaks, from inner to outer corner; 0 as found",
+    )
+    lower_peak: float = setting(
+        0.0,
+        low=0.0,
+        high=90.0,
+        unit="%",
+        help="Where the lower lid peaks, from inner to outer corner; 0 as found",
+    )
+    canthal_tilt: float = setting(
+        0.0,
+        low=-20.0,
+        high=20.0,
+        unit="deg",
+        help="Raise the outer corners by so much more than found",
     )
     crease_height: float = setting(
         0.0, low=0.0, high=14.0, unit="mm", at="life", help="Upper margin to crease; 0 as the scan shows it"
@@ -46,77 +74,105 @@ class RebuildLids(Step):
     crease_depth: float = setting(0.8, low=0.0, high=3.0, unit="mm", at="life", help="Depth of the crease")
     blend: float = setting(3.5, low=1.0, high=12.0, unit="mm", at="life", help="Width of the join to the skin")
 
-    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+    def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
         """The workpiece with new lids; where they cannot be built, the old ones stay and a note says why."""
-        from ...anatomy.eye import EyeShape
-        from ...anatomy.lid_building import EyeBed, LidWishes, built_lids
+        from ...anatomy.margin_files import read_margins
 
-        scale = piece.scale
-        wishes = LidWishes(
-            self.fissure_length,
-            self.fissure_height,
-            self.aperture,
+        drawn = read_margins(self.margins) if self.margins else {}
+        wishes = self._wishes(piece.scale)
+        for number, eye in enumerate(piece.eyes):
+            progress(number / 2, f"building the {eye.side} lids")
+            piece = self._with_lids(piece, number, eye, wishes, drawn)
+        return piece
+
+    def _wishes(self, scale: float) -> "LidWishes":
+        """What the settings ask for, at life size."""
+        from ...anatomy.lid_building import LidWishes
+        from ...anatomy.lid_fissure import FissureWishes
+
+        return LidWishes(
+            FissureWishes(
+                self.fissure_length,
+                self.fissure_height,
+                self.aperture,
+                self.upper_peak / 100,
+                self.lower_peak / 100,
+                float(np.radians(self.canthal_tilt)),
+            ),
             self.crease_height,
             self.crease_depth,
             self.thickness,
             self.least_lid / scale,
+            self.thicken == "inward",
             self.blend,
         )
-        head, eyes, built = piece.needed_head(), [], piece
-        for number, eye in enumerate(piece.needed_eyes()):
-            progress(number / 2, f"building the {eye.side} lids")
-            if eye.opening is None:
-                raise NotPossible(f"rebuild-lids: the {eye.side} eye has no opening: run place-eyes again")
-            centre, axis = np.array(eye.centre) / scale, np.array(eye.gaze)
-            sitter = _sitter_globe(piece) / 2
-            fissure = fissure_of(piece, eye.side, centre, sitter)
-            margin, shut = eye.opening / scale, not fissure.is_open
-            if shut:
-                fissure = fissure.opened()
-                margin = fissure.curve(180)
-            shape, gap = EyeShape(eye.diameter / scale), self.clearance / scale
-            bed = EyeBed(fissure, margin, centre, sitter, shape, axis, gap)
-            try:
-                made = built_lids(head, scale, bed, wishes)
-                raised = made.raised
-                if self.thicken == "inward" and raised > 0:
-                    bed = bed.sunk(raised)
-                    made = built_lids(head, scale, bed, wishes)
-            except NotPossible as reason:
-                built = built.noted(f"the {eye.side} lids stay as they were scanned: {reason}")
-                eyes.append(eye)
-                continue
-            head = made.head
-            if shut:
-                built = built.noted(
-                    f"the {eye.side} eye was scanned shut: its lids were opened to {made.form.height:.1f} mm at life "
-                    "size, about what most adults' are; set fissure_height or aperture to the sitter's own"
-                )
-            x, y, z = (bed.centre * scale).tolist()
-            eyes.append(replace(eye, centre=(x, y, z), opening=made.opening * scale))
-            built = self._told(built, eye.side, made, raised)
-        return built.but(head=head, eyes=tuple(eyes))
 
-    def _told(self, piece: Workpiece, side: str, made: "BuiltLids", raised: float) -> Workpiece:
-        """The lids' figures, and a note where they were thickened."""
-        scale, form, scanned = piece.scale, made.form, made.scanned_thickness
-        piece = piece.measured(
-            **{
-                f"{side}_scanned_upper_lid_mm_life": scanned[0],
-                f"{side}_scanned_lower_lid_mm_life": scanned[1],
-                f"{side}_upper_lid_mm": form.upper * scale,
-                f"{side}_lower_lid_mm": form.lower * scale,
-                f"{side}_raised_mm": max(raised, 0.0) * scale,
-                f"{side}_crease_height_mm_life": form.crease_height,
-                f"{side}_fissure_length_mm_life": form.length,
-                f"{side}_fissure_height_mm_life": form.height,
-            }
-        )
-        if raised * scale > 0.005:
-            how = "raised" if self.thicken == "outward" else "thickened inward, the eye sunk behind them,"
+    def _with_lids(self, piece: Workpiece, number: int, eye: Eye, wishes: "LidWishes", drawn: "Margins") -> Workpiece:
+        """The workpiece with the lids of one eye, or with a note why they stay."""
+        from ...anatomy.lid_building import built_lids
+
+        bed, shut = self._bed(piece, eye, drawn)
+        try:
+            made = built_lids(piece.needed_head(), piece.scale, bed, wishes)
+        except NotPossible as reason:
+            return piece.noted(f"the {eye.side} lids stay as they were scanned: {reason}")
+        if shut:
             piece = piece.noted(
-                f"the {side} lids were {how} by {raised * scale:.2f} mm to reach the {self.least_lid:g} mm that "
+                f"the {eye.side} eye was scanned shut: its lids were opened to {made.size.height:.1f} mm at life "
+                "size, about what most adults' are; set fissure_height or aperture to the sitter's own"
+            )
+        x, y, z = ((bed.centre - made.sunk * bed.axis) * piece.scale).tolist()
+        eyes = list(piece.eyes)
+        eyes[number] = replace(eye, centre=(x, y, z), opening=made.opening * piece.scale)
+        return self._told(piece.but(head=made.head, eyes=tuple(eyes)), eye.side, made)
+
+    def _bed(self, piece: Workpiece, eye: Eye, drawn: "Margins") -> tuple["EyeBed", bool]:
+        """What the lids of one eye are built on, at life size, and whether the eye was scanned shut."""
+        from ...anatomy.eye import EyeShape
+        from ...anatomy.lid_building import EyeBed
+
+        if eye.opening is None:
+            raise NotPossible(f"rebuild-lids: the {eye.side} eye has no opening: run place-eyes again")
+        scale, sitter = piece.scale, _sitter_globe(piece) / 2
+        centre, axis = np.array(eye.centre) / scale, np.array(eye.gaze)
+        lids = drawn.get(eye.side)
+        lids = None if lids is None else (lids[0] / scale, lids[1] / scale)
+        fissure, margin = fissure_of(piece, eye.side, centre, sitter), eye.opening / scale
+        shut = lids is None and not fissure.is_open
+        if shut:
+            fissure = fissure.opened()
+            margin = fissure.curve(180)
+        if lids is not None:
+            margin = np.concatenate([lids[0], lids[1][::-1]])
+        shape, gap = EyeShape(eye.diameter / scale), self.clearance / scale
+        return EyeBed(fissure, margin, centre, sitter, shape, axis, gap, lids), shut
+
+    def _told(self, piece: Workpiece, side: str, made: "BuiltLids") -> Workpiece:
+        """The lids' figures, and a note where they were made thicker than they truly are."""
+        scale, form, size = piece.scale, made.form, made.size
+        figures = {
+            "true_upper_lid_mm": made.true[0] * scale,
+            "true_lower_lid_mm": made.true[1] * scale,
+            "upper_lid_mm": form.upper * scale,
+            "lower_lid_mm": form.lower * scale,
+            "raised_mm": made.raised * scale,
+            "set_back_mm": made.sunk * scale,
+            "crease_height_mm_life": form.crease_height,
+            "fissure_length_mm_life": size.length,
+            "fissure_height_mm_life": size.height,
+            "canthal_tilt_deg": float(np.degrees(size.tilt)),
+        }
+        piece = piece.measured(**{f"{side}_{name}": value for name, value in figures.items()})
+        thin = min(made.true) * scale
+        if made.raised * scale > 0.005:
+            piece = piece.noted(
+                f"the {side} lids were raised by {made.raised * scale:.2f} mm to reach the {self.least_lid:g} mm that "
                 "print surely"
+            )
+        elif made.sunk and thin < self.least_lid - 0.005:
+            piece = piece.noted(
+                f"the {side} lids, {thin:.2f} mm at their thinnest at this scale, were thickened inward to the "
+                f"{self.least_lid:g} mm that print surely: the eye was set back {made.sunk * scale:.2f} mm"
             )
         return piece
 
