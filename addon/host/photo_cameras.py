@@ -67,8 +67,13 @@ def _put_behind(data: bpy.types.Camera, image: bpy.types.Image) -> None:
     behind.display_depth, behind.frame_method = "BACK", "STRETCH"
 
 
-def look_through(context: bpy.types.Context, thing: bpy.types.Object, image: bpy.types.Image) -> None:
-    """Make it the scene's camera, the render of the photograph's size, and show the 3D views through it."""
+def look_through(context: bpy.types.Context, thing: bpy.types.Object, image: bpy.types.Image, over: bool) -> None:
+    """Make it the scene's camera, the render of the photograph's size, and show the 3D views through it.
+
+    The photograph lies behind what is in the scene, or over it, half seen through.
+    """
+    for photograph in thing.data.background_images:
+        photograph.display_depth, photograph.alpha = ("FRONT", 0.5) if over else ("BACK", 1.0)
     scene = context.scene
     scene.camera = thing
     scene.render.resolution_x, scene.render.resolution_y = image.size

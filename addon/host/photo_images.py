@@ -51,7 +51,10 @@ class CANTHUS_PG_photo(bpy.types.PropertyGroup):
         name="Lens", description="Photographs of one name share their focal length: one camera, one zoom"
     )
     focal: bpy.props.FloatProperty(
-        name="Focal Length (px)", description="0 where it is unknown and to be solved", min=0.0, max=100_000.0
+        name="Focal (px)",
+        description="Focal length in pixels; 0 where it is unknown and to be solved",
+        min=0.0,
+        max=100_000.0,
     )
     rms: bpy.props.FloatProperty(name="Reprojection (px RMS)")
     focal_found: bpy.props.FloatProperty(name="Solved Focal Length (px)")

@@ -233,10 +233,11 @@ class CANTHUS_OT_solve_cameras(bpy.types.Operator):
 class CANTHUS_OT_look_through_photo(bpy.types.Operator):
     bl_idname = "canthus.look_through_photo"
     bl_label = "Look Through"
-    bl_description = "Show the head through this photograph's camera, the photograph behind it"
+    bl_description = "Show the head through this photograph's camera, the photograph behind it or laid over it"
     bl_options = {"REGISTER", "UNDO"}
 
     image: _IMAGE
+    over: bpy.props.BoolProperty(name="Photograph over the Head", description="Lay it over the head, half seen through")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         image = image_at_hand(context, self.image)
@@ -247,7 +248,7 @@ class CANTHUS_OT_look_through_photo(bpy.types.Operator):
         if thing is None:
             self.report({"ERROR"}, "This photograph has no camera yet: press Solve Cameras first")
             return {"CANCELLED"}
-        photo_cameras.look_through(context, thing, image)
+        photo_cameras.look_through(context, thing, image, self.over)
         return {"FINISHED"}
 
 

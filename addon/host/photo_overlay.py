@@ -16,7 +16,8 @@ MARK, PUPIL, SEEN, LEFT_OUT = (
 ENLARGED = 10
 """Times the way from a mark to where it is seen is drawn longer."""
 _RADIUS, _WIDE = 6.0, 1.6  # pixels of the screen at a scale of the interface of 1
-_SIDES = 24
+_SIDES = 32
+_ROOM = 130.0  # pixels a name takes
 _ARMS = np.array([[-1.0, 0.0], [1.0, 0.0], [0.0, -1.0], [0.0, 1.0]])
 
 
@@ -39,17 +40,19 @@ def draw() -> None:
     if image is None or not context.space_data.overlay.show_overlays or not all(photo_images.size_of(image)):
         return
     scale = drawing.ui_scale()
-    for name, place, seen, left_out in marks_shown(image):
-        middle = _on_screen(place)
+    shown = marks_shown(image)
+    places = np.array([_on_screen(place) for _, place, _, _ in shown]).reshape(-1, 2)
+    for number, (name, place, seen, left_out) in enumerate(shown):
+        middle = places[number]
         colour = LEFT_OUT if left_out else PUPIL if name.endswith("-pupil") else MARK
         if seen is not None:
             other, far = _on_screen(seen), _on_screen(place + ENLARGED * (seen - place))
             _lines(np.array([middle, far]), LEFT_OUT, _WIDE * scale)
             _lines(other + 0.7 * _RADIUS * scale * _ARMS, SEEN, scale)
-        circle = ring(middle, _RADIUS * scale)
-        _lines(circle, drawing.RIM, (_WIDE + 1.6) * scale)
-        _lines(circle, colour, _WIDE * scale)
-        drawing.words(title(name), middle[0] + 9 * scale, middle[1] - 4 * scale, colour)
+        for wide, ink in ((_WIDE + 1.4, drawing.RIM), (_WIDE, colour)):
+            drawing.fill(ring(middle, (_RADIUS - wide / 2) * scale, (_RADIUS + wide / 2) * scale), ink)
+        if left_out or _has_room(number, places, _ROOM * scale):
+            drawing.words(title(name), middle[0] + 9 * scale, middle[1] - 4 * scale, colour)
     if image.canthus_photo.focal_found > 0:
         _legend(scale, image)
 
@@ -59,11 +62,20 @@ def _on_screen(place: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.array(bpy.context.region.view2d.view_to_region(*place, clip=False), dtype=np.float64)
 
 
-def ring(middle: NDArray[np.float64], radius: float) -> NDArray[np.float64]:
-    """(2 k, 2) ends of the sides of a ring, pair after pair."""
+def _has_room(number: int, places: NDArray[np.float64], room: float) -> bool:
+    """Whether a name fits beside a mark: names on top of each other cannot be read. Closer up, more of them fit."""
+    away = places - places[number]
+    beside = (away[:, 0] > -0.3 * room) & (away[:, 0] < room) & (np.abs(away[:, 1]) < 0.15 * room)
+    return int(beside.sum()) == 1  # itself
+
+
+def ring(middle: NDArray[np.float64], inner: float, outer: float) -> NDArray[np.float64]:
+    """(6 k, 2) corners of the triangles of a ring between two radii."""
     turn = 2 * np.pi * np.arange(_SIDES + 1) / _SIDES
-    rim = middle + radius * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    return np.asarray(np.stack([rim[:-1], rim[1:]], axis=1).reshape(-1, 2))
+    way = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    near, far = inner * way, outer * way
+    corners = np.stack([near[:-1], far[:-1], far[1:], near[:-1], far[1:], near[1:]], axis=1)
+    return np.asarray(middle + corners.reshape(-1, 2))
 
 
 def _legend(scale: float, image: bpy.types.Image) -> None:

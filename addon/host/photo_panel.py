@@ -79,7 +79,9 @@ class CANTHUS_PT_photo_cameras(_Tab, bpy.types.Panel):
             row = layout.row()
             row.label(text=image.name, icon="IMAGE_DATA")
             if kept.focal_found > 0:
-                row.operator("canthus.look_through_photo", text="", icon="VIEW_CAMERA").image = image.name
+                for icon, over in (("VIEW_CAMERA", False), ("OVERLAY", True)):
+                    button = row.operator("canthus.look_through_photo", text="", icon=icon)
+                    button.image, button.over = image.name, over
                 layout.label(text=f"{kept.rms:.1f} px RMS, lens {kept.focal_found:.0f} ± {kept.focal_error:.0f} px")
             else:
                 row.label(text=f"{len(kept.marks)} marks")

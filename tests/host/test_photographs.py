@@ -155,6 +155,8 @@ def test_solved_cameras_see_the_landmarks_where_they_were_marked(collection, ima
         assert np.array(thing.location) == pytest.approx(true.place / 6, abs=15)
         behind = thing.data.background_images[0]
         assert (behind.image, behind.display_depth, thing.data.show_background_images) == (image, "BACK", True)
+        bpy.ops.canthus.look_through_photo(image=image.name, over=True)
+        assert (behind.display_depth, behind.alpha) == ("FRONT", 0.5)
         assert image.canthus_photo.rms < 0.3
         assert image.canthus_photo.focal_found == pytest.approx(2400, rel=0.1)
     count = len(bpy.data.cameras)
@@ -181,9 +183,15 @@ def test_marks_are_drawn_in_shares_of_the_picture(collection):
     ((name, place, seen, left_out),) = photo_overlay.marks_shown(image)
     assert (name, seen, left_out) == ("stomion", None, False)
     assert place == pytest.approx((0.25, 0.75))
-    sides = photo_overlay.ring(np.array([5.0, 7.0]), 2.0)
-    assert np.linalg.norm(sides - [5.0, 7.0], axis=1) == pytest.approx(2.0)
-    np.testing.assert_array_equal(sides[1:-1:2], sides[2::2])
+
+
+def test_a_ring_has_the_area_between_two_polygons():
+    """Of 32 corners: 32 / 2 sin(360° / 32) (R² - r²)."""
+    corners = photo_overlay.ring(np.array([5.0, 7.0]), 2.0, 3.0).reshape(-1, 3, 2)
+    one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    area = 0.5 * np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]).sum()
+    assert area == pytest.approx(16 * math.sin(2 * math.pi / 32) * (9 - 4))
+    np.testing.assert_allclose(corners.mean(axis=(0, 1)), [5.0, 7.0], atol=1e-12)
 
 
 def test_place_eyes_takes_the_marks_of_the_images(collection, images, scene):
