@@ -10,6 +10,7 @@ from .roles import ROLE, object_with
 
 if TYPE_CHECKING:
     from ..anatomy.joined_photos import SeenPhoto
+    from ..geometry.cameras import Camera
 
 CAMERA = "camera/"
 SENSOR = 36.0
@@ -41,8 +42,14 @@ def put_camera(
         thing = bpy.data.objects.new(data.name, data)
         thing[ROLE] = camera_name(image)
         collection.objects.link(thing)
-    camera = solved.camera
-    factor = scale / unit
+    aim_as(thing, solved.camera, scale / unit)
+    thing.data.display_size = 0.05 * float(np.linalg.norm(solved.camera.shift)) * scale / unit
+    _put_behind(thing.data, image)
+    return thing
+
+
+def aim_as(thing: bpy.types.Object, camera: "Camera", factor: float) -> None:
+    """Let a camera of the host see what `camera` sees, `factor` units of the scene being one of its own."""
     matrix = np.eye(4)
     matrix[:3, :3] = camera.turn.T * np.array([1.0, -1.0, -1.0])  # the host's cameras look along -z, their y is up
     matrix[:3, 3] = camera.place * factor
@@ -53,9 +60,6 @@ def put_camera(
     data.shift_x = data.shift_y = 0.0
     distance = float(np.linalg.norm(camera.shift)) * factor
     data.clip_start, data.clip_end = _NEAR * distance, _FAR * distance
-    data.display_size = 0.05 * distance
-    _put_behind(data, image)
-    return thing
 
 
 def _put_behind(data: bpy.types.Camera, image: bpy.types.Image) -> None:

@@ -9,6 +9,7 @@ from ..geometry.progress import SILENT, Progress
 from .wording import named, value_text
 
 _INTERVAL = 0.1  # seconds between two writings of the line
+_MOST_ROWS = 40  # of a table at the terminal
 
 
 def progress_on(stream: TextIO) -> Progress:
@@ -17,11 +18,17 @@ def progress_on(stream: TextIO) -> Progress:
 
 
 def figure_lines(figures: Mapping[str, Any]) -> list[str]:
-    """One line a figure: its name in words, its value, its unit."""
+    """One line a figure: its name in words, its value, its unit. Of a table a line a row; a long one is counted."""
     lines = []
     for name, value in figures.items():
         words, unit = named(name)
-        lines.append(f"  {words:<30} {value_text(value)} {unit}".rstrip())
+        rows = value if isinstance(value, list) and value and all(isinstance(row, Mapping) for row in value) else []
+        if len(rows) > _MOST_ROWS:
+            lines.append(f"  {words:<30} {len(rows)} rows: --json gives them")
+        elif rows:
+            lines += [f"  {words if number == 0 else '':<30} {value_text(row)}" for number, row in enumerate(rows)]
+        else:
+            lines.append(f"  {words:<30} {value_text(value)} {unit}".rstrip())
     return lines
 
 

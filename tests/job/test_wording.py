@@ -68,3 +68,10 @@ def test_progress_is_silent_in_a_pipe_and_one_line_on_a_terminal():
 
 def test_figures_line_up_with_their_units():
     assert figure_lines({"wall_mm": 1.5}) == ["  wall                           1.5 mm"]
+    rows = [{"eye": "small", "diameter_mm": 3.0}, {"eye": "doll", "diameter_mm": 6.0}]
+    first, second = figure_lines({"eyes_to_choose_from": rows})
+    assert first.split() == ["eyes", "to", "choose", "from", "eye", "small;", "diameter", "3"]
+    assert second.split() == ["eye", "doll;", "diameter", "6"]
+    assert figure_lines({"marks": [{"x_px": 1}] * 55}) == [
+        "  marks                          55 rows: --json gives them"
+    ]
