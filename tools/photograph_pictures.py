@@ -100,8 +100,8 @@ def clicked(image: bpy.types.Image, mark: str, place: tuple[float, float]) -> It
     window, _ = view()
     region = canvas(editor())
     x, y = region.view2d.view_to_region(place[0] / image.size[0], 1 - place[1] / image.size[1], clip=False)
-    across, down = region.x + x, window.height - (region.y + y)
-    subprocess.run(["xdotool", "mousemove", str(int(across)), str(int(down)), "click", "1"], check=True)
+    across, down = region.x + x, window.height - 1 - (region.y + y)
+    subprocess.run(["xdotool", "mousemove", str(round(across)), str(round(down)), "click", "1"], check=True)
     yield 1.0
     found = image.canthus_photo.marks[mark].place
     off = [round(float(there - meant), 1) for there, meant in zip(found, place, strict=True)]
