@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
 from scipy.spatial import cKDTree
 
 from .banding import followed
@@ -100,7 +101,7 @@ def closed_surface(
         value[far] += beyond[far] * (coarse.distance(places[far]) - value[far])
         return value
 
-    starts = np.concatenate([held.points, coarse.crossings(step)])
+    starts = np.concatenate([held.points, coarse.crossings(step, held.points)])
     band = followed(np.floor((starts - origin) / step).astype(np.int64), field)
     progress(0.85, "drawing the surface")
     drawn = drawn_without_handles(band, field, origin, step, _LONGEST_LOOP)
@@ -125,7 +126,7 @@ _SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which t
 def median_spacing(points: NDArray[np.float64]) -> float:
     """The side of the square a point has to itself, the median over a thousand of them, in the points' unit."""
     chosen = np.unique(np.linspace(0, len(points) - 1, 1000).astype(np.int64))
-    distances, _ = cKDTree(points, balanced_tree=False).query(points[chosen], 8, workers=-1)
+    distances, _ = cKDTree(points, 200, balanced_tree=False).query(points[chosen], 8, workers=-1)
     apart = np.where(distances > 0, distances, np.inf)
     last = np.where(np.isfinite(apart), apart, 0.0).max(axis=1)
     if not last.any():
@@ -180,14 +181,16 @@ class _Coarse:
         """(n,) negative inside, in millimetres near the surface and fainter away from the points."""
         return (self.level - self.field.at(places)) * (2 * self.field.spacing / self.jump)
 
-    def crossings(self, step: float) -> NDArray[np.float64]:
-        """Centres of fine cells where the coarse surface passes."""
+    def crossings(self, step: float, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Centres of fine cells where the coarse surface passes and no point lies in the coarse cells around."""
         inside = self.field.values > self.level
         case = np.zeros(tuple(n - 1 for n in inside.shape), np.uint8)
         for bits in range(8):
             part = tuple(slice(bits >> a & 1, n - 1 + (bits >> a & 1)) for a, n in enumerate(inside.shape))
             case += inside[part]
-        cells = np.argwhere((case > 0) & (case < 8))
+        taken = np.zeros(case.shape, bool)
+        taken[tuple(((points - self.field.origin) / self.field.spacing).astype(np.int64).T)] = True
+        cells = np.argwhere((case > 0) & (case < 8) & ~binary_dilation(taken, np.ones((3, 3, 3))))
         ratio = round(self.field.spacing / step)
         offsets = (np.stack(np.meshgrid(*[np.arange(ratio)] * 3, indexing="ij"), -1).reshape(-1, 3) + 0.5) / ratio
         places = self.field.origin + self.field.spacing * (cells[:, None] + offsets).reshape(-1, 3)

@@ -102,6 +102,7 @@ def outermost(mesh: Mesh) -> tuple[Mesh, int]:
     label = components(mesh)
     if len(label) == 0 or label.max() == 0:
         return mesh, 0
-    a, b, c = mesh.corners.transpose(1, 0, 2)
-    volumes = np.bincount(label, weights=np.einsum("ij,ij->i", a, np.cross(b, c)))
+    a, b, c = (mesh.vertices.take(mesh.triangles[:, k], axis=0).T for k in range(3))
+    shadow = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])  # twice its area; under it lies the prism
+    volumes = np.bincount(label, weights=shadow * (a[2] + b[2] + c[2]))
     return mesh.kept(label == volumes.argmax()), int(label.max())
