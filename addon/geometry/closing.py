@@ -120,7 +120,10 @@ _COARSER = 4.0  # grid steps in one of the coarse grid
 _KERNEL, _KERNEL_AT = (1.9, 2.4), (0.5, 0.8)
 _WIDEST = 5.0  # spacing, of the median one, from which points no longer make a surface
 _RIM, _PAST_RIM = 0.5, 0.8  # leans between which the points' word gives way: a straight rim has 0.26
-_SEEN, _UNSEEN = 1.5, 3.5  # gaps, in spacings of the cloud there, up to which the points rule and from which they don't
+# Gaps, in spacings of the cloud there, up to which the points rule and from which they don't. Where points lie far
+# apart, what is fitted to them bulges off a thin ear soon after; what it says between them is still worth its while.
+_SEEN, _UNSEEN = 1.25, 1.9
+_SURE, _UNSURE = 1.5, 3.5  # gaps, in spacings, up to which a place is believed and from which it is not
 
 
 def median_spacing(points: NDArray[np.float64]) -> float:
@@ -208,10 +211,10 @@ def _with_columns(
     colours: NDArray[np.uint8] | None,
 ) -> Mesh:
     """The mesh with confidence, distance from the data, and the colours of the points around each vertex."""
-    apart, rows = nearest(held, mesh.vertices, 1 if colours is None else 4, sure=float(_UNSEEN * reach.max()))
+    apart, rows = nearest(held, mesh.vertices, 1 if colours is None else 4, sure=float(_UNSURE * reach.max()))
     gap = apart[:, 0]
     spare = gap / np.maximum(reach[rows[:, 0]], step)
-    confidence = np.clip((_UNSEEN - spare) / (_UNSEEN - _SEEN), 0, 1)
+    confidence = np.clip((_UNSURE - spare) / (_UNSURE - _SURE), 0, 1)
     painted = None
     if colours is not None:
         means = cloud.means(colours)[held.rows]

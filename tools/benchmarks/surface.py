@@ -8,6 +8,7 @@ import numpy as np
 from canthus.geometry.closest import ClosestPoint
 from canthus.geometry.closing import closed_surface
 from canthus.geometry.cloud import Cloud
+from canthus.geometry.fills import fills
 from canthus.geometry.measures import components, edge_faults, genus, triangle_areas, triangle_normals, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.neighbours import arranged
@@ -66,8 +67,23 @@ def _closings(bench: Bench, points: int, kind: str, cloud: Cloud) -> Iterator[Ro
         if depth == 8:
             line = line.quality("open or doubled edges", float(_faults(mesh)), bar=0, absolute=True)
             line = line.quality("genus", float(genus(mesh)), bar=0, absolute=True)
+            line = line.quality("farthest from data but in fills mm", undeclared(mesh), bar=5.0, absolute=True)
+            line = line.quality("fills' bulge % of their width", bulge(mesh), bar=10.0, absolute=True)
             line = line.quality("pieces", float(components(mesh).max() + 1), bar=1, absolute=True)
         yield line
+
+
+def undeclared(mesh: Mesh) -> float:
+    """How far from the data the surface gets outside the fills it declares, millimetres."""
+    outside = np.ones(len(mesh.triangles), bool)
+    for fill in fills(mesh):
+        outside[fill.triangles] = False
+    return float(mesh.columns["distance_from_data_mm"][mesh.triangles[outside]].max())
+
+
+def bulge(mesh: Mesh) -> float:
+    """How far a fill stands out of its rim's hull, percent of its width; of those at least 10 mm across, the most."""
+    return max((100 * fill.bulge / fill.across for fill in fills(mesh) if fill.across >= 10), default=0.0)
 
 
 def _faults(mesh: Mesh) -> int:

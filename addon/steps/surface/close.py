@@ -70,6 +70,7 @@ class Close(Step):
             seen_percent=100 * float(seen),
             farthest_from_data_mm=float(head.columns["distance_from_data_mm"].max()),
         )
+        piece = _with_fills(piece, head)
         if seen < 0.8:
             piece = piece.noted(
                 f"The scan covers {100 * seen:.0f} % of the closed surface: the rest was filled in and is not likeness."
@@ -77,6 +78,34 @@ class Close(Step):
         return piece.but(head=head, skin=head)
 
 
+def _with_fills(piece: Workpiece, head: Mesh) -> Workpiece:
+    """The workpiece with the gaps that were filled in: the largest as figures, the large ones as notes too."""
+    from ...geometry.fills import fills
+
+    found = fills(head)
+    for fill in found:
+        if fill.across >= _LARGE * piece.scale:
+            x, y, z = fill.place
+            stands = f" and stands {fill.bulge:.0f} mm out of its rim" if fill.bulge > 0.1 * fill.across else ""
+            piece = piece.noted(
+                f"A gap {fill.across:.0f} mm across at ({x:.0f}, {y:.0f}, {z:.0f}) was filled: what closes it is "
+                f"{fill.farthest:.0f} mm from any point{stands}."
+            )
+    listed = [
+        {
+            "across_mm": fill.across,
+            "area_mm2": fill.area,
+            "place_mm": fill.place.tolist(),
+            "farthest_mm": fill.farthest,
+            "bulge_mm": fill.bulge,
+        }
+        for fill in found[:_LISTED]
+    ]
+    return piece.measured(fills_found=len(found), fills=listed)
+
+
+_LARGE = 30.0  # millimetres across from which a gap is worth a note: wider than what is missing in hair
+_LISTED = 12  # of the fills, the largest, that are told one by one
 _SOLID = 0.8  # share of a body's own surface that is seen from somewhere outside
 
 

@@ -31,8 +31,27 @@ def test_close_makes_a_head_of_a_cloud_and_says_what_was_seen():
     assert piece.skin is piece.head
     assert piece.figures["resolution_mm"] == 2.0
     sphere, cap = 3 / 4 * 4 * np.pi * 1600, np.pi * (1600 - 400)  # z > -20 holds three quarters of the sphere's area
-    assert piece.figures["seen_percent"] == pytest.approx(100 * sphere / (sphere + cap), abs=5)
+    unseen = np.pi * (np.sqrt(1200) - 2.5 * 2.0) ** 2  # what lies within two and a half steps of the rim is believed
+    assert piece.figures["seen_percent"] == pytest.approx(100 * (1 - unseen / (sphere + cap)), abs=2)
     assert any("filled in" in note for note in piece.notes) == (piece.figures["seen_percent"] < 80)
+
+
+def test_close_tells_which_gaps_it_filled_how_wide_they_are_and_where():
+    """Two caps cut off a ball of radius 40 at 30 and 36 from its middle: flats of radius sqrt(40^2 - h^2)."""
+    kept = (BALL.vertices[:, 2] > -30) & (BALL.vertices[:, 0] < 36)
+    points = BALL.vertices[kept]
+    piece = Close(resolution=1.5).apply(Workpiece(scan=Cloud(points, points / 40)))
+    neck, side = piece.figures["fills"][:2]
+    for fill, height, axis in ((neck, -30, 2), (side, 36, 0)):
+        radius = np.sqrt(40**2 - height**2)
+        middle = np.zeros(3)
+        middle[axis] = height
+        np.testing.assert_allclose(fill["place_mm"], middle, atol=1.5)
+        assert 2 * radius - 8 < fill["across_mm"] < 2 * radius  # it begins two and a half spacings from the rim
+        assert fill["farthest_mm"] == pytest.approx(radius, abs=2.0)
+        assert fill["bulge_mm"] < 0.05 * fill["across_mm"]
+    note = f"A gap {neck['across_mm']:.0f} mm across"
+    assert any(each.startswith(note) for each in piece.notes)
 
 
 def test_close_keeps_the_triangles_of_a_mesh_that_is_closed():
