@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 PICTURE = Path(__file__).with_name("growth.svg")
-STEPS = ("assess", "cull-strays", "close")
+STEPS = ("assess", "cull-strays", "merge-layers", "denoise", "close")
 """Steps whose work goes with the points; the later ones see a surface of a chosen resolution."""
-_INKS = ("#8a5a2b", "#2b6a8a", "#7a2b5e")
+_INKS = ("#8a5a2b", "#2b6a8a", "#4a7a2b", "#c07a00", "#7a2b5e")
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def _plot(values: Sequence[tuple[str, int, float]], left: float, title: str) -> 
         path = "L".join(f"{x:.1f},{y:.1f}" for x, y in line)
         parts.append(f'<path d="M{path}" fill="none" stroke="{ink}" stroke-width="2"/>')
         parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{ink}"/>' for x, y in line]
-        parts.append(f'<text x="{left + 50 + 110 * number}" y="310" fill="{ink}">{step}</text>')
+        parts.append(f'<text x="{left + 10 + 82 * number}" y="310" fill="{ink}">{step}</text>')
     return parts
 
 
