@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 from .measures import edge_faults, triangle_areas, volume
 from .mesh import Mesh
 from .parting_sheets import parted
+from .slivers import without_slivers
 from .welding import welded
 
 
@@ -27,7 +28,7 @@ class Repair:
 
 
 def repaired(mesh: Mesh) -> tuple[Mesh, list[Repair]]:
-    """The mesh without coinciding vertices, empty or doubled triangles, flipped faces and edges of many triangles.
+    """The mesh without coinciding vertices, empty, doubled or flat triangles, flipped faces, edges of many triangles.
 
     Parameters
     ----------
@@ -37,7 +38,7 @@ def repaired(mesh: Mesh) -> tuple[Mesh, list[Repair]]:
     -------
     The mesh, itself where there is nothing to mend, and what was mended in the order it was done.
     """
-    steps = (_welded, _without_empty, _without_doubled, _turned, _parted, _outward)
+    steps = (_welded, _without_empty, _without_doubled, _turned, _parted, _without_flat, _outward)
     done = []
     for step in steps:
         mesh, repair = step(mesh)
@@ -133,6 +134,16 @@ def _parted(mesh: Mesh) -> tuple[Mesh, Repair]:
         return mesh, _nothing()
     what = f"vertices parted where sheets touch ({len(overused)} edges of more than two triangles)"
     return after, Repair(what, len(parts), mesh.vertices[parts])
+
+
+def _without_flat(mesh: Mesh) -> tuple[Mesh, Repair]:
+    """Triangles without area flipped or collapsed away; those that cannot be are left."""
+    after, places = without_slivers(mesh)
+    return (
+        (after, Repair("flat triangles flipped or collapsed", len(places), places))
+        if len(places)
+        else (mesh, _nothing())
+    )
 
 
 def _outward(mesh: Mesh) -> tuple[Mesh, Repair]:

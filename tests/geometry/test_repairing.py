@@ -6,6 +6,7 @@ import trimesh
 from canthus.geometry.measures import components, edge_faults, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.repairing import repaired
+from canthus.geometry.slivers import flat_triangles
 from canthus.geometry.solids import icosphere
 
 BALL = icosphere(3, 10.0)
@@ -117,3 +118,72 @@ def test_colours_and_columns_stay_with_their_vertices():
     colours = np.repeat(np.array([[9, 9, 9], [200, 200, 200]], np.uint8), 8, axis=0)
     mesh, _ = repaired(Mesh(two.vertices, two.triangles, colours, {"side": np.arange(16) >= 8}))
     assert len(mesh.colours) == len(mesh.columns["side"]) == len(mesh.vertices)
+
+
+def with_caps(mesh, rows):
+    """A vertex put onto an edge of each of these triangles: the one across it is parted, the triangle gets a cap."""
+    vertices, triangles = list(mesh.vertices), [list(each) for each in mesh.triangles.tolist()]
+    for row in rows:
+        a, b, _ = triangles[row]
+        vertices.append((mesh.vertices[a] + mesh.vertices[b]) / 2)
+        new = len(vertices) - 1
+        other = next(each for each in range(len(triangles)) if each != row and {a, b} <= set(triangles[each]))
+        (d,) = set(triangles[other]) - {a, b}
+        triangles[other] = [b, new, d]
+        triangles += [[new, a, d], [a, new, b]]
+    return Mesh(np.array(vertices), np.array(triangles))
+
+
+def with_needles(mesh, rows):
+    """The two triangles at an edge of each of these parted by a vertex as good as at the edge's own end."""
+    vertices, triangles = list(mesh.vertices), [list(each) for each in mesh.triangles.tolist()]
+    for row in rows:
+        a, b, c = triangles[row]
+        vertices.append(mesh.vertices[a] + 1e-8 * (mesh.vertices[b] - mesh.vertices[a]))
+        new = len(vertices) - 1
+        other = next(each for each in range(len(triangles)) if each != row and {a, b} <= set(triangles[each]))
+        (d,) = set(triangles[other]) - {a, b}
+        triangles[row], triangles[other] = [new, b, c], [b, new, d]
+        triangles += [[a, new, c], [new, a, d]]
+    return Mesh(np.array(vertices), np.array(triangles))
+
+
+@pytest.mark.parametrize(("planted", "count"), [(with_caps, 12), (with_needles, 24)])
+def test_triangles_without_area_go_and_the_ball_stays_closed(planted, count):
+    """Twelve planted far from each other; trimesh finds the mesh whole and without degenerate faces afterwards."""
+    rows = range(0, len(BALL.triangles), len(BALL.triangles) // 12 + 1)
+    broken = planted(BALL, rows)
+    assert whole(broken)
+    assert len(flat_triangles(broken)) == count
+    mesh, repairs = repaired(broken)
+    (repair,) = repairs
+    assert repair.what == "flat triangles flipped or collapsed"
+    assert repair.count == count
+    near = np.linalg.norm(repair.places[:, None] - BALL.corners[list(rows)].mean(axis=1), axis=2).min(axis=1)
+    assert near.max() < 2.0  # where they were planted: an edge is 1.4 mm long
+    assert whole(mesh)
+    assert not len(flat_triangles(mesh))
+    assert volume(mesh) == pytest.approx(volume(BALL), rel=1e-6)
+    assert trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False).nondegenerate_faces().all()
+
+
+def test_a_flat_triangle_on_a_rim_is_left_out():
+    flat = Mesh([[0, 0, 0], [2, 0, 0], [1, 2, 0], [1, 0, 0]], [[0, 3, 2], [3, 1, 2], [0, 1, 3]])
+    mesh, repairs = repaired(flat)
+    assert [repair.count for repair in repairs] == [1]
+    assert len(mesh.triangles) == 2
+
+
+def test_a_needle_whose_collapse_would_pinch_the_surface_stays():
+    """A tube of three sides, as good as shut in the middle: making the ring's corners one would part it."""
+    ring = 1e-8 * np.array([[1, 0, 0], [-0.5, 0.87, 0], [-0.5, -0.87, 0]])
+    low, high = ring * 1e8 + [0, 0, -1], ring * 1e8 + [0, 0, 1]
+    vertices = np.concatenate([low, ring, high])
+    sides = [[first + k, first + (k + 1) % 3, first + 3 + (k + 1) % 3] for first in (0, 3) for k in range(3)] + [
+        [first + k, first + 3 + (k + 1) % 3, first + 3 + k] for first in (0, 3) for k in range(3)
+    ]
+    tube = Mesh(vertices, np.array([*sides, [0, 2, 1], [6, 7, 8]]))
+    assert whole(tube)
+    mesh, _ = repaired(tube)
+    assert whole(mesh)
+    assert components(mesh).max() == 0
