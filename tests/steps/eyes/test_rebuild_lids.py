@@ -15,6 +15,8 @@ from canthus.steps.eyes.make_eyes import MakeEyes
 from canthus.steps.eyes.place_eyes import PlaceEyes
 from canthus.steps.eyes.rebuild_lids import RebuildLids
 
+TILT = np.arctan2(2.0, 27.1)  # of the block's fissures
+
 
 @pytest.fixture(scope="module")
 def placed(small_face):
@@ -70,7 +72,7 @@ def test_fissure_comes_out_as_asked_by_calipers_on_the_lids(placed, length, heig
 def gaping(piece, eye):
     """Greatest height of the fissure as it is seen from the front, in millimetres at life size, read off the carved
     mesh: straight distance of the upper and lower lid where a line across the fissure leaves them for the pocket."""
-    turn = np.arctan2(2.0, 27.1) * (1 if eye.side == "left" else -1)  # of the block's fissures
+    turn = TILT * (1 if eye.side == "left" else -1)
     across, up = np.array([np.cos(turn), 0.0, np.sin(turn)]), np.array([-np.sin(turn), 0.0, np.cos(turn)])
     caster, centre, heights = RayCaster(piece.head), np.array(eye.centre), np.arange(-1.6, 1.6, 0.004)
     tallest = 0.0
@@ -139,10 +141,12 @@ def test_peaks_and_tilt_come_out_as_asked(placed):
         more = turned.figures[f"{side}_canthal_tilt_deg"] - plain.figures[f"{side}_canthal_tilt_deg"]
         assert more == pytest.approx(3.0, abs=0.4)
     nasal, temporal = (RebuildLids(upper_peak=peak, lower_peak=100 - peak).apply(placed) for peak in (35.0, 65.0))
-    for eye, other in zip(nasal.eyes, temporal.eyes, strict=True):
+    for pair in zip(nasal.eyes, temporal.eyes, strict=True):
+        eye = pair[0]
         outwards = 1.0 if eye.side == "left" else -1.0
         for pick, sign in ((np.argmax, 1.0), (np.argmin, -1.0)):
-            way = [each.opening[pick(each.opening[:, 2]), 0] for each in (eye, other)]
+            tall = [outwards * each.opening[:, 0] * -np.sin(TILT) + each.opening[:, 2] * np.cos(TILT) for each in pair]
+            way = [each.opening[pick(up), 0] for each, up in zip(pair, tall, strict=True)]
             # 30 % of a fissure of 27.1 mm, at 1/6.
             assert sign * outwards * (way[1] - way[0]) == pytest.approx(0.3 * 27.1 / 6, abs=0.45)
         for size in ("length", "height"):
