@@ -16,7 +16,7 @@ from ..steps.workpiece import Eye, Workpiece
 _BEFORE, _BEHIND, _ASIDE = 2.1, 2.7, 1.75  # radii of the eye that the drawing reaches from its centre
 _FILLS = {"head": "#d8c8b4", "eye": "#ffffff", "seat": "#a9b9c4", "dome": "#e4eef2"}
 _STEP = np.radians(0.5)
-_PAST_RIM = (np.radians(5.0), np.radians(16.0))  # beyond the lid's edge: where its gap and its thickness are told
+_PAST_RIM = (np.radians(5.0), np.radians(10.0))  # beyond the lid's edge: where its gap and its thickness are told
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,8 @@ def eye_drawings(piece: Workpiece) -> list[Drawing]:
     for eye in piece.eyes:
         if f"eye-{eye.side}" in piece.parts and piece.head is not None:
             across, up, ahead = frame_about(np.array(eye.gaze))
-            for name, other, words in (("upright", up, ("above", "below")), ("level", across, ("left", "right"))):
+            corners = ("outer", "inner") if eye.side == "left" else ("inner", "outer")  # across is the sitter's left
+            for name, other, words in (("upright", up, ("above", "below")), ("level", across, corners)):
                 found.append(_drawn(piece, eye, Plane(np.array(eye.centre), ahead, other), name, words))
     return found
 
@@ -63,6 +64,7 @@ class _Mark:
 
     @property
     def length(self) -> float:
+        """Millimetres."""
         return float(np.linalg.norm(self.end - self.start))
 
 
@@ -122,7 +124,7 @@ def _crossings(
 def _svg(outlines: Mapping[str, Sequence[Outline]], marks: Sequence[_Mark], radius: float, title: str) -> str:
     """The drawing, its way ahead to the left."""
     wide, tall = (_BEFORE + _BEHIND) * radius, 2 * _ASIDE * radius
-    line, size = 0.008 * radius, 0.17 * radius
+    line, size = 0.008 * radius, 0.15 * radius
     shapes = [
         f'<path d="{" ".join(_path(each, radius) for each in lines)}" fill="{_FILLS[kind]}" fill-rule="evenodd" '
         f'stroke="#26221e" stroke-width="{line:.4f}"/>'
@@ -159,7 +161,7 @@ def _dimension(mark: _Mark, radius: float, line: float, size: float) -> str:
         side = np.sign(y) or 1.0
         lid = mark.text.startswith("lid")
         words = (-_BEFORE * radius + size / 2, side * (1.0 if lid else 0.62) * _ASIDE * 0.88 * radius, "start")
-        end = words[0] + 0.55 * size * len(_label(mark))
+        end = words[0] + 0.5 * size * len(_label(mark))
         leader = f'<path d="M {x:.3f} {y:.3f} L {end:.3f} {words[1]:.3f}" stroke="#9c3b24" stroke-width="{line:.4f}"/>'
     place = f'x="{words[0]:.3f}" y="{words[1] + size / 3:.3f}" font-size="{size:.3f}"'
     return f'{joined}{leader}<text {place} fill="#9c3b24">{_label(mark)}</text>'

@@ -12,6 +12,7 @@ from ..geometry.errors import BadMesh, NotReady
 from ..geometry.progress import SILENT, Progress
 from ..steps.workpiece import Check, Workpiece
 from .chain import SPARED
+from .eye_drawings import eye_drawings
 from .order import Order, recipe_of, refuse_overwriting, scans_of
 from .page import page
 from .plain import as_json
@@ -125,5 +126,5 @@ def _written(folder: Path, piece: Workpiece, pictures: Sequence[Picture], left_o
     write(folder / f"{piece.name}.3mf", parts, thumbnail=thumbnail)
     figures = report(piece, files, left_out)
     (folder / "report.json").write_text(as_json(figures, indent=1) + "\n", encoding="utf-8")
-    (folder / "report.html").write_text(page(figures, pictures), encoding="utf-8")
+    (folder / "report.html").write_text(page(figures, pictures, eye_drawings(piece)), encoding="utf-8")
     return figures

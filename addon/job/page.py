@@ -5,10 +5,13 @@ from html import escape
 from typing import Any
 
 from .assembly import assembly
+from .eye_drawings import Drawing
 from .page_photographs import photographs
 from .page_sections import (
     cautions,
     checks,
+    drawn,
+    eye_values,
     eyes,
     figure,
     landmarks,
@@ -27,13 +30,14 @@ from .wording import scale_text, value_text
 _WIDE = {0: 0, 1: 4, 2: 2}  # how many come two to a row, so that the rest fill their rows of three
 
 
-def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
+def page(figures: Mapping[str, Any], pictures: Sequence[Picture], drawings: Sequence[Drawing] = ()) -> str:
     """The report as HTML that needs nothing but itself.
 
     Parameters
     ----------
     figures : what `report.report` gives
     pictures : shown in this order, held in the page itself
+    drawings : of the eyes in their sockets
 
     Returns
     -------
@@ -44,7 +48,7 @@ def page(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
         verdict(figures),
         _plates(figures, [each for each in pictures if not each.name.startswith(FINDING)]),
         _section("Parts", parts(figures)),
-        _section("Eyes", eyes(figures)),
+        _section("Eyes", eyes(figures) + drawn(drawings) + eye_values(figures)),
         _section("Reference photographs", photographs(figures)),
         _section("Checks", checks(figures, [each for each in pictures if each.name.startswith(FINDING)])),
         _section("Likeness", likeness(figures)),

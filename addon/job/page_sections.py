@@ -6,6 +6,7 @@ from html import escape
 from typing import Any
 
 from .cautions import CAUTIONS, FIRST
+from .eye_drawings import Drawing
 from .page_photographs import DRAWN
 from .studio import FINDING, Picture
 from .wording import finding_text, limit, measured, named, value_text
@@ -60,6 +61,29 @@ def eyes(figures: Figures) -> str:
     ]
     heads = ("eye", "#diameter, mm", "#gap all round, mm", "#centre, mm", "#uncertain by, mm", "found from")
     return _table(heads, rows)
+
+
+def drawn(drawings: Sequence[Drawing]) -> str:
+    """The line drawings, two to a row."""
+    shown = [
+        f'<figure class="wide">{each.svg}<figcaption>{escape(each.title)}</figcaption></figure>' for each in drawings
+    ]
+    return f'<div class="plates">{"".join(shown)}</div>' if shown else ""
+
+
+def eye_values(figures: Figures) -> str:
+    """Each measure of eyes and lids with where it came from."""
+    rows = [
+        (
+            escape(each["what"]),
+            escape(each["eye"]) or "both",
+            value_text(each["value"]),
+            escape(each["unit"]),
+            escape(each["source"]),
+        )
+        for each in figures["eye_values"]
+    ]
+    return _table(("measure", "eye", "#value", "", "from"), rows)
 
 
 def checks(figures: Figures, pictures: Sequence[Picture] = ()) -> str:

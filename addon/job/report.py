@@ -8,6 +8,7 @@ from ..geometry.measures import is_watertight, volume
 from ..geometry.mesh import Mesh
 from ..steps.catalogue import all_steps, step_named
 from ..steps.workpiece import Check, Done, Eye, Landmark, Workpiece
+from .eye_values import eye_values
 from .likeness import likeness
 from .listing import unit_text
 from .memory import PeakMemory
@@ -26,8 +27,8 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
 
     Returns
     -------
-    `name`, `units_in`, `scale`, `steps`, `parts`, `eyes`, `landmarks`, `checks`, `likeness`, `notes`, `left_out`,
-    `frame`, `versions`. Lengths are millimetres in the coordinates of the exported parts; every key carries its unit.
+    `name`, `units_in`, `scale`, `steps`, `parts`, `eyes`, `eye_values`, `landmarks`, `checks`, `likeness`, `notes`,
+    `left_out`, `frame`, `versions`. Lengths are millimetres in the coordinates of the exported parts; every key carries its unit.
     """
     figures = {
         "name": piece.name,
@@ -40,6 +41,7 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
         "steps": [_step(done) for done in piece.history],
         "parts": [_part(name, part, files.get(name, "")) for name, part in piece.all_parts().items()],
         "eyes": [_eye(eye) for eye in piece.eyes],
+        "eye_values": eye_values(piece),
         "landmarks": {name: _landmark(mark) for name, mark in piece.landmarks.items()},
         "checks": [finding(check) for check in piece.checks],
         "likeness": likeness(piece),
