@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..geometry.errors import BadFile, BadSetting
+from ..geometry.plain_text import json_of, text_of
 from .landmarks import known
 
 Placed = tuple[float, float, float, float]
@@ -26,12 +27,7 @@ def read_landmarks(path: str | Path) -> dict[str, Placed]:
         Not readable, an unknown name, a value that is no number; with the name or line at fault.
     """
     file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise BadFile(f"{file}: cannot be read: {error.strerror or error}") from error
-    except UnicodeDecodeError as error:
-        raise BadFile(f"{file}: byte {error.start} is no UTF-8 text: landmarks come as JSON or CSV") from error
+    text = text_of(file, "landmarks come as JSON or CSV")
     if file.suffix.lower() == ".json":
         return _from_json(file, text)
     if file.suffix.lower() == ".csv":
@@ -55,10 +51,7 @@ def landmarks_text(marks: Mapping[str, Placed], ending: str) -> str:
 
 
 def _from_json(file: Path, text: str) -> dict[str, Placed]:
-    try:
-        whole: Any = json.loads(text)
-    except json.JSONDecodeError as error:
-        raise BadFile(f"{file}: line {error.lineno}: {error.msg}") from error
+    whole = json_of(file, text)
     rows = whole.get("landmarks", whole) if isinstance(whole, dict) else None
     if not isinstance(rows, dict) or not rows:
         raise BadFile(f"{file}: holds no landmarks: an object of names is expected")

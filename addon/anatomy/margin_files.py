@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.errors import BadFile
+from ..geometry.plain_text import text_of
 
 Margins = dict[str, tuple[NDArray[np.float64], NDArray[np.float64]]]
 """Side to the (n, 3) points of its upper and its lower margin."""
@@ -27,12 +28,7 @@ def read_margins(path: str | Path) -> Margins:
         Not readable, a column or a lid missing, a word or value that is none of these; with the line at fault.
     """
     file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise BadFile(f"{file}: cannot be read: {error.strerror or error}") from error
-    except UnicodeDecodeError as error:
-        raise BadFile(f"{file}: byte {error.start} is no UTF-8 text: lid margins come as CSV") from error
+    text = text_of(file, "lid margins come as CSV")
     lines = csv.DictReader(text.splitlines())
     missing = set(_COLUMNS) - set(lines.fieldnames or ())
     if missing:

@@ -1,12 +1,12 @@
 """Points marked in several passes of a scan, as small open files, JSON and CSV."""
 
 import csv
-import json
 import math
 from pathlib import Path
 from typing import Any
 
 from ..geometry.errors import BadFile
+from ..geometry.plain_text import json_of, text_of
 
 MarkedPoints = dict[int, dict[str, tuple[float, float, float]]]
 """Pass, counted from 1, to the points marked in it: name to (x, y, z)."""
@@ -24,12 +24,7 @@ def read_marked_points(path: str | Path) -> MarkedPoints:
         Not readable, a pass or coordinate that is no number, a point given twice in one pass; with the line or name.
     """
     file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise BadFile(f"{file}: cannot be read: {error.strerror or error}") from error
-    except UnicodeDecodeError as error:
-        raise BadFile(f"{file}: byte {error.start} is no UTF-8 text: marked points come as JSON or CSV") from error
+    text = text_of(file, "marked points come as JSON or CSV")
     readers = {".json": _rows_of_json, ".csv": _rows_of_csv}
     if file.suffix.lower() not in readers:
         raise BadFile(f"{file}: marked points come as .json or .csv, not {file.suffix or 'without an ending'}")
@@ -60,10 +55,7 @@ def _rows_of_csv(file: Path, text: str) -> list[_Row]:
 
 
 def _rows_of_json(file: Path, text: str) -> list[_Row]:
-    try:
-        whole: Any = json.loads(text)
-    except json.JSONDecodeError as error:
-        raise BadFile(f"{file}: line {error.lineno}: {error.msg}") from error
+    whole = json_of(file, text)
     points = whole.get("points", whole) if isinstance(whole, dict) else None
     if not isinstance(points, dict):
         raise BadFile(f"{file}: an object of points by their names is expected")

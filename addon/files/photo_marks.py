@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from ..geometry.errors import BadFile
+from ..geometry.plain_text import json_of, text_of
 
 PUPILS = ("left-pupil", "right-pupil")
 """Names of the pupils' centres; left and right are the sitter's own."""
@@ -71,12 +72,7 @@ def read_photo_marks(path: str | Path, names: Sequence[str]) -> list[PhotoMarks]
         value that is no number; with the photograph, name or line at fault.
     """
     file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise BadFile(f"{file}: cannot be read: {error.strerror or error}") from error
-    except UnicodeDecodeError as error:
-        raise BadFile(f"{file}: byte {error.start} is no UTF-8 text: marks come as JSON or CSV") from error
+    text = text_of(file, "marks come as JSON or CSV")
     readers = {".json": _rows_of_json, ".csv": _rows_of_csv}
     if file.suffix.lower() not in readers:
         raise BadFile(f"{file}: marks come as .json or .csv, not {file.suffix or 'without an ending'}")
@@ -135,10 +131,7 @@ def _rows_of_csv(file: Path, text: str) -> list[_Row]:
 
 
 def _rows_of_json(file: Path, text: str) -> list[_Row]:
-    try:
-        whole: Any = json.loads(text)
-    except json.JSONDecodeError as error:
-        raise BadFile(f"{file}: line {error.lineno}: {error.msg}") from error
+    whole = json_of(file, text)
     entries = whole.get("photographs") if isinstance(whole, dict) else None
     if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
         raise BadFile(f"{file}: holds no list of photographs: an object with photographs is expected")

@@ -1,5 +1,8 @@
 """Marked points read from JSON and CSV, and what is refused in one line."""
 
+import re
+from pathlib import Path
+
 import pytest
 from canthus.files.marked_points import read_marked_points
 from canthus.geometry.errors import BadFile
@@ -51,3 +54,14 @@ def test_what_cannot_be_read_as_text_is_said(tmp_path):
     (tmp_path / "binary.csv").write_bytes(b"point,\xff")
     with pytest.raises(BadFile, match="byte 6 is no UTF-8"):
         read_marked_points(tmp_path / "binary.csv")
+
+
+def test_the_examples_of_the_manual_are_read_and_say_the_same(tmp_path):
+    page = (Path(__file__).parents[2] / "addon" / "manual" / "scanning.md").read_text(encoding="utf-8")
+    found = []
+    for ending in ("csv", "json"):
+        (text,) = re.findall(f"```{ending}\n(.*?)```", page, re.DOTALL)
+        (tmp_path / f"marks.{ending}").write_text(text)
+        found.append(read_marked_points(tmp_path / f"marks.{ending}"))
+    assert found[0] == found[1]
+    assert {number: len(own) for number, own in found[0].items()} == {1: 3, 2: 3}

@@ -42,8 +42,13 @@ class Register(Step):
         cloud = cloud_of(piece, self.NAME)
         view = np.asarray(cloud.columns.get("view", np.zeros(len(cloud))), dtype=np.int64)
         names = np.unique(view)
-        if not 2 <= len(names) <= 20:
-            raise NotPossible(f"register takes 2 to 20 passes and the scan holds {len(names)}: give each as a file")
+        if len(names) < 2:
+            raise NotPossible("register takes 2 to 10 passes and the scan holds one: give each pass as a file")
+        if len(names) > _MOST:
+            raise NotPossible(
+                f"register takes 2 to {_MOST} passes and the scan holds {len(names)}: register ten of them, save the "
+                "result, and register that with the others"
+            )
         rows = [np.flatnonzero(view == name) for name in names]
         marks = self._marks(piece, names) if self.points else None
         starts = None if marks is None else placed_by_marks(marks)
@@ -92,6 +97,9 @@ class Register(Step):
             {name: applied(piece.frame, np.array(place)) for name, place in given.get(number, {}).items()}
             for number in known
         ]
+
+
+_MOST = 10
 
 
 def _together(cloud: Cloud, rows: list[NDArray[np.int64]], moves: list[NDArray[np.float64]]) -> Cloud:

@@ -32,5 +32,12 @@ def test_the_second_pass_comes_back_with_its_normals_and_sensor():
 
 
 def test_one_pass_is_refused():
-    with pytest.raises(NotPossible, match="give each as a file"):
+    with pytest.raises(NotPossible, match="give each pass as a file"):
         Register().apply(Workpiece(scan=Cloud(np.random.default_rng(0).random((100, 3)))))
+
+
+def test_more_than_ten_passes_are_refused_with_what_to_do():
+    points = np.random.default_rng(0).random((110, 3))
+    scan = Cloud(points, columns={"view": np.arange(110) % 11})
+    with pytest.raises(NotPossible, match="2 to 10 passes and the scan holds 11: register ten of them, save"):
+        Register().apply(Workpiece(scan=scan))
