@@ -1,7 +1,8 @@
 """Cameras and points brought into agreement with everything that was marked, all at once.
 
-The points may be known to within a spread beforehand (landmarks on a scan) or not at all. What a mark says counts
-linearly once it is off by more than a few of its own spreads (Huber), so that one wrong mark does little harm.
+The points may be known to within a spread beforehand (landmarks on a scan) or not at all. What a mark says, and where a
+point was thought to be, counts linearly once it is off by more than a few of its own spreads (Huber), so that one wrong
+mark and one mistaken point do little harm.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,7 +16,7 @@ from scipy.spatial.transform import Rotation
 from .cameras import Camera
 
 HUBER = 2.0
-"""Spreads beyond which a mark counts linearly."""
+"""Spreads beyond which a mark or a point's own place counts linearly."""
 _LENS_SPREAD = 0.7  # of the logarithm of an unknown focal length: half to twice the guess is one spread
 _USUAL_LENS = 1.6  # focal length over the picture's longer side: between a telephone's lens and a portrait lens
 _NEAREST = 1e-3  # a depth below this share of the middle one is a point behind the camera
@@ -95,7 +96,7 @@ def bundle(
         work.slopes,
         method="dogbox",
         x_scale="jac",
-        loss=_huber_on(work.marks),
+        loss=_huber_on(work.marks + points.size),
         max_nfev=200,
     )
     after, places = work.unpacked(found.x)
@@ -219,12 +220,12 @@ def _turning(rotvec: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.eye(3) + once * cross + twice * cross @ cross)
 
 
-def _huber_on(marks: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
+def _huber_on(count: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
     """Huber's loss on the first residuals, plain squares on the rest, as `least_squares` wants it."""
 
     def loss(squares: NDArray[np.float64]) -> NDArray[np.float64]:
         rho = np.stack([squares, np.ones_like(squares), np.zeros_like(squares)])
-        far = np.flatnonzero(squares[:marks] > HUBER**2)
+        far = np.flatnonzero(squares[:count] > HUBER**2)
         root = np.sqrt(squares[far])
         rho[:, far] = 2 * HUBER * root - HUBER**2, HUBER / root, -HUBER / (2 * root**3)
         return np.asarray(rho)

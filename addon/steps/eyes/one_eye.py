@@ -93,6 +93,11 @@ def with_eye(piece: Workpiece, search: Search, side: str, by_hand: tuple[float, 
             f"{side}_fissure_height_mm_life": height,
         }
     )
+    if search.sources == "all" and shown is not None and not {"landmarks", *BY_HAND} & set(sources) and given is None:
+        piece = piece.noted(
+            f"the photographs show the {side} eye far from where the landmarks of its lids do: these were not used to "
+            "place it; move them to where its lids are"
+        )
     for note in _notes(side, sources, seen, fissure, by_twin=given is None and not corners_seen(piece, side)):
         piece = piece.noted(note)
     return piece

@@ -17,10 +17,6 @@ if TYPE_CHECKING:
     from ...anatomy.globe_fit import Estimate
     from ...anatomy.pupil_placing import PhotoEyes
 
-_AT_ODDS = 3.5
-"""Standard deviations between the photographs and all sources together that chance does not bring about: for three
-unknowns the chi-squared distribution leaves 0.7 % beyond."""
-
 
 def photographed(piece: Workpiece, marks: str, radius: float) -> "PhotoEyes":
     """The eyes as the photographs of a marks file show them, at life size in the posed frame.
@@ -85,6 +81,8 @@ def told(piece: Workpiece, found: "PhotoEyes", marks: str) -> Workpiece:
 
 def compared(piece: Workpiece, estimates: "Mapping[str, Estimate]") -> Workpiece:
     """How far each eye was placed from where the photographs show it, with a note where the two are at odds."""
+    from ...anatomy.globe_placing import AT_ODDS
+
     for eye in piece.eyes:
         shown = estimates.get(eye.side)
         if shown is None:
@@ -92,7 +90,7 @@ def compared(piece: Workpiece, estimates: "Mapping[str, Estimate]") -> Workpiece
         away = np.array(eye.centre) / piece.scale - shown.centre
         off = float(np.linalg.norm(away))
         piece = piece.measured(**{f"{eye.side}_off_photographs_mm_life": off})
-        if away @ np.linalg.solve(shown.covariance, away) > _AT_ODDS**2:
+        if away @ np.linalg.solve(shown.covariance, away) > AT_ODDS**2:
             piece = piece.noted(
                 f"the photographs show the {eye.side} eye {off:.1f} mm from where the other sources do: check its "
                 "marks, and the gaze their file gives"

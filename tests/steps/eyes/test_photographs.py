@@ -148,6 +148,25 @@ def test_what_cannot_be_used_is_said(whole_face, tmp_path):
     assert ["photographs" in eye.sources for eye in half.eyes] == [False, True]
 
 
+def test_landmarks_beside_the_eye_give_way_to_photographs(whole_face, tmp_path):
+    """The left eye's four landmarks 9 mm too high and 6 mm outwards, as where a brow was taken for a lid."""
+    path = written(tmp_path, marked(whole_face))
+    marks = {
+        name: dataclasses.replace(mark, position=tuple(np.array(mark.position) + np.array([6.0, 0.0, 9.0]) / 6))
+        if name.endswith("left") and ("canthion" in name or "palpebrale" in name)
+        else mark
+        for name, mark in whole_face.landmarks.items()
+    }
+    misled = whole_face.but(landmarks=marks)
+    assert misses(PlaceEyes(sources="landmarks").apply(misled))[0] > 9
+    placed = PlaceEyes(photographs=path).apply(misled)
+    left, right = placed.eyes
+    assert "landmarks" not in left.sources
+    assert right.sources[0] == "landmarks"
+    assert misses(placed)[0] < 1.0
+    assert any("left eye far from where the landmarks of its lids do" in note for note in placed.notes)
+
+
 def test_photographs_at_odds_with_the_scan_are_told(whole_face, tmp_path):
     """Eyes that looked 25 degrees aside while the file says ahead: the pupils lie 4 mm beside where they should."""
     aside = np.radians(25) * pupil_ahead(12.1) * np.array([1.0, 0.0, 0.0])
