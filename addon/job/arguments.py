@@ -68,6 +68,7 @@ def _add_make(make: argparse.ArgumentParser) -> None:
         "--units", metavar="UNIT", help="what the scan is in: mm, cm, m or in (default: told from its size)"
     )
     make.add_argument("--landmarks", metavar="FILE", help="landmarks placed elsewhere")
+    make.add_argument("--photographs", metavar="FILE", help="photographs of the sitter, marked to place the eyes by")
     make.add_argument("--wall", metavar="MM", help="wall of the hollow head at print size")
     make.add_argument(
         "--set",

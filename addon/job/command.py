@@ -113,7 +113,8 @@ def _order(options: argparse.Namespace) -> Order:
             raise BadSetting(f"--set takes STEP.SETTING=VALUE, not {text!r}")
         settings.setdefault(step, {})[name.replace("-", "_")] = value
     shorthands = {"scale": ("scale", "ratio"), "units": ("load", "units"), "wall": ("hollow", "wall")}
-    for option, (step, name) in {**shorthands, "landmarks": ("landmarks", "file")}.items():
+    files = {"landmarks": ("landmarks", "file"), "photographs": ("place-eyes", "photographs")}
+    for option, (step, name) in {**shorthands, **files}.items():
         if getattr(options, option) is not None:
             settings.setdefault(step, {})[name] = getattr(options, option)
     return Order(

@@ -27,6 +27,17 @@ def said(capsys):
     return lambda: tuple(capsys.readouterr())
 
 
+def test_the_shorthands_of_make_are_settings_of_its_steps():
+    from canthus.job.command import _order
+    from canthus.job.order import recipe_of
+
+    words = ["make", "a.ply", "--out", "o", "--scale", "1/4", "--photographs", "marks.json", "--landmarks", "l.csv"]
+    steps = {step.NAME: step.values() for step in recipe_of(_order(parser("0").parse_args(words))).steps}
+    assert steps["scale"]["ratio"] == 0.25
+    assert steps["place-eyes"]["photographs"] == "marks.json"
+    assert steps["landmarks"]["file"] == "l.csv"
+
+
 def test_options_are_the_declaration(workshop):
     """Every step is a sub-command, every setting an option; what is typed makes the step."""
     for step in workshop:
