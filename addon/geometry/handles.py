@@ -1,11 +1,13 @@
 """Tunnels and bridges of a closed surface, found by their shortest loops."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, dijkstra
+from scipy.spatial import cKDTree
 
 from .mesh import Mesh
 
@@ -40,23 +42,25 @@ def short_loops(mesh: Mesh, longest: float, apart: float = np.inf) -> list[NDArr
     cells = np.floor(mesh.vertices[crossed] / apart).astype(np.int64)
     roots = crossed[np.sort(np.unique(cells, axis=0, return_index=True)[1])]
     reach = longest / 2 + apart
-    found = surface.independent([surface.loop_through(int(root), reach) for root in roots])
-    tightened = surface.independent([surface.loop_through(int(loop[len(loop) // 2]), reach) for loop in found])
+    gap, _ = cKDTree(mesh.vertices[roots]).query(mesh.vertices, distance_upper_bound=2 * reach, workers=-1)
+    rows = np.flatnonzero(np.isfinite(gap))  # a search costs as much as the graph is large, not as it reaches
+    local = surface.among(rows)
+
+    def loops(places: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+        through = [local.loop_through(int(place), reach) for place in np.searchsorted(rows, places)]
+        return surface.independent([rows[loop] for loop in through if loop is not None])
+
+    tightened = loops(np.array([loop[len(loop) // 2] for loop in loops(roots)], np.int64))
     return [loop for loop in tightened if surface.length(loop) <= longest]
 
 
 @dataclass(frozen=True, eq=False)
 class _Surface:
-    """A closed mesh as a graph: its edges (e, 2), ordered, their lengths, and which rings cross them (`_rings`).
-
-    `firsts` (n + 1,) tells at which row the edges of each vertex begin, those in which it is the lower one.
-    """
+    """A closed mesh as a graph: its edges (e, 2), ordered, their lengths, and which rings cross them (`_rings`)."""
 
     vertices: NDArray[np.float64]
     edges: NDArray[np.int64]
-    firsts: NDArray[np.int64]
     lengths: NDArray[np.float64]
-    graph: csr_array
     marks: NDArray[np.int64]
     rings: dict[int, int]
 
@@ -64,19 +68,35 @@ class _Surface:
     def of(cls, mesh: Mesh) -> "_Surface":
         edges, sides, belonging = _edges(mesh)
         lengths = np.linalg.norm(mesh.vertices[edges[:, 0]] - mesh.vertices[edges[:, 1]], axis=1)
-        both = np.concatenate([edges, edges[:, ::-1]]).T
-        graph = csr_array((np.tile(lengths, 2), (both[0], both[1])), shape=(len(mesh.vertices),) * 2)
-        firsts = np.searchsorted(edges[:, 0], np.arange(len(mesh.vertices) + 1))
-        return cls(mesh.vertices, edges, firsts, lengths, graph, *_rings(mesh, edges, sides, belonging))
+        return cls(mesh.vertices, edges, lengths, *_rings(mesh, edges, sides, belonging))
+
+    def among(self, rows: NDArray[np.int64]) -> "_Surface":
+        """The part of it over some vertices, by their own numbers; the rings are told by their marks alone."""
+        number = np.full(len(self.vertices), -1)
+        number[rows] = np.arange(len(rows))
+        edges = number[self.edges]
+        kept = (edges >= 0).all(axis=1)
+        return _Surface(self.vertices[rows], edges[kept], self.lengths[kept], self.marks[kept], {})
+
+    @cached_property
+    def graph(self) -> csr_array:
+        """(n, n) lengths between neighbours."""
+        both = np.concatenate([self.edges, self.edges[:, ::-1]]).T
+        return csr_array((np.tile(self.lengths, 2), (both[0], both[1])), shape=(len(self.vertices),) * 2)
+
+    @cached_property
+    def firsts(self) -> NDArray[np.int64]:
+        """(n + 1,) at which row the edges of each vertex begin, those in which it is the lower one."""
+        return np.searchsorted(self.edges[:, 0], np.arange(len(self.vertices) + 1))
 
     def length(self, loop: NDArray[np.int64]) -> float:
         """Of a loop of vertices, millimetres."""
         return float(np.linalg.norm(self.vertices[loop] - self.vertices[np.roll(loop, 1)], axis=1).sum())
 
-    def independent(self, loops: list[NDArray[np.int64] | None]) -> list[NDArray[np.int64]]:
+    def independent(self, loops: list[NDArray[np.int64]]) -> list[NDArray[np.int64]]:
         """The loops, the shortest first, without those that cross the rings as shorter ones do together."""
         keys, kept, known = self.edges @ np.array([len(self.vertices), 1]), [], list[int]()
-        for loop in sorted((loop for loop in loops if loop is not None), key=self.length):
+        for loop in sorted(loops, key=self.length):
             ends = np.sort(np.stack([loop, np.roll(loop, 1)], axis=1), axis=1)
             rows = np.searchsorted(keys, ends @ np.array([len(self.vertices), 1]))
             crossed = 0
