@@ -85,7 +85,7 @@ def closed_surface(
     origin = held.points.min(axis=0) - 10 * step
     weights = np.minimum(cloud.counts[held.rows], 8).astype(np.float64)
     kernel = float(np.interp(spacing, _KERNEL_AT, _KERNEL))
-    fit = SphereFit(held, facing, weights, kernel * reach, round(5.5 * kernel * kernel + 5))
+    fit = SphereFit(held, facing, weights, kernel * reach, round(4 * kernel * kernel + 3))
     seen_nodes = Seen.made(held, origin, step, _UNSEEN * np.maximum(reach, step))
 
     def field(nodes: NDArray[np.int64]) -> NDArray[np.float64]:

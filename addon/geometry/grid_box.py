@@ -20,18 +20,23 @@ from .parting_sheets import parted
 
 @dataclass(frozen=True, eq=False)
 class Wall:
-    """A disc across a loop, as points: `sign` -1 adds it to the body, 1 takes it out of it."""
+    """A disc across a loop, as points: `sign` -1 adds it to the body, 1 takes it out of it.
+
+    Its faces lie `half` grid steps from the points.
+    """
 
     points: NDArray[np.float64]
     tree: cKDTree
     sign: float
     step: float
+    half: int
 
     def put(self, places: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
         """The values at the places (n, 3) with the disc joined or taken out."""
-        low, high = self.points.min(axis=0) - 4 * self.step, self.points.max(axis=0) + 4 * self.step
+        reach = (3 + self.half) * self.step
+        low, high = self.points.min(axis=0) - reach, self.points.max(axis=0) + reach
         rows = np.flatnonzero(((places > low) & (places < high)).all(axis=1))
-        away = self.tree.query(places[rows], workers=-1)[0] - _HALF * self.step
+        away = self.tree.query(places[rows], workers=-1)[0] - self.half * self.step
         after = values.copy()
         after[rows] = np.minimum(values[rows], away) if self.sign < 0 else np.maximum(values[rows], -away)
         return after
@@ -43,13 +48,15 @@ class Wall:
 
     def cells(self, origin: NDArray[np.float64]) -> NDArray[np.int64]:
         """Cells (n, 3) the disc's own faces pass through."""
-        around = np.stack(np.meshgrid(*[np.arange(-2, 3)] * 3, indexing="ij"), -1).reshape(-1, 3)
+        around = np.stack(np.meshgrid(*[np.arange(-1 - self.half, 2 + self.half)] * 3, indexing="ij"), -1).reshape(
+            -1, 3
+        )
         middles = np.unique(np.floor((self.points - origin) / self.step).astype(np.int64), axis=0)
         cells: NDArray[np.int64] = (middles[:, None] + around).reshape(-1, 3)
         return cells
 
 
-_HALF = 1.0  # grid steps from the disc to its faces: nodes on either side are then parted whatever its slant
+_HALVES = (1, 2, 3)  # grid steps from the disc to its faces: with one, nodes on either side are parted at any slant
 
 
 @dataclass(eq=False)
@@ -100,23 +107,25 @@ class GridBox:
     def _put_across(self, loop: NDArray[np.float64]) -> None:
         """Put up the wall or gap across a loop that takes a handle away, the slighter where both do."""
         inner = (loop - self.origin) / self.step - self.low
-        low = np.maximum(np.floor(inner.min(axis=0)).astype(np.int64) - 4, 0)
-        high = np.minimum(np.ceil(inner.max(axis=0)).astype(np.int64) + 5, self.values.shape)
+        low = np.maximum(np.floor(inner.min(axis=0)).astype(np.int64) - 3 - _HALVES[-1], 0)
+        high = np.minimum(np.ceil(inner.max(axis=0)).astype(np.int64) + 4 + _HALVES[-1], self.values.shape)
         part = tuple(map(slice, low, high))
         values = self.values[part]
         axes = map(np.arange, low + self.low, high + self.low)
         places = self.origin + self.step * np.stack(np.meshgrid(*axes, indexing="ij"), -1).reshape(-1, 3)
-        before, ways = _euler(values), []
-        disc = _disc(loop, self.step)
-        for sign in (-1.0, 1.0):
-            wall = Wall(disc, cKDTree(disc), sign, self.step)
-            after = wall.put(places, values.ravel()).reshape(values.shape)
-            if _euler(after) > before:
-                ways.append((int(((after < 0) != (values < 0)).sum()), sign, wall, after))
-        if ways:
-            _, _, wall, after = min(ways, key=lambda way: way[:2])
-            self.values[part] = after
-            self.walls.append(wall)
+        before, disc = _euler(values), _disc(loop, self.step)
+        for half in _HALVES:  # a thicker disc swallows what a thin one would make new handles with
+            ways = []
+            for sign in (-1.0, 1.0):
+                wall = Wall(disc, cKDTree(disc), sign, self.step, half)
+                after = wall.put(places, values.ravel()).reshape(values.shape)
+                if _euler(after) > before:
+                    ways.append((int(((after < 0) != (values < 0)).sum()), sign, wall, after))
+            if ways:
+                _, _, wall, after = min(ways, key=lambda way: way[:2])
+                self.values[part] = after
+                self.walls.append(wall)
+                return
 
     def _loops(self, longest: float) -> list[NDArray[np.float64]]:
         """Places along the short loops of the surface in the box, its rims at the border closed by a disc each."""
@@ -158,9 +167,9 @@ def _capped(mesh: Mesh, far: float) -> Mesh:
 
 def _disc(loop: NDArray[np.float64], step: float) -> NDArray[np.float64]:
     """Points (n, 3) of the cone from a loop to its middle, less than half a step apart."""
-    middle, ahead = loop.mean(axis=0), np.roll(loop, -1, axis=0)
+    top, ahead = loop.mean(axis=0), np.roll(loop, -1, axis=0)
     rim = np.concatenate([loop + share * (ahead - loop) for share in (0.0, 1 / 3, 2 / 3)])
-    rings = int(np.ceil(np.linalg.norm(rim - middle, axis=1).max() / (0.4 * step)))
+    rings = int(np.ceil(np.linalg.norm(rim - top, axis=1).max() / (0.4 * step)))
     shares = (np.arange(rings + 1) / max(rings, 1))[:, None, None]
-    points: NDArray[np.float64] = (middle + shares * (rim - middle)).reshape(-1, 3)
+    points: NDArray[np.float64] = (top + shares * (rim - top)).reshape(-1, 3)
     return points

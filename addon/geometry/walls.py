@@ -60,7 +60,7 @@ def drawn_without_handles(
         fresh: list[Wall] = []
         for span, near in _spans(loops, origin, step):
             found = GridBox.cut(band, rows, span, origin, step).walled(near, longest)
-            reached = np.flatnonzero(((band.nodes >= span[0] - 4) & (band.nodes <= span[1] + 4)).all(axis=1))
+            reached = np.flatnonzero(((band.nodes >= span[0] - 8) & (band.nodes <= span[1] + 8)).all(axis=1))
             for wall in found:
                 values[reached] = wall.put(origin + band.nodes[reached] * step, values[reached])
             fresh += found
