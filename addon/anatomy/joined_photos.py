@@ -69,7 +69,7 @@ class JoinedPhotos:
         self.points = np.vstack([head.places, *begun.values()])
         self.spreads = np.append(head.spreads, np.full(len(begun), _UNKNOWN))
         self.wrong = [set(shot.wrong) for shot in fitting]
-        self.freed = [self.rows[name] for name in mistaken]
+        self.freed = [self.rows[name] for name in sorted(mistaken)]
         self.spreads[self.freed] = _UNKNOWN
         self.notes: list[str] = []
 

@@ -36,6 +36,8 @@ class _OnImage:
         try:
             if image is None:
                 raise NotReady("there is no photograph here: open one in the image editor")
+            if image.library is not None:
+                raise NotReady(f'"{image.name}" is linked from another file: append it instead, or make it local')
             self.change(image)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))

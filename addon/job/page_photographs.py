@@ -58,7 +58,7 @@ def _figure(each: Mapping[str, Any], marks: Rows, folder: Path) -> str:
     factor = _factor(marks, width)
     behind, lacking = _behind(each, folder)
     drawn = "".join(_mark(row, width / 100, factor) for row in marks)
-    name = escape(each["photograph"])
+    name = escape(Path(each["photograph"]).name)
     svg = (
         f'<svg viewBox="{left:.1f} {top:.1f} {width:.1f} {height:.1f}" role="img" aria-label="{name}">'
         f'<rect x="{left:.1f}" y="{top:.1f}" width="{width:.1f}" height="{height:.1f}" fill="#8d857b"/>'

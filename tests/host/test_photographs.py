@@ -228,3 +228,14 @@ def test_settings_that_name_a_file_come_before_the_images(collection, images, tm
     piece = scene_piece.read_piece(bpy.data.collections[0], bpy.context.scene)
     assert piece.history[-1].settings["photographs"] == str(path)
     assert not any("left-pupil" in note for note in piece.notes)
+
+
+def test_a_linked_photograph_is_left_alone(tmp_path):
+    bpy.data.images.new("theirs", *SIZE).use_fake_user = True
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "library.blend"))
+    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
+    with bpy.data.libraries.load(str(tmp_path / "library.blend"), link=True) as (_, taken_over):
+        taken_over.images = ["theirs"]
+    with pytest.raises(RuntimeError, match="linked from another file"):
+        bpy.ops.canthus.set_photo_mark(image="theirs", mark="stomion", place=(10, 10))
+    assert photo_images.marked_images() == []
