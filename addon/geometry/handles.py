@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, dijkstra
-from scipy.spatial import cKDTree
 
 from .mesh import Mesh
 
@@ -41,14 +40,21 @@ def short_loops(mesh: Mesh, longest: float, apart: float = np.inf) -> list[NDArr
     crossed = surface.edges[surface.marks != 0, 0]
     cells = np.floor(mesh.vertices[crossed] / apart).astype(np.int64)
     roots = crossed[np.sort(np.unique(cells, axis=0, return_index=True)[1])]
-    reach = longest / 2 + apart
-    gap, _ = cKDTree(mesh.vertices[roots]).query(mesh.vertices, distance_upper_bound=2 * reach, workers=-1)
-    rows = np.flatnonzero(np.isfinite(gap))  # a search costs as much as the graph is large, not as it reaches
-    local = surface.among(rows)
+    reach, columns = longest / 2 + apart, np.ascontiguousarray(mesh.vertices.T)
 
     def loops(places: NDArray[np.int64]) -> list[NDArray[np.int64]]:
-        through = [local.loop_through(int(place), reach) for place in np.searchsorted(rows, places)]
-        return surface.independent([rows[loop] for loop in through if loop is not None])
+        found = []
+        neighbourhoods = np.floor(mesh.vertices[places] / (2 * reach)).astype(np.int64)
+        for which in np.unique(neighbourhoods, axis=0):
+            some = places[(neighbourhoods == which).all(axis=1)]
+            low, high = mesh.vertices[some].min(axis=0) - reach, mesh.vertices[some].max(axis=0) + reach
+            rows = np.arange(len(mesh.vertices))
+            for axis, along in enumerate(columns):
+                rows = rows[(along[rows] >= low[axis]) & (along[rows] <= high[axis])]
+            local = surface.among(rows)  # a search costs as much as the graph is large, not as it reaches
+            through = [local.loop_through(int(place), reach) for place in np.searchsorted(rows, some)]
+            found += [rows[loop] for loop in through if loop is not None]
+        return surface.independent(found)
 
     tightened = loops(np.array([loop[len(loop) // 2] for loop in loops(roots)], np.int64))
     return [loop for loop in tightened if surface.length(loop) <= longest]
@@ -72,11 +78,12 @@ class _Surface:
 
     def among(self, rows: NDArray[np.int64]) -> "_Surface":
         """The part of it over some vertices, by their own numbers; the rings are told by their marks alone."""
-        number = np.full(len(self.vertices), -1)
+        number = np.full(len(self.vertices), -1, np.int32)
         number[rows] = np.arange(len(rows))
-        edges = number[self.edges]
-        kept = (edges >= 0).all(axis=1)
-        return _Surface(self.vertices[rows], edges[kept], self.lengths[kept], self.marks[kept], {})
+        lower, upper = (number.take(self.edges[:, end]) for end in (0, 1))
+        kept = np.flatnonzero((lower >= 0) & (upper >= 0))
+        edges = np.stack([lower[kept], upper[kept]], axis=1).astype(np.int64)
+        return _Surface(self.vertices[rows], edges, self.lengths[kept], self.marks[kept], {})
 
     @cached_property
     def graph(self) -> csr_array:
@@ -136,11 +143,15 @@ class _Surface:
 
 def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """(e, 2) vertices and (e, 2) triangles of each edge of a closed mesh, by vertices; (m, 3) a triangle's edges."""
-    ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
-    order = np.argsort(ends.min(axis=1) * len(mesh.vertices) + ends.max(axis=1))
-    belonging = np.empty(len(ends), np.int64)
-    belonging[order] = np.arange(len(ends)) // 2
-    return np.sort(ends[order[::2]], axis=1), np.sort((order // 3).reshape(-1, 2), axis=1), belonging.reshape(-1, 3)
+    one, other = mesh.triangles.ravel(), np.roll(mesh.triangles, -1, axis=1).ravel()
+    lower, upper = np.minimum(one, other).astype(np.int64), np.maximum(one, other).astype(np.int64)
+    order = np.argsort(lower * len(mesh.vertices) + upper)
+    belonging = np.empty(len(order), np.int64)
+    belonging[order] = np.arange(len(order)) // 2
+    this, that = order[::2] // 3, order[1::2] // 3
+    edges = np.stack([lower[order[::2]], upper[order[::2]]], axis=1)
+    sides = np.stack([np.minimum(this, that), np.maximum(this, that)], axis=1)
+    return edges, sides, belonging.reshape(-1, 3)
 
 
 def _rings(
@@ -154,9 +165,9 @@ def _rings(
     size = len(mesh.vertices)
     parent = _grown(edges, size, int(mesh.triangles[0, 0]))
     child = np.flatnonzero(parent >= 0)
-    branch = np.sort(np.stack([child, parent[child]], axis=1), axis=1)
+    branch = np.minimum(child, parent[child]) * size + np.maximum(child, parent[child])
     spare = np.ones(len(edges), bool)
-    spare[np.searchsorted(edges @ np.array([size, 1]), branch @ np.array([size, 1]))] = False
+    spare[np.searchsorted(edges[:, 0] * size + edges[:, 1], branch)] = False
     over = _grown(sides[spare], len(mesh.triangles), 0)
     reached = np.flatnonzero(over >= 0)
     own, other = belonging[reached], belonging[over[reached]]
