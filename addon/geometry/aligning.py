@@ -2,25 +2,36 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
 from .neighbours import arranged
-from .normals import plane_normals
+from .normals import normals_through
 from .thinning import thinned
 from .transforms import applied
 
+_STILL_MM = 1e-5  # a step so small is the last
 _TRIM = 0.7  # share of the pairs in reach, the nearest, that an alignment step listens to
 
 
 class Target:
-    """A cloud thinned to cells of `size` mm, with the normals of its planes, to align to."""
+    """A cloud thinned to cells of `size` mm, with the normals of its planes where they are asked for, to align to."""
 
     def __init__(self, points: NDArray[np.float64], size: float) -> None:
         held = arranged(thinned(points, size).points)
-        self.points = held.points
-        self.normals, self.variation = plane_normals(held, min(16, len(held.points) - 1))
-        self.tree = cKDTree(held.points)
+        self.points, self.tree = held.points, held.tree
+        self._normals = np.empty_like(held.points)
+        self._known = np.zeros(len(held.points), bool)
+
+    def normals(self, rows: NDArray[np.int64]) -> NDArray[np.float64]:
+        """(m, 3) normals of the planes through the neighbours of these points."""
+        asked = np.zeros(len(self.points), bool)
+        asked[rows] = True
+        new = np.flatnonzero(asked & ~self._known)
+        if len(new):
+            near = self.tree.query(self.points[new], min(17, len(self.points)), workers=-1)[1]
+            self._normals[new], _ = normals_through(self.points, near)
+            self._known[new] = True
+        return self._normals[rows]
 
 
 def meeting(moved: NDArray[np.float64], target: Target, size: float) -> tuple[float, float]:
@@ -40,7 +51,7 @@ def meeting(moved: NDArray[np.float64], target: Target, size: float) -> tuple[fl
     met = np.isfinite(apart)
     if not met.any():
         return 0.0, float("inf")
-    off = np.einsum("ij,ij->i", moved[met] - target.points[rows[met]], target.normals[rows[met]])
+    off = np.einsum("ij,ij->i", moved[met] - target.points[rows[met]], target.normals(rows[met]))
     return float(met.mean()), float(np.sqrt((off**2).mean()))
 
 
@@ -70,7 +81,7 @@ def aligned(
         if len(met) < 20:
             break
         near = met[np.argsort(apart[met], kind="stable")[: max(20, int(_TRIM * len(met)))]]
-        normal, place = target.normals[rows[near]], moved[near]
+        normal, place = target.normals(rows[near]), moved[near]
         middle = place.mean(axis=0)
         levers = np.concatenate([np.cross(place - middle, normal), normal], axis=1)
         wanted = np.einsum("ij,ij->i", target.points[rows[near]] - place, normal)
@@ -79,7 +90,7 @@ def aligned(
         step[:3, :3] = Rotation.from_rotvec(motion[:3]).as_matrix()
         step[:3, 3] = middle + motion[3:] - step[:3, :3] @ middle
         matrix = step @ matrix
-        if np.abs(motion[3:]).max() < 1e-6 and np.abs(motion[:3]).max() < 1e-8:
+        if np.abs(motion[3:]).max() < _STILL_MM and np.abs(motion[:3]).max() < _STILL_MM / 100:
             break
         reach = max(min(reach, 6 * float(np.median(apart[near]))), 1e-3 * reach)
     return matrix

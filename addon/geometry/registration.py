@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,11 +60,12 @@ def registered(
     spacing = max(_spacing(points) for points in passes)
     grids = (8 * spacing, 3 * spacing, 1.5 * spacing)
     moves = [np.eye(4) for _ in passes]
+    targets = _Targets(passes)
     given = [None] * len(passes) if starts is None else starts
     order = sorted(range(1, len(passes)), key=lambda number: given[number] is None)
     for count, number in enumerate(order, start=1):
         progress(0.6 * count / len(passes), f"placing pass {number + 1} of {len(passes)}")
-        rest = np.concatenate([applied(moves[k], passes[k]) for k in (0, *order[: count - 1])])
+        rest = targets.rest(moves, [0, *order[: count - 1]])
         start = given[number]
         if start is None:
             moves[number] = _placed(passes[number], rest, grids, search)
@@ -71,9 +73,9 @@ def registered(
             moves[number] = _refined(passes[number], rest, start, grids)
     belonging = list(range(len(passes)))
     while True:
-        moves = _relaxed(passes, moves, belonging, grids[2], progress)
-        fits = [_judged(number, passes, moves, belonging, grids[2]) for number in range(len(passes))]
-        odd = _odd_one(passes, moves, belonging, fits, grids[2])
+        moves = _relaxed(passes, targets, moves, belonging, grids[2], progress)
+        fits = [_judged(number, passes[number], targets, moves, belonging, grids[2]) for number in range(len(passes))]
+        odd = _odd_one(passes, targets, moves, belonging, fits, grids[2])
         if odd is None:
             return fits
         belonging.remove(odd)
@@ -89,27 +91,65 @@ def _spacing(points: NDArray[np.float64]) -> float:
     return float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
 
 
+class _Rest:
+    """Passes as they lie, put together: their points, and a target of them for each size of grid that is asked for."""
+
+    def __init__(self, passes: list[NDArray[np.float64]]) -> None:
+        self._passes = passes
+        self._made: dict[float, Target] = {}
+
+    @cached_property
+    def points(self) -> NDArray[np.float64]:
+        """(n, 3) all their points, mm."""
+        return np.concatenate(self._passes)
+
+    def target(self, size: float) -> Target:
+        """The points thinned to such cells."""
+        if size not in self._made:
+            self._made[size] = Target(self.points, size)
+        return self._made[size]
+
+
+class _Targets:
+    """What passes are laid on: the last few are kept, for as long as their passes lie still they serve again."""
+
+    def __init__(self, passes: Sequence[NDArray[np.float64]]) -> None:
+        self._passes = passes
+        self._kept: dict[tuple[tuple[int, bytes], ...], _Rest] = {}
+
+    def rest(self, moves: list[NDArray[np.float64]], numbers: list[int]) -> _Rest:
+        """These passes as they lie."""
+        key = tuple((number, moves[number].tobytes()) for number in sorted(numbers))
+        found = self._kept.pop(key, None)
+        if found is None:
+            found = _Rest([applied(moves[number], self._passes[number]) for number, _ in key])
+        self._kept[key] = found  # the latest last
+        if len(self._kept) > len(self._passes):
+            del self._kept[next(iter(self._kept))]
+        return found
+
+
 def _placed(
-    points: NDArray[np.float64], rest: NDArray[np.float64], grids: tuple[float, float, float], search: bool
+    points: NDArray[np.float64], rest: _Rest, grids: tuple[float, float, float], search: bool
 ) -> NDArray[np.float64]:
     """The move of a pass onto those placed, from where it lies or from the best of many turned starts."""
-    coarse = Target(rest, grids[0])
+    coarse = rest.target(grids[0])
     few = thinned(points, grids[0]).points
     reach = 0.25 * float(np.ptp(points, axis=0).max())
     best = aligned(few, coarse, np.eye(4), reach, 25)
     if search:
-        found = [aligned(few, coarse, start, reach, 25) for start in _turned_starts(points, rest)]
+        found = [aligned(few, coarse, start, reach, 25) for start in _turned_starts(points, rest.points)]
         found.sort(key=lambda matrix: -_coarse_worth(few, coarse, matrix, grids[0]))
-        best = _best_meeting(points, Target(rest, grids[1]), [best, *found[:_TRIED_FINELY]], grids[1])
+        best = _best_meeting(points, rest.target(grids[1]), [best, *found[:_TRIED_FINELY]], grids[1])
     return _refined(points, rest, best, grids[1:])
 
 
 def _refined(
-    points: NDArray[np.float64], rest: NDArray[np.float64], start: NDArray[np.float64], grids: tuple[float, ...]
+    points: NDArray[np.float64], rest: _Rest, start: NDArray[np.float64], grids: tuple[float, ...]
 ) -> NDArray[np.float64]:
     """The move aligned on finer and finer grids."""
     for size in grids:
-        start = aligned(points, Target(rest, size), start, 4 * size, 30)
+        start = aligned(points, rest.target(size), start, 4 * size, 30)
     return start
 
 
@@ -156,6 +196,7 @@ def _best_meeting(
 
 def _relaxed(
     passes: Sequence[NDArray[np.float64]],
+    targets: _Targets,
     moves: list[NDArray[np.float64]],
     belonging: list[int],
     size: float,
@@ -167,8 +208,8 @@ def _relaxed(
         progress(0.6 + 0.4 * turn / _ROUNDS, "relaxing all passes together")
         shifts = []
         for number in range(1, len(passes)):
-            rest = _rest(number, passes, moves, belonging)
-            better = aligned(passes[number], Target(rest, size), moves[number], 2 * size, 15)
+            rest = targets.rest(moves, [k for k in belonging if k != number])
+            better = aligned(passes[number], rest.target(size), moves[number], 2 * size, 15)
             shifts.append(float(np.abs(better[:3, 3] - moves[number][:3, 3]).max()))
             moves[number] = better
         if max(shifts) < 1e-4:
@@ -176,29 +217,24 @@ def _relaxed(
     return moves
 
 
-def _rest(
-    number: int, passes: Sequence[NDArray[np.float64]], moves: list[NDArray[np.float64]], belonging: list[int]
-) -> NDArray[np.float64]:
-    """All passes that belong, as they lie, but this one."""
-    return np.concatenate([applied(moves[k], passes[k]) for k in belonging if k != number])
-
-
 def _judged(
     number: int,
-    passes: Sequence[NDArray[np.float64]],
+    points: NDArray[np.float64],
+    targets: _Targets,
     moves: list[NDArray[np.float64]],
     belonging: list[int],
     size: float,
 ) -> Fit:
     """Overlap and RMS of a pass against the others that belong: distances to the planes of their nearest points."""
-    target = Target(_rest(number, passes, moves, belonging), size)
-    own = passes[number][:: max(1, len(passes[number]) // 20_000)]
+    target = targets.rest(moves, [k for k in belonging if k != number]).target(size)
+    own = points[:: max(1, len(points) // 20_000)]
     overlap, rms = meeting(applied(moves[number], own), target, size)
     return Fit(moves[number], overlap, rms, number in belonging)
 
 
 def _odd_one(
     passes: Sequence[NDArray[np.float64]],
+    targets: _Targets,
     moves: list[NDArray[np.float64]],
     belonging: list[int],
     fits: list[Fit],
@@ -211,5 +247,5 @@ def _odd_one(
     others = [number for number in belonging if number != worst]
     if fits[worst].rms <= 1.5 * float(np.median([fits[number].rms for number in others])):
         return None  # as good as the rest: no need to look closer
-    among = [_judged(number, passes, moves, others, size).rms for number in others]
+    among = [_judged(number, passes[number], targets, moves, others, size).rms for number in others]
     return worst if fits[worst].rms > _ODD * float(np.median(among)) else None

@@ -12,9 +12,12 @@ from canthus.geometry.layers import merged_layers, spread
 from canthus.geometry.neighbours import arranged
 from canthus.geometry.normals import plane_normals, vertex_normals
 from canthus.geometry.orientation import along_a_tree
+from canthus.geometry.registration import registered
 from canthus.geometry.strays import GOOD, found_strays
+from canthus.geometry.transforms import applied
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+from scipy.spatial.transform import Rotation
 
 from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed, timed_in_turn
 
@@ -126,6 +129,63 @@ def _both_denoised(points: NDArray[np.float64]) -> tuple[Timed[NDArray[np.float6
         return np.asarray(given.smooth_bilateral(search, reach / 2, 0.3).points)
 
     return timed_in_turn(lambda: denoised(points).points, bilateral, 2)
+
+
+@measured("register")
+def register(bench: Bench, points: int) -> Iterator[Row]:
+    """Half the views of a capture 6 degrees and 8 mm astray from the other half; beside two libraries' fine alignment.
+
+    Theirs are given what ours finds out: the grid to work on, and how far apart partners may lie at first.
+    """
+    cloud = bench.capture(points, **_NO_FAULTS)
+    first = cloud.columns["view"] % 2 == 0
+    still, body = cloud.points[first], cloud.points[~first]
+    astray = np.eye(4)
+    astray[:3, :3] = Rotation.from_rotvec(np.radians(6) * np.array([0.6, 0.0, 0.8])).as_matrix()
+    astray[:3, 3] = (6.0, -3.0, 4.0)
+    moved = applied(astray, body)
+
+    def error(found: NDArray[np.float64]) -> float:
+        return root_mean_square(np.linalg.norm(applied(found, moved) - body, axis=1))
+
+    ours = timed(lambda: registered([still, moved], search=False)[1].matrix, 2)
+    for name, reference, call in (
+        ("open3d", "point to plane (open3d)", _open3d_aligned),
+        ("small_gicp", "GICP (small-gicp)", _small_gicp_aligned),
+    ):
+        theirs = timed(lambda call=call: call(still, moved), 2) if library(name) else None
+        line = row(f"register two passes, beside {reference}", points, ours, reference, theirs, bar=1.0)
+        yield line.quality("RMS from the true place mm", error(ours.result), error(theirs.result) if theirs else None)
+
+
+_GRID_MM, _PARTNER_MM = 1.0, 12.0
+
+
+def _open3d_aligned(still: NDArray[np.float64], moved: NDArray[np.float64]) -> NDArray[np.float64]:
+    """open3d's point-to-plane alignment, coarse then fine, on thinned clouds."""
+    open3d: Any = library("open3d")
+    clouds = [open3d.geometry.PointCloud(open3d.utility.Vector3dVector(points)) for points in (moved, still)]
+    given = [cloud.voxel_down_sample(_GRID_MM) for cloud in clouds]
+    given[1].estimate_normals(open3d.geometry.KDTreeSearchParamKNN(16))
+    matrix, icp = np.eye(4), open3d.pipelines.registration
+    for reach in (_PARTNER_MM, 2 * _GRID_MM):
+        way = icp.TransformationEstimationPointToPlane()
+        matrix = icp.registration_icp(
+            given[0], given[1], reach, matrix, way, icp.ICPConvergenceCriteria(1e-9, 1e-9, 60)
+        ).transformation
+    return np.asarray(matrix)
+
+
+def _small_gicp_aligned(still: NDArray[np.float64], moved: NDArray[np.float64]) -> NDArray[np.float64]:
+    """small-gicp's generalised alignment, coarse then fine, on thinned clouds and two cores."""
+    gicp: Any = library("small_gicp")
+    matrix = np.eye(4)
+    for reach in (_PARTNER_MM, 2 * _GRID_MM):
+        matrix = gicp.align(
+            still, moved, matrix, "GICP", downsampling_resolution=_GRID_MM, max_correspondence_distance=reach,
+            num_threads=2, max_iterations=60,
+        ).T_target_source  # fmt: skip
+    return np.asarray(matrix)
 
 
 @measured("orient")
