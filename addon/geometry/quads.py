@@ -5,6 +5,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scipy.sparse import csr_array
+
 from .errors import BadMesh
 
 Quads = NDArray[np.integer[Any]]
@@ -127,3 +129,18 @@ def as_triangles(vertices: NDArray[np.float64], quads: Quads) -> NDArray[np.int3
     ac = faces[:, [[0, 1, 2], [0, 2, 3]]]
     bd = faces[:, [[0, 1, 3], [1, 2, 3]]]
     return np.where(first[:, None, None], ac, bd).reshape(-1, 3).astype(np.int32)
+
+
+def averaging(quads: Quads, count: int) -> csr_array:
+    """(n, n) sparse matrix that takes values at the vertices to the mean over each one's neighbours along edges.
+
+    Parameters
+    ----------
+    quads : (m, 4) rows of the vertices
+    count : how many vertices there are; one without neighbours gets 0
+    """
+    edges, _, _ = edges_of(quads)
+    both = np.concatenate([edges, edges[:, ::-1]])
+    links = csr_array((np.ones(len(both)), (both[:, 0], both[:, 1])), shape=(count, count))
+    share = 1.0 / np.maximum(np.diff(links.indptr), 1)
+    return csr_array((np.repeat(share, np.diff(links.indptr)), links.indices, links.indptr), shape=links.shape)

@@ -13,18 +13,21 @@ STORED = ROOT / "addon" / "anatomy" / "base-head.npz"
 def built() -> dict[str, np.ndarray[Any, Any]]:
     """What the file holds, by name: the plan's faces, the vertices two levels finer, texture places, marks, regions."""
     from canthus.anatomy.base_head import FINEST_MM, FINEST_UV, REGIONS
+    from canthus.geometry.quads_fairing import faired
 
-    from base_head import ears, fairing, form, laying, layout, unwrapping
+    from base_head import easing, ears, form, laying, layout, unwrapping
 
     plan = layout.drawn()
     now, marks = laying.laid(plan)
     now.vertices = ears.with_ears(now)
+    places = form.landmarks()
+    now.vertices = easing.eased(now, marks, places)
     reach = np.full(len(now.vertices), 3.0)
     reach[list(marks.values())] = 0.5
-    reach[[row for name, row in marks.items() if name.startswith(("endo", "exo", "chei"))]] = 1.6
+    reach[[row for name, row in marks.items() if name.startswith(("endo", "exo", "chei"))]] = 0.9
     reach[now.lines["neck"]] = 0.0
-    now.vertices = fairing.faired(now, reach)
-    tragion = form.landmarks()["tragion-left"]
+    now.vertices = faired(now.vertices, now.quads, reach, image=now.image)
+    tragion = places["tragion-left"]
     marks["tragion-left"] = int(np.argmin(np.linalg.norm(now.vertices - tragion, axis=1)))
     marks["tragion-right"] = int(now.image[marks["tragion-left"]])
     uv, uv_quads = unwrapping.unwrapped(now, plan)

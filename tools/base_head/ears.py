@@ -1,10 +1,11 @@
 """The ears of the base head: their rows of faces laid on the drawing of the ear, not on the skin."""
 
 import numpy as np
+from canthus.geometry.quads import averaging
 from numpy.typing import NDArray
 
 from .curves import EarPlane
-from .laying import MIRROR, Laid, averaging, harmonic
+from .laying import MIRROR, Laid, harmonic
 
 Points = NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from canthus.geometry.quads import edges_of
+from canthus.geometry.quads import averaging, edges_of
 from canthus.geometry.subdivision import refined, refined_line
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
@@ -99,15 +99,6 @@ def harmonic(
         system = csr_array((np.ones(count), (np.arange(count), np.arange(count))), shape=(count, count)) - mean
         found[free] = splu(system[free][:, free].tocsc()).solve(-(system[free] @ found))
     return found
-
-
-def averaging(quads: NDArray[np.int64], count: int) -> csr_array:
-    """(n, n) matrix that takes values at the vertices to the mean of the neighbours along edges."""
-    edges, _, _ = edges_of(quads)
-    both = np.concatenate([edges, edges[:, ::-1]])
-    links = csr_array((np.ones(len(both)), (both[:, 0], both[:, 1])), shape=(count, count))
-    weight = 1.0 / np.maximum(links.sum(axis=1), 1)
-    return csr_array((weight, (np.arange(count), np.arange(count))), shape=(count, count)) @ links
 
 
 def _finer(now: Laid) -> Laid:
