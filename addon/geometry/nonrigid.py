@@ -15,7 +15,8 @@ from .progress import SILENT, Progress
 from .quads import Quads, averaging, quad_normals
 
 _FACING = np.cos(np.radians(60.0))
-_HELD = 1e3  # weight of a pair of points beside that of a vertex drawn to the surface
+_SLIDE = 0.3  # share of a pull along the surface that is followed; the rest gives way to points held
+_HELD = 1e2  # weight of a pair of points beside a vertex's pull, and beside the stiffness where that is more
 
 
 class Goal:
@@ -74,6 +75,7 @@ def fitted(
     rows: NDArray[np.int64],
     places: NDArray[np.float64],
     stages: Sequence[Stage],
+    trust: NDArray[np.float64] | float = 1.0,
     progress: Progress = SILENT,
 ) -> NDArray[np.float64]:
     """The vertices drawn onto the goal.
@@ -85,6 +87,7 @@ def fitted(
     goal : the surface
     rows, places : (k,) vertices and the (k, 3) places they belong at
     stages : stiffnesses, falling
+    trust : share of its pull each vertex follows; less where folds lie close together (ears)
     progress : told how far the work is
 
     Notes
@@ -101,8 +104,10 @@ def fitted(
             progress(done / total, "drawing the base onto the scan")
             now = start + moved
             place, weight = goal.pulls(now, quad_normals(now, quads), stage.reach)
-            target = place - start
-            weight[rows], target[rows] = _HELD, places - start[rows]
+            normals = quad_normals(now, quads)
+            over = np.einsum("ij,ij->i", place - now, normals)[:, None] * normals
+            weight, target = weight * trust, now + over + _SLIDE * (place - now - over) - start
+            weight[rows], target[rows] = _HELD * max(1.0, stage.bending), places - start[rows]
             moved = _solved(_diagonal(weight) + stage.bending * bending, weight[:, None] * target)
             done += 1
     return start + moved
@@ -115,6 +120,7 @@ def detailed(
     rows: NDArray[np.int64],
     places: NDArray[np.float64],
     reach: float,
+    trust: NDArray[np.float64] | float = 1.0,
     bending: float = 0.1,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The vertices of a finer level put onto the goal, the last bit of the way.
@@ -126,6 +132,7 @@ def detailed(
     goal : the surface
     rows, places : (k,) vertices and the (k, 3) places they belong at
     reach : distance at which its pull has fallen to a half, millimetres
+    trust : share of its pull each vertex follows
     bending : against a pull of 1
 
     Returns
@@ -137,6 +144,7 @@ def detailed(
     The same system as in `fitted`, by conjugate gradients: with so little stiffness a few rounds do.
     """
     place, weight = goal.pulls(vertices, quad_normals(vertices, quads), reach)
+    weight = weight * trust
     place[rows], weight[rows] = places, 10.0
     umbrella = averaging(quads, len(vertices)) - _diagonal(np.ones(len(vertices)))
     turned = csr_array(umbrella.T)
@@ -168,9 +176,7 @@ def _solved(matrix: csr_array, right: NDArray[np.float64]) -> NDArray[np.float64
     -----
     Minimum degree on the symmetric pattern: a sixth of the entries of the usual column order on these, no pivoting.
     """
-    factor = splu(
-        csc_array(matrix), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-    )
+    factor = splu(csc_array(matrix), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
     solution: NDArray[np.float64] = factor.solve(np.ascontiguousarray(right))
     return solution
 

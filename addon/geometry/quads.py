@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
 from scipy.sparse import csr_array
 
 from .errors import BadMesh

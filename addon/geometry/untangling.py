@@ -35,7 +35,7 @@ def untangled(mesh: Mesh, turns: int = 12, reach: float = np.inf, progress: Prog
     Each vertex of a patch goes to the mean of its neighbours, a few times a turn: such a membrane has no folds once the
     patch reaches past what was tangled.
     """
-    crossing = _crossing_among(mesh, np.flatnonzero(_turning(mesh)))
+    crossing = crossing_triangles(mesh)
     first = len(crossing)
     mean = averaging(mesh).astype(np.float64) if first else None
     given = mesh.vertices
@@ -55,8 +55,13 @@ def untangled(mesh: Mesh, turns: int = 12, reach: float = np.inf, progress: Prog
         length = np.linalg.norm(way, axis=1, keepdims=True)
         vertices[inside] = given[inside] + way * np.minimum(1.0, reach / np.maximum(length, 1e-300))
         mesh = replace(mesh, vertices=vertices)
-        crossing = _crossing_near(mesh, np.flatnonzero(inside[mesh.triangles].any(axis=1)))
+        crossing = crossing_near(mesh, np.flatnonzero(inside[mesh.triangles].any(axis=1)))
     return mesh, first, len(crossing)
+
+
+def crossing_triangles(mesh: Mesh) -> NDArray[np.int64]:
+    """Rows of the triangles that pass through another, looked for only where the surface turns far enough."""
+    return _crossing_among(mesh, np.flatnonzero(_turning(mesh)))
 
 
 def _turning(mesh: Mesh) -> NDArray[np.bool_]:
@@ -92,8 +97,14 @@ _FACING = (
 )
 
 
-def _crossing_near(mesh: Mesh, moved: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The triangles that pass through another, of those about the triangles that moved: nothing else can cross anew."""
+def crossing_near(mesh: Mesh, moved: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Rows of the triangles that pass through another, near triangles that moved: no others can do so anew.
+
+    Parameters
+    ----------
+    mesh : the mesh as it is now, free of crossings but for where it moved
+    moved : rows of the triangles that moved
+    """
     middles, reach = mesh.corners.mean(axis=1), np.ptp(mesh.corners, axis=1).max()
     gap, _ = cKDTree(middles[moved]).query(middles, distance_upper_bound=2 * reach, workers=-1)
     return _crossing_among(mesh, np.flatnonzero(np.isfinite(gap)))

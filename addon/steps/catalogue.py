@@ -12,6 +12,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .clean.cull_strays import CullStrays
     from .clean.denoise import Denoise
     from .clean.merge_layers import MergeLayers
+    from .detail.fit_base import FitBase
     from .eyes.carve_sockets import CarveSockets
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
@@ -56,6 +57,7 @@ def all_steps() -> tuple[type[Step], ...]:
         RebuildLids,
         CarveSockets,
         MakeEyes,
+        FitBase,
         Neck,
         Hollow,
         Key,

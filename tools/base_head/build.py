@@ -15,7 +15,7 @@ def built() -> dict[str, np.ndarray[Any, Any]]:
     from canthus.anatomy.base_head import FINEST_MM, FINEST_UV, REGIONS
     from canthus.geometry.quads_fairing import faired
 
-    from base_head import easing, ears, form, laying, layout, unwrapping
+    from base_head import ears, easing, form, laying, layout, unwrapping
 
     plan = layout.drawn()
     now, marks = laying.laid(plan)
@@ -24,7 +24,8 @@ def built() -> dict[str, np.ndarray[Any, Any]]:
     now.vertices = easing.eased(now, marks, places)
     reach = np.full(len(now.vertices), 3.0)
     reach[list(marks.values())] = 0.5
-    reach[[row for name, row in marks.items() if name.startswith(("endo", "exo", "chei"))]] = 0.9
+    reach[[row for name, row in marks.items() if name.startswith(("endo", "exo"))]] = 0.9
+    reach[[row for name, row in marks.items() if name.startswith("chei")]] = 2.0
     reach[now.lines["neck"]] = 0.0
     now.vertices = faired(now.vertices, now.quads, reach, image=now.image)
     tragion = places["tragion-left"]

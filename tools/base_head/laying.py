@@ -119,7 +119,7 @@ def _profile(layout: Layout) -> "Hold":
 Hold = dict[int, NDArray[np.float64]]
 
 
-MARKED = {"gnathion": 4, "subnasale": 10, "pronasale": 12}
+MARKED = {"pronasale": 12}
 """Landmarks of the midline and the row of the plan each lies on, column 0."""
 
 
@@ -200,7 +200,7 @@ def _landmarks_on(now: Laid, layout: Layout) -> dict[str, int]:
         left[name] = int(among[np.argmin(away)])
     marks["stomion"] = int(line[len(line) // 2])
     middle = np.flatnonzero(now.image == everything)
-    for name in ("glabella", "sellion", "vertex"):
+    for name in ("glabella", "gnathion", "sellion", "subnasale", "vertex"):
         marks[name] = int(middle[np.argmin(np.linalg.norm(now.vertices[middle] - places[name], axis=1))])
     for name, row in left.items():
         marks[f"{name}-left"], marks[f"{name}-right"] = row, int(now.image[row])

@@ -1,0 +1,201 @@
+"""The step that draws a base head of clean quads onto the scan."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...anatomy.landmark_files import read_landmarks
+from ...geometry.cloud import Cloud
+from ...geometry.errors import BadSetting, NotReady
+from ...geometry.mesh import Mesh
+from ...geometry.progress import SILENT, Progress
+from ..step import Step, setting
+from ..workpiece import Workpiece
+
+if TYPE_CHECKING:
+    from ...anatomy.base_head import BaseHead
+
+_UNSEEN = 3.0
+"""Millimetres from the nearest point of the scan beyond which a closed head's surface was made up."""
+
+
+@dataclass(frozen=True)
+class FitBase(Step):
+    """Draw a base head of clean quads onto the scan by matching points, and put the scan's detail on it.
+
+    The landmarks are the matching points, and those of `pairs`. Where the scan shows nothing the base keeps its shape
+    and follows smoothly. The result is the head from here on, its neck closed.
+    """
+
+    NAME: ClassVar[str] = "fit-base"
+    STAGE: ClassVar[str] = "detail"
+
+    level: int = setting(2, low=0, high=3, help="Levels of subdivision, each with a quarter of the faces' area")
+    base: str = setting("", kind="path", help="OBJ of four-cornered faces to fit instead of the base head, millimetres")
+    base_landmarks: str = setting("", kind="path", help="Landmarks of your own base, .json or .csv, in its coordinates")
+    pairs: str = setting("", help="More matching points: place on the base = place on the head: x,y,z=x,y,z; ...")
+    weak: bool = setting(False, help="Rely on landmarks of low confidence too")
+    save: str = setting("", help="OBJ to write the fitted quads to, with texture places; colours beside it as PNG")
+    texture: int = setting(2048, low=256, high=8192, help="Pixels along a side of that picture")
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece with the fitted base as its head.
+
+        Notes
+        -----
+        A closed head is drawn to where the scan's points lie within 3 mm: the rest of it was made up.
+        """
+        from ...anatomy.base_fit import fit_base
+        from ...geometry.nonrigid import Goal
+
+        base = self._base()
+        life = piece.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0]))
+        surface, unseen = _target(life)
+        progress(0.0, "arranging the scan")
+        fit = fit_base(base, Goal(surface, unseen), self._pairs(base, life), self.level, progress.stretch(0.05, 0.9))
+        progress(0.9, "measuring the fit")
+        head = _closed(fit.head, _colours(fit.head.vertices, life))
+        if self.save:
+            _write(Path(self.save), fit.head, life, self.texture)
+        scaled = head.moved(np.diag([*[piece.scale] * 3, 1.0]))
+        done = piece.but(head=scaled, skin=scaled).measured(**_figures(fit.head, fit.seen, surface, unseen))
+        done = done.measured(faces=len(fit.head.quads), folded_faces=fit.folded)
+        for name, gap in fit.doubted.items():
+            done = done.noted(f"Pairs contradict each other: {name} is {gap:.0f} mm from where the others put it")
+        if fit.folded:
+            done = done.noted(f"{fit.folded} faces fold where the scan is narrower than the base's faces: smooth there")
+        return done
+
+    def _base(self) -> "BaseHead":
+        from ...anatomy.base_head import BaseHead, own_base
+
+        if not self.base:
+            if self.base_landmarks:
+                raise BadSetting("fit-base: base_landmarks belong to a base of your own: give it as base")
+            return own_base()
+        from ...files.quads_obj import read_quads
+
+        vertices, quads, uv, uv_quads = read_quads(self.base)
+        marks = {}
+        if self.base_landmarks:
+            for name, (*place, _) in read_landmarks(self.base_landmarks).items():
+                marks[name] = int(np.argmin(np.linalg.norm(vertices - np.array(place), axis=1)))
+        elif not self.pairs:
+            raise BadSetting("fit-base: your own base needs base_landmarks, or pairs: there is nothing to match it by")
+        return BaseHead(vertices, quads, marks, None, uv, uv_quads)
+
+    def _pairs(self, base: "BaseHead", life: Workpiece) -> dict[int, NDArray[np.float64]]:
+        """Vertex of the base to its place, life size. The head's highest point is none: hair counts to it."""
+        pairs = {
+            base.landmarks[name]: np.asarray(mark.position)
+            for name, mark in life.landmarks.items()
+            if name in base.landmarks and name != "vertex" and (mark.sure or self.weak)
+        }
+        for words in filter(None, map(str.strip, self.pairs.split(";"))):
+            on_base, _, on_head = words.partition("=")
+            vertex = int(np.argmin(np.linalg.norm(base.vertices - _point(on_base, words), axis=1)))
+            pairs[vertex] = _point(on_head, words) / life.scale
+        return pairs
+
+
+def _point(words: str, whole: str) -> NDArray[np.float64]:
+    try:
+        place = np.array([float(word) for word in words.replace(",", " ").split()])
+    except ValueError:
+        place = np.zeros(0)
+    if place.shape != (3,):
+        raise BadSetting(f"fit-base: pairs takes x,y,z=x,y,z; ..., not {whole!r}")
+    return place
+
+
+def _target(piece: Workpiece) -> tuple[Mesh, NDArray[np.bool_] | None]:
+    """The surface the scan shows, and which of its vertices were made up."""
+    from scipy.spatial import cKDTree
+
+    if isinstance(piece.scan, Mesh) and len(piece.scan.triangles):
+        return piece.scan, None
+    surface = piece.skin or piece.head
+    if surface is None:
+        raise NotReady("there is no surface to draw the base to: run close first")
+    if not isinstance(piece.scan, Cloud):
+        return surface, None
+    away, _ = cKDTree(piece.scan.points).query(surface.vertices, distance_upper_bound=_UNSEEN, workers=-1)
+    return surface, ~np.isfinite(away)
+
+
+def _figures(
+    head: "BaseHead", seen: NDArray[np.float64], surface: Mesh, unseen: NDArray[np.bool_] | None
+) -> dict[str, float]:
+    """How near the fitted base came to what was seen, ears apart, and how even its faces are."""
+    from ...geometry.closest import ClosestPoint
+    from ...geometry.quads import corner_angles
+
+    away, triangle, _ = ClosestPoint(surface).query(head.vertices, far=10.0)
+    drawn = seen > 0.05
+    if unseen is not None:
+        drawn &= ~unseen[surface.triangles[triangle]].any(axis=1)
+    ears = head.in_region("ears")
+    least = np.degrees(corner_angles(head.vertices, head.quads).min(axis=1))
+
+    def rms(mask: NDArray[np.bool_]) -> float:
+        return float(np.sqrt((away[mask] ** 2).mean())) if mask.any() else float("nan")
+
+    return {
+        "seen_percent": round(100 * float(drawn.mean()), 1),
+        "rms_mm": round(rms(drawn & ~ears), 4),
+        "ears_rms_mm": round(rms(drawn & ears), 4),
+        "faces_under_20_deg_percent": round(100 * float((least < 20).mean()), 3),
+    }
+
+
+def _colours(vertices: NDArray[np.float64], piece: Workpiece) -> NDArray[np.uint8] | None:
+    """The scan's colours at these places: those of its nearest point."""
+    from scipy.spatial import cKDTree
+
+    scan = piece.scan
+    if scan is None or scan.colours is None:
+        return None
+    points = scan.points if isinstance(scan, Cloud) else scan.vertices
+    nearest = cKDTree(points).query(vertices, workers=-1)[1]
+    return np.asarray(scan.colours[nearest])
+
+
+def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
+    """The quads as triangles, every rim closed round a vertex in its middle, the regions as a column."""
+    from ...geometry.quads import as_triangles, rims_of
+
+    vertices, triangles = [head.vertices], [as_triangles(head.vertices, head.quads)]
+    region = np.zeros(len(head.vertices), np.uint8)
+    if head.region is not None:
+        region[head.quads] = head.region[:, None]
+    rims = rims_of(head.quads)
+    for number, rim in enumerate(rims):
+        middle = np.full(len(rim), len(head.vertices) + number)
+        vertices.append(head.vertices[rim].mean(axis=0)[None])
+        triangles.append(np.stack([np.roll(rim, -1), rim, middle], axis=1).astype(np.int32))
+        region = np.append(region, region[rim[0]])
+        colours = None if colours is None else np.vstack([colours, colours[rim[:1]]])
+    columns = {} if head.region is None else {"region": region}
+    return Mesh(np.vstack(vertices), np.vstack(triangles), colours, columns)
+
+
+def _write(path: Path, head: "BaseHead", piece: Workpiece, size: int) -> None:
+    from ...files.png import write_png
+    from ...files.quads_obj import write_quads
+    from ...files.writing import whole_file
+    from ...geometry.texture import spread_out
+
+    if path.suffix.lower() != ".obj":
+        raise BadSetting(f"fit-base: save takes a name that ends in .obj, not {path.name!r}")
+    with whole_file(path, overwrite=True) as file:
+        write_quads(file, head.vertices, head.quads, head.uv, head.uv_quads)
+    if head.uv is None or head.uv_quads is None or piece.scan is None or piece.scan.colours is None:
+        return
+    places, _ = spread_out(head.vertices, head.quads, head.uv, head.uv_quads, size)
+    colours = _colours(places.reshape(-1, 3).astype(np.float64), piece)
+    assert colours is not None
+    with whole_file(path.with_suffix(".png"), overwrite=True) as file:
+        write_png(file, colours.reshape(size, size, 3))
