@@ -1,4 +1,4 @@
-"""Triangles listed by the cells of a grid they pass through, and how far every cell is from the next of them."""
+"""Triangles listed by the cells of a grid they may pass through, with the empty room between them in blocks."""
 
 from dataclasses import dataclass
 
@@ -8,92 +8,155 @@ from numpy.typing import NDArray
 from .measures import triangle_areas
 from .mesh import Mesh
 
-_MOST_CELLS, _A_TRIANGLE = 16_000_000, 64
-"""Cells at most, in all and for each triangle: slivers are short, yet no grid fine enough for them pays."""
+BLOCK = 4
+"""Cells along the side of a block; a large block is as many blocks long."""
+SLACK = 1e-3
+"""Share of a cell by which a triangle is taken for larger, so that 32-bit rounding loses none."""
+_MOST_CELLS = 500
+"""Cells along the longest side at most."""
+
+Numbers = NDArray[np.int32]
+Reals = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
 class Cells:
-    """A grid over a mesh.
+    """A grid over a mesh. Cells are kept only where a block has triangles in it.
 
     Parameters
     ----------
     low : (3,) its low corner, millimetres
     size : edge of a cell, millimetres
-    shape : (3,) cells along each axis
-    first : (cells + 1,) int32 array: the triangles of cell c are `triangles[first[c]:first[c + 1]]`
-    triangles : (k,) int32 array
-    leap : (cells,) uint8 array: cells of a cube with so many less one on each side hold no triangle; 0 where one does
+    blocks : (3,) blocks along each axis
+    number : (blocks,) int32 array, the block's number among those with triangles; -1 for an empty one
+    large : (large blocks,) bool array, whether there is any triangle
+    first : (cells kept + 1,) int32 array: cell c holds entries first[c] to first[c + 1]; c is the block's number times
+        BLOCK³ plus the cell's own within it
+    triangles : (entries,) int32 array
     """
 
     low: NDArray[np.float64]
     size: float
-    shape: NDArray[np.int64]
-    first: NDArray[np.int32]
-    triangles: NDArray[np.int32]
-    leap: NDArray[np.uint8]
+    blocks: NDArray[np.int64]
+    number: Numbers
+    large: NDArray[np.bool_]
+    first: Numbers
+    triangles: Numbers
 
     def united(self, bits: NDArray[np.uint32]) -> NDArray[np.uint32]:
-        """(cells,) the bits of all the triangles in each cell, given those of each triangle."""
-        filled = np.flatnonzero(np.diff(self.first))
-        united = np.zeros(len(self.leap), np.uint32)
-        united[filled] = np.bitwise_or.reduceat(bits[self.triangles], self.first[filled])
+        """(cells kept,) the bits of all the triangles in each cell, given those of each triangle."""
+        filled = np.flatnonzero(self.first[1:] > self.first[:-1])
+        united = np.zeros(len(self.first) - 1, np.uint32)
+        united[filled] = np.bitwise_or.reduceat(bits.take(self.triangles), self.first[filled])
         return united
 
 
-def cells_of(mesh: Mesh, per_edge: float = 1.5) -> Cells:
-    """The grid of a mesh, cells about as large as even triangles of its area have edges, times `per_edge`."""
-    from scipy.ndimage import distance_transform_cdt  # here: steps import this room when they are listed
-    from scipy.sparse import csr_array
+def cells_of(mesh: Mesh, corners: list[list[Reals]], low: NDArray[np.float64], size: float) -> Cells:
+    """The grid of a mesh.
 
-    corners = mesh.corners
+    Parameters
+    ----------
+    mesh : Mesh
+    corners : for each corner of the triangles its three columns, in cells from `low`
+    low, size : as `grid_over` gives them
+    """
+    extent = (mesh.vertices.max(axis=0) - low) / size + 0.5
+    blocks = np.ceil(extent / BLOCK).astype(np.int64) + 1
+    owners, cells = _passes(corners, blocks * BLOCK)
+    x, y, z = cells
+    block = (x >> 2) * np.int32(blocks[1] * blocks[2]) + (y >> 2) * np.int32(blocks[2]) + (z >> 2)
+    filled = np.zeros(int(blocks.prod()), bool)
+    filled[block] = True
+    number = np.where(filled, np.cumsum(filled, dtype=np.int32) - 1, np.int32(-1)).astype(np.int32)
+    kept = int(filled.sum()) * BLOCK**3
+    own = (number.take(block) << 6) | ((x & 3) << 4) | ((y & 3) << 2) | (z & 3)
+    counts = np.bincount(own, minlength=kept)
+    first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int32)
+    triangles = _sorted_by(own, owners, kept)
+    return Cells(low, size, blocks, number, _large_blocks(filled, blocks), first, triangles)
+
+
+def grid_over(mesh: Mesh, per_edge: float) -> tuple[NDArray[np.float64], float]:
+    """Low corner and edge of cells about as large as even triangles of the mesh's area have edges, times `per_edge`."""
     low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
     # The edge of even triangles of the same area: of slivers, some edges are far longer and others far shorter.
     edge = float(1.52 * np.sqrt(triangle_areas(mesh).mean()))
-    extent = high - low
-    most = min(_MOST_CELLS, _A_TRIANGLE * len(corners) + 4096)
-    least = float(np.cbrt(np.prod(np.maximum(extent, extent.max() / 100)) / most))
-    size = max(edge * per_edge, least, float(extent.max()) / 500, 1e-9)
-    low = low - size * 0.5
-    shape = np.ceil((high - low) / size + 0.5).astype(np.int64)
-    counts, cells = _passes(corners, low, size, shape)
-    passed = csr_array(
-        (np.ones(len(cells), np.int8), cells, np.concatenate([[0], np.cumsum(counts)]).astype(np.int32)),
-        shape=(len(counts), int(shape.prod())),
-    ).tocsc()  # turned over by counting: an order of magnitude quicker than a sort
-    empty = (np.diff(passed.indptr) == 0).reshape(tuple(shape))
-    leap = np.minimum(distance_transform_cdt(empty, "chessboard"), 255).astype(np.uint8).ravel()
-    return Cells(low, size, shape, passed.indptr, passed.indices, leap)
+    size = max(edge * per_edge, float((high - low).max()) / _MOST_CELLS, 1e-9)
+    return low - size * 0.5, size
 
 
-def _passes(
-    corners: NDArray[np.float64], low: NDArray[np.float64], size: float, shape: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """How many cells each triangle passes through, and which, triangle by triangle.
+def _sorted_by(keys: Numbers, values: Numbers, count: int) -> Numbers:
+    """The values in the order of their keys, which are under `count`: by counting, which beats a sort many times."""
+    from scipy.sparse import csr_array  # here: steps import this room when they are listed
 
-    They are the cells of its bounding box that its plane passes through.
+    rows = np.arange(len(keys) + 1, dtype=np.int32)
+    turned = csr_array((values, keys, rows), shape=(len(keys), count)).tocsc()
+    ordered: Numbers = turned.data
+    return ordered
+
+
+def _large_blocks(filled: NDArray[np.bool_], blocks: NDArray[np.int64]) -> NDArray[np.bool_]:
+    padded = -(-blocks // BLOCK) * BLOCK
+    whole = np.zeros(padded, bool)
+    whole[: blocks[0], : blocks[1], : blocks[2]] = filled.reshape(blocks)
+    a, b, c = padded // BLOCK
+    large: NDArray[np.bool_] = whole.reshape(a, BLOCK, b, BLOCK, c, BLOCK).any(axis=(1, 3, 5)).ravel()
+    return large
+
+
+def _passes(corners: list[list[Reals]], shape: NDArray[np.int64]) -> tuple[Numbers, tuple[Numbers, Numbers, Numbers]]:
+    """Pairs of a triangle and a cell it may pass through: (k,) triangles, and x, y and z of the cells.
+
+    They are the cells of its bounding box, for larger ones those that its plane passes through.
     """
-    local = (corners - low) / size
-    a, b, c = local.transpose(1, 0, 2)
-    lowest, highest = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-    start = np.maximum(np.floor(lowest - 1e-9).astype(np.int32), 0)
-    last = np.minimum(np.floor(highest + 1e-9), shape - 1).astype(np.int32)
-    span = last - start + 1
+    starts, spans = [], []
+    for axis in range(3):
+        one, two, three = (corner[axis] for corner in corners)
+        low = np.minimum(np.minimum(one, two), three) - np.float32(SLACK)
+        high = np.maximum(np.maximum(one, two), three) + np.float32(SLACK)
+        starts.append(np.maximum(low, 0).astype(np.int32))
+        spans.append(np.minimum(high.astype(np.int32), np.int32(shape[axis] - 1)) - starts[-1])
+    owners: list[Numbers] = []
+    cells: list[tuple[Numbers, ...]] = []
+    small = (spans[0] | spans[1] | spans[2]) <= 1
+    pattern = np.where(small, spans[0] * 4 + spans[1] * 2 + spans[2], 8)
+    for way in range(8):  # within two cells along each axis: no need to look closer
+        rows = np.flatnonzero(pattern == way).astype(np.int32)
+        x, y, z = (start.take(rows) for start in starts)
+        for step in range(8):
+            if step & ~way:
+                continue
+            owners.append(rows)
+            cells.append((x + np.int32(step >> 2), y + np.int32(step >> 1 & 1), z + np.int32(step & 1)))
+    for some in _portions(np.flatnonzero(pattern == 8), spans):
+        own, found = _through_plane(some, corners, starts, spans)
+        owners.append(own)
+        cells.append(found)
+    x, y, z = (np.concatenate([each[axis] for each in cells]) for axis in range(3))
+    return np.concatenate(owners), (x, y, z)
+
+
+def _portions(rows: NDArray[np.int64], spans: list[Numbers]) -> list[NDArray[np.int64]]:
+    boxed = np.prod([span.take(rows).astype(np.int64) + 1 for span in spans], axis=0)
+    return np.array_split(rows, max(1, int(boxed.sum()) // 1_000_000)) if len(rows) else []
+
+
+def _through_plane(
+    rows: NDArray[np.int64], corners: list[list[Reals]], starts: list[Numbers], spans: list[Numbers]
+) -> tuple[Numbers, tuple[Numbers, Numbers, Numbers]]:
+    """The cells of larger triangles' boxes that their planes pass through."""
+    a, b, c = (np.stack([column.take(rows) for column in corner], axis=1).astype(np.float64) for corner in corners)
+    start = np.stack([each.take(rows) for each in starts], axis=1)
+    span = np.stack([each.take(rows) for each in spans], axis=1).astype(np.int64) + 1
     normals = np.cross(b - a, c - a)
-    reach = np.abs(normals).sum(axis=1) / 2 * (1 + 1e-9) + 1e-12
+    reach = np.abs(normals).sum(axis=1) * (0.5 + SLACK)
     middle = np.einsum("ij,ij->i", start + 0.5 - a, normals)  # the first cell's, over the plane
-    strides = np.array([shape[1] * shape[2], shape[2], 1], dtype=np.int32)
-    origin = start @ strides
-    boxed = span.prod(axis=1, dtype=np.int64)
-    counts, cells = np.empty(len(corners), np.int64), []
-    for some in np.array_split(np.arange(len(corners)), max(1, int(boxed.sum()) // 1_000_000)):
-        row = np.repeat(some, boxed[some])
-        number = (np.arange(len(row)) - np.repeat(np.cumsum(boxed[some]) - boxed[some], boxed[some])).astype(np.int32)
-        rest, z = np.divmod(number, span[row, 2])
-        x, y = np.divmod(rest, span[row, 1])
-        along = normals[row]
-        height = middle[row] + x * along[:, 0] + y * along[:, 1] + z * along[:, 2]
-        through = np.abs(height) <= reach[row]
-        cells.append((origin[row] + x * strides[0] + y * strides[1] + z)[through])
-        counts[some] = np.bincount(row[through] - some[0], minlength=len(some)) if len(some) else 0
-    return counts, np.concatenate(cells)
+    boxed = span.prod(axis=1)
+    row = np.repeat(np.arange(len(rows)), boxed)
+    rest, z = np.divmod(np.arange(len(row)) - np.repeat(np.cumsum(boxed) - boxed, boxed), span[row, 2])
+    x, y = np.divmod(rest, span[row, 1])
+    along = normals[row]
+    through = np.abs(middle[row] + x * along[:, 0] + y * along[:, 1] + z * along[:, 2]) <= reach[row]
+    row = row[through]
+    x, y, z = (start[row, axis] + each[through].astype(np.int32) for axis, each in enumerate((x, y, z)))
+    return rows[row].astype(np.int32), (x, y, z)

@@ -11,17 +11,17 @@ def directions(seed, count):
 
 
 def test_every_direction_lies_in_one_bundle_of_24():
-    bits = facing_bits(directions(0, 5000) * 7)
+    bits = facing_bits(directions(0, 5000).T * 7)
     assert (np.bitwise_count(bits) == 1).all() if hasattr(np, "bitwise_count") else (bits & (bits - 1) == 0).all()
     assert len(np.unique(bits)) == 24
 
 
 def test_whatever_looks_along_a_way_is_among_its_bundles():
     ways, normals = directions(1, 600), directions(2, 600)
-    among = along_bits(ways)[:, None] & facing_bits(normals)[None] != 0
+    among = along_bits(ways.T)[:, None] & facing_bits(normals.T)[None] != 0
     assert among[ways @ normals.T > 0].all()
 
 
 def test_what_looks_straight_against_it_is_not():
     ways = directions(3, 600)
-    assert not (along_bits(ways) & facing_bits(-ways)).any()
+    assert not (along_bits(ways.T) & facing_bits(-ways.T)).any()

@@ -3,17 +3,18 @@
 import numpy as np
 import pytest
 from canthus.geometry.errors import BadMesh
+from canthus.geometry.measures import triangle_normals
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.rays import RayCaster, _meets
+from canthus.geometry.rays import RayCaster, meets
 from canthus.geometry.solids import box, frustum, icosphere, sphere
 
 
 def by_trying_all(mesh, origins, directions):
-    a, b, c = mesh.corners.transpose(1, 0, 2)
-    table = np.concatenate([a, b - a, c - a], axis=1)
+    a, b, c = mesh.corners.transpose(1, 2, 0)
     best = np.full(len(origins), np.inf)
     for row in range(len(origins)):
-        met, away = _meets(table, np.tile(origins[row], (len(table), 1)), np.tile(directions[row], (len(table), 1)))
+        origin, way = ([np.full(len(mesh.triangles), at) for at in each[row]] for each in (origins, directions))
+        met, away = meets(a, b - a, c - a, origin, way)
         best[row] = away[met].min(initial=np.inf)
     return best
 
@@ -55,6 +56,29 @@ def test_rays_along_the_axes_and_on_the_grid_are_no_exception():
     distance, _ = RayCaster(box((0, 0, 0), (1, 1, 1))).first_hit(origins, ways)
     np.testing.assert_allclose(distance[[0, 3]], [3, 3])
     assert distance[1] in (0.0, 1.0)
+
+
+def test_on_a_grid_of_many_blocks_none_is_missed():
+    """Slivers and large triangles far from the origin, empty room between two bodies, rays that only leave."""
+    far = np.array([500.0, -300.0, 200.0])
+    parts = [icosphere(4, 3.0), icosphere(3, 1.0).moved(np.diag([1, 1, 40.0, 1])), box((30, 30, -1), (44, 31, 1))]
+    starts = np.cumsum([0, *(len(part.vertices) for part in parts[:-1])])
+    both = Mesh(
+        np.concatenate([part.vertices for part in parts]) + far,
+        np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
+    )
+    chance = np.random.default_rng(5)
+    origins = far + chance.uniform(-60, 60, (600, 3))
+    ways = both.vertices[chance.integers(0, len(both.vertices), 600)] + chance.normal(0, 0.5, (600, 3)) - origins
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    expected = by_trying_all(both, origins, ways)
+    np.testing.assert_allclose(RayCaster(both).first_hit(origins, ways)[0], expected, atol=1e-9)
+    assert np.isfinite(expected).mean() > 0.3
+    out, hit = RayCaster(both).first_hit(origins, ways, leaving=True)
+    normals = triangle_normals(both)
+    found = np.isfinite(out)
+    assert (np.einsum("ij,ij->i", normals[hit[found]], ways[found]) > 0).all()
+    assert (out[found] >= expected[found]).all()
 
 
 def test_the_triangle_a_ray_starts_on_is_passed_and_far_ones_are_not_looked_for():
