@@ -6,11 +6,13 @@ from typing import Any
 
 from ..anatomy.dimensions import GLOBE_WIDTH
 from ..anatomy.eye import CREASE_HEIGHT, PUPIL, EyeShape
+from ..anatomy.gaze import PUPIL_BEHIND_APEX
 from ..steps.workpiece import Done, Eye, Workpiece
 
 GLOBE_SOURCE = "published: 250 adults, CT (Bekerman 2014)"
 MODEL_SOURCE = "two-sphere model (El Hage and Le Grand 1980), at the eye's size"
 CREASE_SOURCE = "published: 380 people (Malik 2022); none showed on the scan"
+SEEN_SOURCE = "entrance pupil of Le Grand's schematic eye, from memory; refraction at a cornea of 7.8"
 _SET, _SCAN, _HABIT = "set", "the scan", "usual setting, no source"
 
 
@@ -44,6 +46,10 @@ def _globes(piece: Workpiece, placing: Done | None) -> Iterator[Value]:
     globe = float(placing.settings["globe"])
     usual = abs(globe - GLOBE_WIDTH) < 1e-9
     yield Value("sitter's globe", "", globe, "mm life", GLOBE_SOURCE if usual else _SET)
+    if any("photographs" in eye.sources for eye in piece.eyes):
+        yield Value(
+            "pupil behind the cornea's front, as seen", "", PUPIL_BEHIND_APEX * globe / 24, "mm life", SEEN_SOURCE
+        )
     chosen = _SET if placing.settings.get("diameter") else "nearest of the sizes eyes are sold in, or of your own table"
     yield Value("eye that goes in, diameter", "", piece.eyes[0].diameter, "mm", chosen)
 

@@ -65,6 +65,7 @@ def told(piece: Workpiece, found: "PhotoEyes", marks: str) -> Workpiece:
     }
     for side, estimate in found.estimates.items():
         figures[f"{side}_photographs_uncertainty_mm_life"] = estimate.uncertainty
+        figures[f"{side}_pupil_rms_px"] = _pupil_rms(found, f"{side}-pupil")
     if len(found.estimates) == 2:
         apart = found.estimates["left"].centre - found.estimates["right"].centre
         figures["pupils_apart_by_photographs_mm_life"] = float(np.linalg.norm(apart))
@@ -96,6 +97,14 @@ def compared(piece: Workpiece, estimates: "Mapping[str, Estimate]") -> Workpiece
                 "marks, and the gaze their file gives"
             )
     return piece
+
+
+def _pupil_rms(found: "PhotoEyes", pupil: str) -> float:
+    """Root mean square of the distances from a pupil's marks to where its one place is seen, pixels."""
+    misses = [
+        np.subtract(each.seen[pupil], each.photograph.marks[pupil]) for each in found.photographs if pupil in each.seen
+    ]
+    return float(np.sqrt(np.square(misses).sum(axis=1).mean()))
 
 
 def _row(piece: Workpiece, each: Any) -> dict[str, Any]:

@@ -7,6 +7,8 @@ import pytest
 from canthus.anatomy.gaze import pupil_ahead
 from canthus.files.photo_marks import PhotoMarks, photo_marks_text
 from canthus.geometry.errors import BadFile, BadSetting, NotPossible
+from canthus.job.eye_values import eye_values
+from canthus.job.run import run
 from canthus.steps.eyes.place_eyes import PlaceEyes
 from canthus.steps.workpiece import Done, Landmark
 from photographs import SIZE, camera
@@ -71,6 +73,7 @@ def test_photographs_alone_keep_the_bar_and_are_reported(whole_face, tmp_path):
         assert row["distance_mm_life"] == pytest.approx(900 * row["focal_px"] / 6000, rel=0.15)
     assert len(figures["photograph_marks"]) == 3 * 17
     assert figures["pupils_apart_by_photographs_mm_life"] == pytest.approx(64.0, abs=0.5)
+    assert 0.1 < figures["left_pupil_rms_px"] < 3.0
     assert figures["left_off_photographs_mm_life"] == pytest.approx(0.0, abs=1e-9)
 
 
@@ -215,3 +218,16 @@ def test_eyes_are_taken_from_a_table_of_ones_own(small_face, tmp_path):
             PlaceEyes(stock=str(table)).apply(small_face)
     with pytest.raises(BadSetting, match="series and stock are both given"):
         PlaceEyes(stock=str(table), series="4").apply(small_face)
+
+
+def test_the_report_says_where_the_pupils_depth_is_from(whole_face, tmp_path):
+    """3.05 mm in an eye of 24 is 3.0754 in one of 24.2."""
+    path = written(tmp_path, marked(whole_face))
+    values = eye_values(run([PlaceEyes(photographs=path)], whole_face))
+    (depth,) = [each for each in values if each["what"].startswith("pupil behind")]
+    assert depth["value"] == pytest.approx(3.0754, abs=1e-4)
+    assert "Le Grand" in depth["source"]
+    without = eye_values(run([PlaceEyes()], whole_face))
+    assert [each for each in values if each not in without and each["what"] != "globe's centre, uncertain by"] == [
+        depth
+    ]
