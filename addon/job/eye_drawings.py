@@ -134,7 +134,7 @@ def _svg(outlines: Mapping[str, Sequence[Outline]], marks: Sequence[_Mark], radi
     shapes.append(axis + f'stroke-dasharray="{6 * line:.3f} {3 * line:.3f}"/>')
     shapes += [_dimension(mark, radius, line, size) for mark in marks]
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{title}" overflow="hidden" '
+        f'<svg role="img" aria-label="{title}" overflow="hidden" '
         f'viewBox="{-_BEFORE * radius:.3f} {-_ASIDE * radius:.3f} {wide:.3f} {tall:.3f}">{"".join(shapes)}</svg>'
     )
 

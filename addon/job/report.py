@@ -28,7 +28,8 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
     Returns
     -------
     `name`, `units_in`, `scale`, `steps`, `parts`, `eyes`, `eye_values`, `landmarks`, `checks`, `likeness`, `notes`,
-    `left_out`, `frame`, `versions`. Lengths are millimetres in the coordinates of the exported parts; every key carries its unit.
+    `left_out`, `frame`, `versions`. Lengths are millimetres in the coordinates of the exported parts; every key
+    carries its unit.
     """
     figures = {
         "name": piece.name,

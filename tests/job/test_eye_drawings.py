@@ -44,10 +44,10 @@ def test_lengths_on_the_drawings_are_those_of_the_solids(piece):
 def test_a_drawing_is_sound_svg_that_shows_every_length(piece):
     for drawing in eye_drawings(piece):
         tree = ElementTree.fromstring(drawing.svg)
-        words = [text.text for text in tree.iter("{http://www.w3.org/2000/svg}text")]
+        words = [text.text for text in tree.iter("text")]
         assert words == [f"{name} {length:.2f}" for name, length in drawing.lengths.items()]
         left, top, wide, tall = map(float, tree.attrib["viewBox"].split())
-        for text in tree.iter("{http://www.w3.org/2000/svg}text"):
+        for text in tree.iter("text"):
             assert left <= float(text.attrib["x"]) < left + wide - 1
             assert top < float(text.attrib["y"]) < top + tall
         assert len(re.findall("<path", drawing.svg)) >= 3
