@@ -13,7 +13,7 @@ from .errors import BadMesh
 from .facings import along_bits, facing_bits
 from .mesh import Mesh
 
-CHUNK = 25_000
+CHUNK = 50_000
 PER_EDGE = 1.5
 _STEP = np.float32(2e-4)
 """Cells a ray is put past a face of the grid, so that 32-bit rounding does not hold it there: less than what triangles

@@ -1,5 +1,6 @@
 """3MF, read back by the standard's own library in strict mode (lib3mf, 3MF Consortium)."""
 
+import base64
 import io
 import re
 import zipfile
@@ -41,6 +42,24 @@ def test_the_consortiums_library_reads_it_in_strict_mode_without_a_warning(packa
     assert items.Count() == len(PARTS)
 
 
+def test_with_a_picture_and_metadata_it_is_read_strictly_too(tmp_path):
+    """The thumbnail is an attachment of the package (Core 6.1); the metadata are those of Core 3.4.1."""
+    png = base64.b64decode(
+        "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
+    )  # one pixel, a whole PNG
+    write(tmp_path / "all.3mf", PARTS, thumbnail=png)
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.SetStrictModeActive(True)
+    reader.ReadFromFile(str(tmp_path / "all.3mf"))
+    assert reader.GetWarningCount() == 0
+    assert model.HasPackageThumbnailAttachment()
+    group = model.GetMetaDataGroup()
+    names = {group.GetMetaData(row).GetName() for row in range(group.GetMetaDataCount())}
+    assert names == {"Title", "Application"}
+    assert model.GetBuildItems().Count() == len(PARTS)
+
+
 def test_build_items_do_not_overlap_and_stand_on_the_plate():
     """Core 3.4.3: items should not overlap, and lie in the positive octant."""
     boxes = []
@@ -59,6 +78,8 @@ def test_volumes_are_equal_across_formats(tmp_path):
     for suffix in ("ply", "obj", "stl", "3mf"):
         write(tmp_path / f"ball.{suffix}", ball)
         back = read(tmp_path / f"ball.{suffix}")
+        if suffix == "stl":
+            assert (tmp_path / "ball.stl").stat().st_size == 84 + 50 * len(ball.triangles)
         assert is_watertight(back)
         assert volume(back) == pytest.approx(volume(ball), rel=1e-6)
 

@@ -36,7 +36,9 @@ class FitBase(Step):
     level: int = setting(2, low=0, high=3, help="Levels of subdivision, each with a quarter of the faces' area")
     base: str = setting("", kind="path", help="OBJ of four-cornered faces to fit instead of the base head, millimetres")
     base_landmarks: str = setting("", kind="path", help="Landmarks of your own base, .json or .csv, in its coordinates")
-    pairs: str = setting("", help="More matching points, place on the base = place on the head: x,y,z=x,y,z; x,y,z=x,y,z")
+    pairs: str = setting(
+        "", help="More matching points, place on the base = place on the head: x,y,z=x,y,z; x,y,z=x,y,z"
+    )
     weak: bool = setting(False, help="Rely on landmarks of low confidence too")
     save: str = setting("", help="OBJ to write the fitted quads to, with texture places; colours beside it as PNG")
     texture: int = setting(2048, low=256, high=8192, help="Pixels along a side of that picture")

@@ -7,12 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...anatomy.neck import NeckCut, find_cut, narrowest_depth
-from ...geometry.errors import NotPossible
+from ...geometry.errors import BadSetting, NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .fits import FITS, clearance_of
+from .magnets import Disc, disc_named, suiting
 
 MOST_STRAIN = 3.0
 """Percent a cup's wall may be strained before it is remarked on: tough resins stand more, standard ones crack at a few
@@ -52,6 +53,10 @@ class Neck(Step):
         "none", choices=tuple(FITS), help="Take the fit's clearance off the peg, or add it to cup or bore; none: as set"
     )
     fit_table: str = setting("", kind="path", help="Table of fits of your own printer, TOML: slip = 0.22")
+    magnet: str = setting(
+        "", help="Disc magnet from the table, diameter by height, such as 5x2; empty: as set, or the disc that suits"
+    )
+    magnet_table: str = setting("", kind="path", help="Table of magnets of your own, TOML: mine = [5.1, 2.05]")
     taper: float = setting(
         0.0, low=0.0, high=15.0, unit="deg", help="Slope of the peg's side; the diameter is at its root"
     )
@@ -141,7 +146,9 @@ class Neck(Step):
         from ...geometry.booleans import difference
         from ...geometry.joints import magnet_bore
 
-        bore, depth = diameter + clearance, self.length or 0.4 * diameter
+        disc = self._disc(diameter)
+        diameter, depth = (disc.diameter, self.length or disc.height) if disc else (diameter, self.length)
+        bore, depth = diameter + clearance, depth or 0.4 * diameter
         lead = min(self.chamfer, 0.1 * bore, 0.5 * depth)
         room = 2 * narrowest_depth(head, cut.plane, depth + self.wall)
         if bore + 2 * (self.wall + lead) > room:
@@ -149,7 +156,15 @@ class Neck(Step):
                 "magnet", bore + 2 * (self.wall + lead), room, cut, room - 2 * (self.wall + lead) - clearance
             )
         joined = difference(head, magnet_bore(bore, depth, lead).moved(cut.plane.matrix))
-        return joined, {"bore_diameter_mm": bore, "bore_depth_mm": depth}
+        return joined, {"magnet_mm": diameter, "bore_diameter_mm": bore, "bore_depth_mm": depth}
+
+    def _disc(self, most: float) -> Disc | None:
+        """The magnet that was named, or the widest one up to `most`; None where its size was set by itself."""
+        if self.magnet:
+            if self.diameter:
+                raise BadSetting("neck: magnet and diameter are two sizes: give one of them")
+            return disc_named(self.magnet, self.magnet_table)
+        return None if self.diameter else suiting(most, self.magnet_table)
 
     def _cup(self, head: Mesh, cut: NeckCut, diameter: float, clearance: float) -> tuple[Mesh, dict[str, Any]]:
         from ...geometry.booleans import difference

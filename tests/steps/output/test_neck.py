@@ -11,6 +11,7 @@ from canthus.geometry.errors import BadFile, BadSetting, NotPossible
 from canthus.geometry.measures import components, is_watertight
 from canthus.geometry.sections import plane, section
 from canthus.geometry.solids import cylinder, frustum, sphere
+from canthus.steps.output.magnets import MAGNETS
 from canthus.steps.output.neck import Neck
 from canthus.steps.workpiece import Landmark, Workpiece
 
@@ -63,6 +64,32 @@ def test_fits_of_ones_own(tmp_path):
     (tmp_path / "odd.toml").write_text("slip = 'wide'\n")
     with pytest.raises(BadFile, match="fit slip must be millimetres"):
         Neck(fit="slip", fit_table=str(tmp_path / "odd.toml")).apply(PIECE)
+
+
+def test_a_magnet_from_the_table(tmp_path):
+    """The bore is as wide and deep as the disc and its fit, within 0.01 mm; a table of one's own adds to it."""
+    (tmp_path / "mine.toml").write_text("mine = [5.1, 2.05]\n")
+    for name, table, width, depth in (("5x2", "", 5.0, 2.0), ("mine", str(tmp_path / "mine.toml"), 5.1, 2.05)):
+        piece = Neck(kind="magnet", magnet=name, magnet_table=table, fit="slip").apply(PIECE)
+        cut = plane(piece.figures["cut_at_mm"], piece.figures["cut_up"])
+        hole = section(piece.head, cut.raised(0.6 * depth))[1]
+        assert 2 * np.linalg.norm(hole.points, axis=1).max() == pytest.approx(width + 0.18, abs=0.01)
+        assert len(section(piece.head, cut.raised(depth - 0.01))) == 2
+        assert len(section(piece.head, cut.raised(depth + 0.01))) == 1
+    chosen = Neck(kind="magnet").apply(PIECE).figures
+    assert (chosen["magnet_mm"], chosen["bore_depth_mm"]) in {(d.diameter, d.height) for d in MAGNETS.values()}
+
+
+def test_a_magnet_that_is_not_there_is_refused(tmp_path):
+    with pytest.raises(BadSetting, match="no magnet called '7x9': there are 2x1"):
+        Neck(kind="magnet", magnet="7x9").apply(PIECE)
+    with pytest.raises(BadSetting, match="magnet and diameter are two sizes"):
+        Neck(kind="magnet", magnet="5x2", diameter=5.0).apply(PIECE)
+    for number, wrong in enumerate(("mine = 3\n", "mine = [1, 2, 3]\n", "mine = [-1, 2]\n", "not toml")):
+        table = tmp_path / f"{number}.toml"
+        table.write_text(wrong)
+        with pytest.raises(BadFile, match="magnet"):
+            Neck(kind="magnet", magnet="mine", magnet_table=str(table)).apply(PIECE)
 
 
 def test_a_cup_holds_a_ball_and_tells_its_lips_strain():
