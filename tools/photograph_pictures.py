@@ -66,6 +66,7 @@ def photographs(folder: Path, out: Path) -> Iterator[float]:
     subprocess.run(["xdotool", "key", "Escape"], check=True)
     yield 0.5
     print("Esc leaves the marks as they were:", len(image.canthus_photo.marks) == before, flush=True)
+    yield from refused_over_the_sidebar(image)
     press("load_photo_marks", filepath=str(folder / "photographs.json"))
     side = bpy.data.images["photograph-1.jpg"]
     x, y = side.canthus_photo.marks["stomion"].place
@@ -106,6 +107,21 @@ def clicked(image: bpy.types.Image, mark: str, place: tuple[float, float]) -> It
     found = image.canthus_photo.marks[mark].place
     off = [round(float(there - meant), 1) for there, meant in zip(found, place, strict=True)]
     print(f"clicked {mark}: off by {off} px of the picture, next is {image.canthus_photo.next_mark}", flush=True)
+
+
+def refused_over_the_sidebar(image: bpy.types.Image) -> Iterator[float]:
+    """A click on the sidebar, which lies over the photograph, marks nothing."""
+    before = len(image.canthus_photo.marks)
+    press("set_photo_mark", "INVOKE_DEFAULT", mark="stomion")
+    yield 0.5
+    window, _ = view()
+    bar = next(each for each in editor().regions if each.type == "UI")
+    across, down = bar.x + bar.width // 3, window.height - 1 - (bar.y + 20)
+    subprocess.run(["xdotool", "mousemove", str(across), str(down), "click", "1"], check=True)
+    yield 0.5
+    subprocess.run(["xdotool", "key", "Escape"], check=True)
+    yield 0.5
+    print("a click on the sidebar marks nothing:", len(image.canthus_photo.marks) == before, flush=True)
 
 
 def start() -> None:

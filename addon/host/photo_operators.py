@@ -267,13 +267,19 @@ def keep_solution(image: bpy.types.Image, seen: object) -> None:
 def under_mouse(
     context: bpy.types.Context, event: bpy.types.Event, image: bpy.types.Image
 ) -> tuple[float, float] | None:
-    """The pixel under the mouse, from the top left corner; None beside the photograph."""
+    """The pixel under the mouse, from the top left corner; None beside the photograph or over the sidebar."""
     region = next((each for each in context.area.regions if each.type == "WINDOW"), None)
-    if region is None:
-        return None
+    if region is None or any(_within(each, event) for each in context.area.regions if each.type != "WINDOW"):
+        return None  # sidebar and header lie over the photograph
     across, up = region.view2d.region_to_view(event.mouse_x - region.x, event.mouse_y - region.y)
     width, height = photo_images.size_of(image)
     return (across * width, (1 - up) * height) if 0 <= across <= 1 and 0 <= up <= 1 else None
+
+
+def _within(region: bpy.types.Region, event: bpy.types.Event) -> bool:
+    """Whether the mouse is over a region; one that is hidden is a pixel wide."""
+    across, up = event.mouse_x - region.x, event.mouse_y - region.y
+    return region.width > 1 and 0 <= across < region.width and 0 <= up < region.height
 
 
 CLASSES = (

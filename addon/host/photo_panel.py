@@ -74,7 +74,10 @@ class CANTHUS_PT_photo_cameras(_Tab, bpy.types.Panel):
     def draw(self, context: bpy.types.Context) -> None:
         layout = self.layout
         layout.operator("canthus.solve_cameras", icon="CAMERA_DATA")
-        for image in photo_images.marked_images():
+        images = photo_images.marked_images()
+        if images:
+            extra_panels.draw_text(layout.column(align=True), context, "Place Eyes goes by these marks as well", "INFO")
+        for image in images:
             kept = image.canthus_photo
             row = layout.row()
             row.label(text=image.name, icon="IMAGE_DATA")
