@@ -87,7 +87,7 @@ class CANTHUS_PT_photo_cameras(_Tab, bpy.types.Panel):
                     button.image, button.over = image.name, over
                 layout.label(text=f"{kept.rms:.1f} px RMS, lens {kept.focal_found:.0f} ± {kept.focal_error:.0f} px")
             else:
-                row.label(text=f"{len(kept.marks)} marks")
+                row.label(text=f"{len(kept.marks)} mark{'' if len(kept.marks) == 1 else 's'}")
 
 
 CLASSES = (CANTHUS_PT_photo, CANTHUS_PT_photo_marks, CANTHUS_PT_photo_cameras)
