@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ..geometry.errors import BadMesh
 from ..geometry.mesh import Mesh
 from ..job.studio import FINDING
-from ..steps.workpiece import Check, Workpiece
+from ..steps.workpiece import GAP, Check, Workpiece
 from . import materials, sections
 from .cameras import DISTANCE, View
 
@@ -33,10 +33,17 @@ def finding_views(piece: Workpiece, parts: dict[str, bpy.types.Object], add: Add
     add : puts one more mesh on the stage
     """
     for number, check in told(piece.checks):
-        named = [name for name in parts if name in check.name.split(":")[0].split(" and ")] or ["head"]
-        shown = [name for name in named if name in parts]
+        shown = [name for name in _named(check) if name in parts]
         if shown:
             yield _view(piece, number, check, shown, parts, add)
+
+
+def _named(check: Check) -> list[str]:
+    """The parts a finding is about: those it names, with the socket an eye's gap is measured to; else the head."""
+    subject, _, what = check.name.partition(": ")
+    if what == GAP:
+        return ["head", subject]
+    return subject.split(" and ") if what and subject != "vents" else ["head"]
 
 
 def told(checks: tuple[Check, ...]) -> list[tuple[int, Check]]:

@@ -12,6 +12,8 @@ from ..geometry.cloud import Cloud
 from ..geometry.errors import NotReady
 from ..geometry.mesh import Mesh
 
+GAP = "gap to the socket"
+"""What the check's finding on the gap round an eye is called, after the eye's name."""
 EYES_FOUND = "eyes found"
 """Name of the finding by which place-eyes says that a head shows no eyes: later steps then have none to work on."""
 

@@ -10,6 +10,7 @@ from canthus.geometry.errors import BadFile, NotReady
 from canthus.geometry.progress import Cancelled, Progress
 from canthus.host import scene_piece, studio
 from canthus.host.drawn_apart import shifts_of
+from canthus.host.finding_views import _named
 from canthus.steps.workpiece import Check, Done, Workpiece
 from host.scene_state import state
 from small_pieces import bust, egg
@@ -82,6 +83,15 @@ def test_findings_are_photographed_grave_ones_first(whole):
     assert taken[2].title == "head: islands"
     assert size_of(taken[1].png) == (32, 32)
     assert owned() == count
+
+
+def test_a_finding_shows_the_parts_it_is_about():
+    def named(what):
+        return _named(Check(what, 1, 0, "", False, (0.0, 0.0, 0.0)))
+
+    assert named("eye-left: gap to the socket") == ["head", "eye-left"]
+    assert named("head and skull-cap: overlap") == ["head", "skull-cap"]
+    assert named("vents: narrowest") == named("eyes found") == ["head"]
 
 
 def test_parts_are_drawn_out_along_the_ways_they_go_in(whole):

@@ -10,7 +10,7 @@ from ...geometry.booleans import shared_by_pairs
 from ...geometry.closest import ClosestPoint
 from ...geometry.measures import is_watertight, volume
 from ...geometry.mesh import Mesh
-from ..workpiece import Check, Eye
+from ..workpiece import GAP, Check, Eye
 from .findings import at
 
 TOUCH = 0.02
@@ -48,7 +48,7 @@ def clearance_findings(parts: dict[str, Mesh], eyes: tuple[Eye, ...]) -> list[Ch
         gap, where = least_gap(parts[name], parts["head"])
         wanted = 0.9 * min(eye.clearance, eye.clearance if eye.seat_gap is None else eye.seat_gap)
         advice = "the eye will bind: carve the sockets with more clearance"
-        found.append(Check(f"{name}: gap to the socket", gap, wanted, "mm", gap >= wanted, at(where), False, advice))
+        found.append(Check(f"{name}: {GAP}", gap, wanted, "mm", gap >= wanted, at(where), False, advice))
     return found
 
 
