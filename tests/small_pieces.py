@@ -17,7 +17,12 @@ from canthus.steps.catalogue import step_named
 from canthus.steps.workpiece import Eye, Landmark, Workpiece
 from demo_heads import demo_head
 
-COARSE = {"hollow": {"cell": 0.5, "wall": 2.0}, "close": {"resolution": 4.0}, "fit-base": {"level": 0}}
+COARSE = {
+    "hollow": {"cell": 0.5, "wall": 2.0},
+    "close": {"resolution": 4.0},
+    "fit-base": {"level": 0},
+    "relief": {"edge": 3.0},
+}
 """Settings that make a step quick; what it makes with finer ones is tested in its own place."""
 
 
@@ -31,7 +36,7 @@ def piece_for(step):
         return sitter("closed").but(landmarks={})
     if step == "patch":
         return with_a_hole()
-    if step in ("pose", "measure", "scale", "drop-islands", "smooth", "reduce", "fit-base"):
+    if step in ("pose", "measure", "scale", "drop-islands", "smooth", "reduce", "fit-base", "relief"):
         return sitter("closed")
     if step == "place-eyes":
         return sitter("scaled")

@@ -15,6 +15,8 @@ from ..geometry.subdivision import refined
 
 REGIONS = ("face", "lids", "eyes", "lips", "nose", "ears", "scalp", "neck", "orbit")
 """Names of the regions, as the file numbers them. `eyes` is what lies between the lids, `orbit` the skin round them."""
+REGION_COLUMN = "base_region"
+"""Column of a fitted head with the region of each vertex."""
 FINEST_MM, FINEST_UV = 0.01, 1 / 65535
 """Units the file holds vertices and texture places in."""
 _STORED_LEVELS = 2

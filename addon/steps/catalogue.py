@@ -13,6 +13,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .clean.denoise import Denoise
     from .clean.merge_layers import MergeLayers
     from .detail.fit_base import FitBase
+    from .detail.relief import Relief
     from .eyes.carve_sockets import CarveSockets
     from .eyes.make_eyes import MakeEyes
     from .eyes.place_eyes import PlaceEyes
@@ -58,6 +59,7 @@ def all_steps() -> tuple[type[Step], ...]:
         CarveSockets,
         MakeEyes,
         FitBase,
+        Relief,
         Neck,
         Hollow,
         Key,

@@ -36,9 +36,7 @@ class FitBase(Step):
     level: int = setting(2, low=0, high=3, help="Levels of subdivision, each with a quarter of the faces' area")
     base: str = setting("", kind="path", help="OBJ of four-cornered faces to fit instead of the base head, millimetres")
     base_landmarks: str = setting("", kind="path", help="Landmarks of your own base, .json or .csv, in its coordinates")
-    pairs: str = setting(
-        "", help="More matching points, place on the base = place on the head: x,y,z=x,y,z; x,y,z=x,y,z"
-    )
+    pairs: str = setting("", help="More matching points, on the base and on the head: x,y,z=x,y,z; x,y,z=x,y,z")
     weak: bool = setting(False, help="Rely on landmarks of low confidence too")
     save: str = setting("", help="OBJ to write the fitted quads to, with texture places; colours beside it as PNG")
     texture: int = setting(2048, low=256, high=8192, help="Pixels along a side of that picture")
@@ -167,6 +165,7 @@ def _colours(vertices: NDArray[np.float64], piece: Workpiece) -> NDArray[np.uint
 
 def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
     """The quads as triangles, every rim closed round a vertex in its middle, the regions as a column."""
+    from ...anatomy.base_head import REGION_COLUMN
     from ...geometry.quads import as_triangles, rims_of
 
     vertices, triangles = [head.vertices], [as_triangles(head.vertices, head.quads)]
@@ -180,7 +179,7 @@ def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
         triangles.append(np.stack([np.roll(rim, -1), rim, middle], axis=1).astype(np.int32))
         region = np.append(region, region[rim[0]])
         colours = None if colours is None else np.vstack([colours, colours[rim[:1]]])
-    columns = {} if head.region is None else {"region": region}
+    columns = {} if head.region is None else {REGION_COLUMN: region}
     return Mesh(np.vstack(vertices), np.vstack(triangles), colours, columns)
 
 

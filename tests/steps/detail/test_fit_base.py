@@ -32,7 +32,7 @@ def test_it_lies_on_the_scan_with_its_landmarks(fitted):
     """Issue 6: 0.15 mm RMS on seen skin, landmarks within 0.5 mm, 99 % of the faces of 20 degrees, none folded."""
     _, piece, done = fitted
     away = ClosestPoint(piece.scan).query(done.head.vertices)[0]
-    region = done.head.columns["region"]
+    region = done.head.columns["base_region"]
     skin = ~np.isin(region, [2, 5])  # eyes and ears apart
     assert np.sqrt((away[skin] ** 2).mean()) < 0.15
     for name, row in own_base().landmarks.items():
@@ -47,9 +47,9 @@ def test_it_lies_on_the_scan_with_its_landmarks(fitted):
 
 def test_colours_come_along(fitted):
     _, _, done = fitted
-    lips = done.head.columns["region"] == 3
+    lips = done.head.columns["base_region"] == 3
     red = done.head.colours[lips].astype(float).mean(axis=0)
-    skin = done.head.colours[done.head.columns["region"] == 0].astype(float).mean(axis=0)
+    skin = done.head.colours[done.head.columns["base_region"] == 0].astype(float).mean(axis=0)
     assert red[0] - red[1] > skin[0] - skin[1]
 
 
@@ -89,7 +89,7 @@ def test_a_base_of_ones_own_by_its_landmarks_and_by_pairs(tmp_path):
     done = FitBase(**mine, pairs=by_hand, save=str(tmp_path / "fitted.obj")).apply(piece)
     assert done.figures["rms_mm"] < 0.4
     assert len(read_quads(tmp_path / "fitted.obj")[1]) == len(base.quads)
-    assert "region" not in done.head.columns
+    assert "base_region" not in done.head.columns
     with pytest.raises(BadSetting, match="base_landmarks, or pairs"):
         FitBase(base=mine["base"]).apply(piece)
     with pytest.raises(BadSetting, match="x,y,z=x,y,z"):

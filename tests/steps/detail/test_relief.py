@@ -1,0 +1,73 @@
+"""Relief on a whole head: where it lies, how deep it is, what is said of it."""
+
+import numpy as np
+import pytest
+from canthus.anatomy.skin_regions import SKIN, skin_regions
+from canthus.files.png import write_png
+from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.errors import BadSetting, NotReady
+from canthus.geometry.intersections import self_intersections
+from canthus.geometry.measures import is_watertight
+from canthus.steps.detail.relief import Relief
+from demo_heads import demo_head
+from small_pieces import sitter
+
+
+@pytest.fixture(scope="module")
+def piece():
+    return sitter("closed")
+
+
+def test_regions_from_landmarks_alone_agree_with_the_demo_heads_paint(piece):
+    """The demo head knows its own lips; the nose's tip, the chin and the forehead are where their landmarks are."""
+    head = demo_head(0)
+    marks = {name: np.asarray(place) for name, place in head.truth.landmarks.items()}
+    region = skin_regions(head.mesh, marks)
+    lips = np.asarray(head.mesh.columns["region"]) == 1
+    assert (region[lips] == SKIN.index("lips")).mean() > 0.8
+    for name, place in {
+        "nose": marks["pronasale"],
+        "forehead": marks["glabella"] + [0, 5, 22],
+        "chin": marks["gnathion"] + [0, -8, 12],
+        "neck": marks["gnathion"] + [0, 40, -35],
+    }.items():
+        nearest = np.argmin(np.linalg.norm(head.mesh.vertices - place, axis=1))
+        assert SKIN[region[nearest]] == name
+
+
+def test_it_is_as_deep_as_set_and_nowhere_crosses(piece):
+    done = Relief(pores=0, lines=0.3, lips=0, edge=1.2, strength="neck=0, chin=0, face=0, orbit=0").apply(piece)
+    away = ClosestPoint(piece.head).query(done.head.vertices)[0]
+    assert away.max() == pytest.approx(0.3, rel=0.05)
+    marks = {name: np.asarray(mark.position) for name, mark in piece.landmarks.items()}
+    region = skin_regions(done.head, marks)
+    deep = away > 0.05
+    assert (region[deep] == SKIN.index("forehead")).mean() > 0.97  # the rest borders on it
+    assert is_watertight(done.head)
+    assert not len(self_intersections(done.head, deeper_than=1e-6))  # halves of one triangle touch to the last digit
+    assert done.figures["deepest_mm"] == pytest.approx(0.3, rel=0.05)
+
+
+def test_an_image_lies_over_all_of_the_skin(piece, tmp_path):
+    dots = np.where(np.indices((64, 64)).sum(axis=0) % 32 < 16, 65535, 0).astype(np.uint16)
+    with (tmp_path / "dots.png").open("wb") as file:
+        write_png(file, dots)
+    done = Relief(image=str(tmp_path / "dots.png"), depth=0.25, tile=24.0, edge=2.0).apply(piece)
+    assert ClosestPoint(piece.head).query(done.head.vertices)[0].max() == pytest.approx(0.25, rel=0.05)
+
+
+def test_it_says_what_prints_and_where_the_mesh_is_too_coarse(piece):
+    done = Relief(edge=3.0).apply(piece)
+    told = " ".join(done.notes)
+    assert "Two pixels of 0.05 mm stand for 0.60 mm of skin at 1:6" in told
+    assert "Pores 0.25 mm wide are 0.042 mm on the print and will not show" in told
+    assert "too coarse for pores" in told
+    enlarged = " ".join(Relief(edge=3.0, true=False).apply(piece).notes)
+    assert "Pores 0.60 mm wide are 0.100 mm on the print and can show" in enlarged
+
+
+def test_bad_words_are_refused(piece):
+    with pytest.raises(BadSetting, match="region=number"):
+        Relief(strength="nostril=2").apply(piece)
+    with pytest.raises(NotReady, match="run landmarks"):
+        Relief().apply(piece.but(landmarks={}))
