@@ -52,7 +52,9 @@ def take(mesh, photographs, cameras, folder, samples):
     bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
     scene = bpy.context.scene
     skin = bpy.data.materials.new("Skin")
-    skin.use_nodes = True
+    scene.world = bpy.data.worlds.new("Sky")
+    if bpy.app.version < (5, 0, 0):
+        skin.use_nodes = scene.world.use_nodes = True  # later hosts always do, and warn
     nodes = skin.node_tree.nodes
     paint = nodes.new("ShaderNodeVertexColor")
     paint.layer_name = exchange.COLOUR
@@ -61,8 +63,6 @@ def take(mesh, photographs, cameras, folder, samples):
     data.shade_smooth()
     data.materials.append(skin)
     scene.collection.objects.link(bpy.data.objects.new("Head", data))
-    scene.world = bpy.data.worlds.new("Sky")
-    scene.world.use_nodes = True
     sky = scene.world.node_tree.nodes["Background"]
     sky.inputs["Color"].default_value, sky.inputs["Strength"].default_value = (0.55, 0.6, 0.66, 1.0), 0.7
     for towards, strength in (((-600, -900, 500), 2.2), ((700, -700, 200), 1.0)):

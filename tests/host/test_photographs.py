@@ -239,3 +239,17 @@ def test_a_linked_photograph_is_left_alone(tmp_path):
     with pytest.raises(RuntimeError, match="linked from another file"):
         bpy.ops.canthus.set_photo_mark(image="theirs", mark="stomion", place=(10, 10))
     assert photo_images.marked_images() == []
+
+
+def test_solved_cameras_are_one_undo_step(collection, images):
+    for image in images:
+        image.use_fake_user = True
+    bpy.ops.ed.undo_push(message="before")
+    bpy.ops.canthus.solve_cameras("EXEC_DEFAULT", True)
+    assert len(bpy.data.cameras) == 3
+    bpy.ops.ed.undo()
+    assert len(bpy.data.cameras) == 0
+    assert [image.canthus_photo.rms for image in photo_images.marked_images()] == [0.0] * 3
+    bpy.ops.ed.redo()
+    assert len(bpy.data.cameras) == 3
+    assert all(0 < image.canthus_photo.focal_found for image in photo_images.marked_images())
