@@ -14,6 +14,8 @@ SLACK = 1e-3
 """Share of a cell by which a triangle is taken for larger, so that 32-bit rounding loses none."""
 _MOST_CELLS = 500
 """Cells along the longest side at most."""
+_LONG, _BOXED = 8, 8
+"""Cells along a triangle from which it counts as a large one, and cells of such ones' boxes at most, a triangle."""
 
 Numbers = NDArray[np.int32]
 Reals = NDArray[np.float32]
@@ -77,11 +79,21 @@ def cells_of(mesh: Mesh, corners: list[list[Reals]], low: NDArray[np.float64], s
 
 
 def grid_over(mesh: Mesh, per_edge: float) -> tuple[NDArray[np.float64], float]:
-    """Low corner and edge of cells about as large as even triangles of the mesh's area have edges, times `per_edge`."""
+    """Low corner and edge of cells about as large as even triangles of the mesh's area have edges, times `per_edge`;
+    larger where a few large triangles among very small ones would lie in too many of them.
+    """
     low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
     # The edge of even triangles of the same area: of slivers, some edges are far longer and others far shorter.
     edge = float(1.52 * np.sqrt(triangle_areas(mesh).mean()))
     size = max(edge * per_edge, float((high - low).max()) / _MOST_CELLS, 1e-9)
+    extents = []
+    for column in mesh.vertices.T.astype(np.float32):
+        one, two, three = (column.take(mesh.triangles[:, corner]) for corner in range(3))
+        extents.append(np.maximum(np.maximum(one, two), three) - np.minimum(np.minimum(one, two), three))
+    long = np.maximum(np.maximum(*extents[:2]), extents[2]) > _LONG * size
+    boxes = np.stack([extent[long] for extent in extents], axis=1).astype(np.float64)
+    while (boxes / size + 1).prod(axis=1).sum() > _BOXED * len(mesh.triangles) + 1_000_000:
+        size *= 1.3
     return low - size * 0.5, size
 
 

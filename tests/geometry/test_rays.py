@@ -7,6 +7,7 @@ from canthus.geometry.measures import triangle_normals
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.rays import RayCaster, meets
 from canthus.geometry.solids import box, frustum, icosphere, sphere
+from canthus.geometry.transforms import rotation, transform
 
 
 def by_trying_all(mesh, origins, directions):
@@ -79,6 +80,22 @@ def test_on_a_grid_of_many_blocks_none_is_missed():
     found = np.isfinite(out)
     assert (np.einsum("ij,ij->i", normals[hit[found]], ways[found]) > 0).all()
     assert (out[found] >= expected[found]).all()
+
+
+def test_a_few_large_triangles_among_many_small_ones():
+    """A fine ball beside a slanting plate a thousand times as wide: its triangles' boxes hold most of the room."""
+    ball, plate = icosphere(5, 0.3), box((-1, -1, -0.001), (1, 1, 0.001))
+    tilt = rotation((1.0, 1.0, 0.3), 0.9)
+    plate, place = plate.moved(transform(tilt * 300.0)), np.array([0.0, 0.0, 200.0])
+    both = Mesh(
+        np.concatenate([ball.vertices + place, plate.vertices]),
+        np.concatenate([ball.triangles, plate.triangles + len(ball.vertices)]),
+    )
+    origins = np.random.default_rng(6).uniform(-1, 1, (50, 3)) + place + 3.0
+    ways = place - origins
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    distance, _ = RayCaster(both).first_hit(origins, ways)
+    np.testing.assert_allclose(distance, by_trying_all(both, origins, ways), atol=1e-9)
 
 
 def test_the_triangle_a_ray_starts_on_is_passed_and_far_ones_are_not_looked_for():
