@@ -8,6 +8,7 @@ from canthus.anatomy.eye_path import eye_bore
 from canthus.geometry.booleans import difference, intersection
 from canthus.geometry.errors import NotReady
 from canthus.geometry.measures import components, is_watertight, volume
+from canthus.geometry.rays import RayCaster
 from canthus.geometry.solids import box
 from canthus.steps.eyes.carve_sockets import CarveSockets
 from canthus.steps.eyes.make_eyes import MakeEyes
@@ -77,6 +78,30 @@ def test_opening_is_clear_and_the_rim_is_no_razor(carved):
         near = (distances < eye.pocket_radius + 4 * carved.scale) & (distances > eye.pocket_radius + 0.005)
         cosines = (away[near] / distances[near, None]) @ ways.T
         assert cosines.max() < np.cos(0.01)
+
+
+@pytest.mark.parametrize("new_lids", [False, True])
+def test_the_rim_is_no_razor_in_the_corners_either(placed, new_lids):
+    """Half a millimetre (life size) into the rim, all round it: square on the pocket, and along the wall where it leans
+    forward, there are no less than two thirds of the rim asked for from the pocket to the skin."""
+    piece = CarveSockets(rim=0.15).apply(RebuildLids().apply(placed) if new_lids else placed)
+    caster = RayCaster(piece.head)
+    for eye in piece.eyes:
+        centre, ahead = np.array(eye.centre), np.array([0.0, -1.0, 0.0])
+        ways = eye.opening - centre
+        ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+        out = ways - ways.mean(axis=0)
+        ways += 0.5 * piece.scale / eye.pocket_radius * out / np.linalg.norm(out, axis=1, keepdims=True)
+        ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+        pocket, _ = caster.first_hit(np.broadcast_to(centre, ways.shape), ways)
+        starts = centre + (pocket + 1e-4)[:, None] * ways
+        round_the_globe = np.arccos(ways @ np.array(eye.gaze))
+        lean = np.clip(round_the_globe - 0.6, 0.0, 1.0)[:, None] * ahead
+        for toward in (ways, ways + lean):
+            toward = toward / np.linalg.norm(toward, axis=1, keepdims=True)
+            thick, _ = caster.first_hit(starts, toward)
+            assert thick.min() > 0.1
+        assert piece.figures[f"{eye.side}_least_lid_mm"] > 0.15
 
 
 @pytest.mark.parametrize(("scale", "diameter"), [(1 / 6, 4), (1 / 6, 3), (1 / 4, 6), (1 / 4, 5), (1.0, 24), (1.0, 22)])
