@@ -112,7 +112,8 @@ def _least_gap(head: Mesh, eye: Eye, solid: Mesh, half: bool) -> float:
     if half:  # as far as the flat back and no farther
         reach = np.where(cosines < 0, np.minimum(reach, FLAT * eye.diameter / 2 / np.maximum(-cosines, 1e-12)), reach)
     within = float((distances - reach).min(initial=np.inf))
-    return within if within < 0 else least_gap(solid, head)[0]
+    about = near.take(head.triangles).any(axis=1)
+    return within if within < 0 or not about.any() else least_gap(solid, head.kept(about))[0]
 
 
 def _fixed(head: Mesh, solid: Mesh, eye: Eye) -> Mesh:
