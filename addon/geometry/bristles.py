@@ -62,6 +62,7 @@ _AROUND = 16  # neighbours that tell how thick the skin is at a point
 _THIN = 2.2  # times the region's median thickness from which a point is none of the skin's: a clump has three times
 _LOW = 1.2  # clearances over the skin up to which a point may be its margin, not the foot of a lash
 _PIECE = 0.03  # share of the largest piece that still is skin: a lid cut off by its crease; clumps of lashes are less
+_FINE, _SCRAP = 1.4, 0.012  # times the median thickness up to which smaller pieces are skin too; their least share
 _ROUNDS = 2  # a lid's margin turns in within two spacings; each round more, and the feet of lashes grow back
 
 
@@ -108,10 +109,13 @@ def _skin(
     cosine = np.einsum("ij,ij->i", normals[start], normals[end])
     both = normals[start] + normals[end] * np.sign(cosine)[:, None]
     height = 0.5 * np.abs(np.einsum("ij,ij->i", way, both))
-    thin = thick < _THIN * np.median(thick)
+    usual = float(np.median(thick))
+    thin = thick < _THIN * usual
     flat = (np.abs(cosine) > 0.7) & (height < 0.08 + 0.15 * length) & thin[start] & thin[end]
     links = coo_array((np.ones(int(flat.sum()), np.int8), (start[flat], end[flat])), shape=(len(rows),) * 2)
     label = connected_components(links, directed=False)[1]
     sizes = np.bincount(label)
-    skin: NDArray[np.bool_] = (sizes >= _PIECE * sizes.max())[label]
+    fine = np.bincount(label, thick) / sizes < _FINE * usual
+    share = sizes / sizes.max()
+    skin: NDArray[np.bool_] = ((share >= _PIECE) | (fine & (share >= _SCRAP)))[label]
     return skin
