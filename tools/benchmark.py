@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import environment
 
-STAGES = ("clean", "surface", "output")
+STAGES = ("clean", "surface", "detail", "output")
 """Modules of tools/benchmarks that declare rows."""
 
 

@@ -121,6 +121,23 @@ def lines(
     return relief
 
 
+def come_and_go(vertices: NDArray[np.float64], seed: int, length: float = 7.0) -> NDArray[np.float64]:
+    """(n,) shares from 0 to 1, smooth over the skin, nothing on half of it: furrows that end and begin again.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array, life size
+    seed : another seed, other places
+    length : about how long a stretch is, millimetres
+    """
+    rng = np.random.default_rng(seed)
+    waves = rng.standard_normal((12, 3))
+    waves /= np.linalg.norm(waves, axis=1, keepdims=True) * 2 * length
+    sum_of_waves = np.sin(2 * np.pi * (vertices @ waves.T + rng.uniform(size=12))).sum(axis=1) / np.sqrt(6)
+    rising: NDArray[np.float64] = np.clip(0.5 + 1.5 * sum_of_waves, 0.0, 1.0)
+    return rising * rising * (3 - 2 * rising)
+
+
 def from_image(
     vertices: NDArray[np.float64], normals: NDArray[np.float64], heights: NDArray[np.float64], tile: float, depth: float
 ) -> NDArray[np.float64]:
