@@ -185,12 +185,18 @@ class JoinedPhotos:
         known = len(self.head.names)
         return np.asarray(np.linalg.norm(found.points[:known] - self.points[:known], axis=1))
 
+    def seen_elsewhere(self, found: Bundle) -> dict[str, NDArray[np.float64]]:
+        """Where two photographs or more see the landmarks that were not trusted."""
+        names = [self.head.names[row] for row in self.freed]
+        marked = [name for number in range(len(self.fitting)) for name in self.names(number)]
+        return {name: found.points[self.rows[name]] for name in names if marked.count(name) > 1}
+
     def on_landmarks(self, found: Bundle) -> list[str]:
         """A sentence on each landmark that was not trusted."""
         moved = self._moved(found)
         return [
-            f"the photographs see {self.head.names[row]} {moved[row]:.0f} mm from where it lies on the head: it was "
-            "not used; move the one or the other"
+            f"the photographs see {self.head.names[row]} {moved[row]:.0f} mm from where it lies on the head: "
+            "they were solved without it"
             for row in self.freed
         ]
 

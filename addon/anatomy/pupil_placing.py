@@ -22,12 +22,14 @@ class PhotoEyes:
     ----------
     estimates : side to the globe's centre, for the sides whose pupil is marked
     photographs : those that fit, in their order
+    landmarks : name to (3,) place of those that lie elsewhere on the head than two photographs or more see them
     excess : how much larger the misses are than marks and landmarks allow for; near 1 where all is well
     notes : a sentence on everything that was left out
     """
 
     estimates: Mapping[str, Estimate]
     photographs: tuple[SeenPhoto, ...]
+    landmarks: Mapping[str, NDArray[np.float64]]
     excess: float
     notes: tuple[str, ...]
 
@@ -56,9 +58,9 @@ def eyes_from_photographs(
     head = anchors(landmarks)
     fitting, mistaken, notes = shots(photographs, head)
     if not fitting:
-        return PhotoEyes({}, (), 0.0, tuple(notes))
+        return PhotoEyes({}, (), {}, 0.0, tuple(notes))
     work = JoinedPhotos(fitting, head, dict(starts), radius, mistaken)
     solved = work.solved()
     notes += work.notes + work.on_landmarks(solved)
     seen = tuple(work.seen(number, solved) for number in range(len(fitting)))
-    return PhotoEyes(work.estimates(solved), seen, solved.excess, tuple(notes))
+    return PhotoEyes(work.estimates(solved), seen, work.seen_elsewhere(solved), solved.excess, tuple(notes))

@@ -23,7 +23,7 @@ class Landmark:
     """A named place on the head: (x, y, z) in the workpiece's millimetres, and how far it can be trusted.
 
     `confidence` runs from 0 to 1; below `SURE` the landmark is shown as weak. `source` is "proposed", "placed"
-    (by hand) or "file".
+    (by hand), "file" or "photographs".
     """
 
     position: tuple[float, float, float]

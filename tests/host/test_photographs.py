@@ -252,4 +252,4 @@ def test_solved_cameras_are_one_undo_step(collection, images):
     assert [image.canthus_photo.rms for image in photo_images.marked_images()] == [0.0] * 3
     bpy.ops.ed.redo()
     assert len(bpy.data.cameras) == 3
-    assert all(0 < image.canthus_photo.focal_found for image in photo_images.marked_images())
+    assert all(image.canthus_photo.focal_found > 0 for image in photo_images.marked_images())

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from ...anatomy.landmarks import NAMES
 from ...files.photo_marks import PhotoMarks, read_photo_marks
 from ...geometry.errors import NotPossible
-from ..workpiece import Workpiece
-from .one_eye import corners_seen, fissure_of, twin_of
+from ..workpiece import Landmark, Workpiece
+from .one_eye import corners_seen, fissure_of, triple, twin_of
 
 if TYPE_CHECKING:
     from ...anatomy.globe_fit import Estimate
@@ -55,6 +55,25 @@ def solved(piece: Workpiece, photographs: list[PhotoMarks], radius: float, where
         if corners_seen(piece, side) or corners_seen(piece, twin_of(side)):
             starts[side] = from_landmarks(fissure_of(piece, side, None, radius), radius).centre
     return eyes_from_photographs(photographs, landmarks, starts, radius)
+
+
+def corrected(piece: Workpiece, found: "PhotoEyes") -> Workpiece:
+    """The workpiece with landmarks that were only proposed where photographs see them, if that is elsewhere.
+
+    Two photographs or more have to agree. What was placed by hand stays: the notes say how far off it is.
+    """
+    marks = dict(piece.landmarks)
+    for name, place in found.landmarks.items():
+        if marks[name].source == "proposed":
+            marks[name] = Landmark(triple(place * piece.scale), _SEEN_TRUST, "photographs")
+            piece = piece.noted(f"{name} was moved to where the photographs see it")
+        else:
+            piece = piece.noted(f"{name} stays where it was placed: move it, or mark the photographs anew")
+    return piece.but(landmarks=marks)
+
+
+_SEEN_TRUST = 0.8
+"""Confidence of a landmark that photographs place: they are marked by hand, but not on the surface."""
 
 
 def told(piece: Workpiece, found: "PhotoEyes", marks: str) -> Workpiece:

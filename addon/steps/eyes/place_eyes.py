@@ -16,7 +16,7 @@ from ..step import Step, setting
 from ..workpiece import EYES_FOUND, Check, Eye, Workpiece
 from .eye_stock import chosen_eye, eye_stock, eyes_to_choose_from
 from .one_eye import corners_seen, search_in, triple, with_eye
-from .photographs import compared, photographed, told
+from .photographs import compared, corrected, photographed, told
 
 if TYPE_CHECKING:
     from ...anatomy.pupil_placing import PhotoEyes
@@ -92,7 +92,7 @@ class PlaceEyes(Step):
             return _without_eyes(piece)
         search = search_in(piece, self.globe / 2, self.sources, estimates)
         placed = piece.but(eyes=(), checks=tuple(check for check in piece.checks if check.name != EYES_FOUND))
-        placed = placed if seen is None else told(placed, seen, self.photographs)
+        placed = placed if seen is None else corrected(told(placed, seen, self.photographs), seen)
         for number, (side, _) in enumerate(SIDES):
             progress(number / 2, f"placing the {side} eye")
             by_hand = self.left_centre if side == "left" else self.right_centre

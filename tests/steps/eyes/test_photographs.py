@@ -170,6 +170,32 @@ def test_landmarks_beside_the_eye_give_way_to_photographs(whole_face, tmp_path):
     assert any("left eye far from where the landmarks of its lids do" in note for note in placed.notes)
 
 
+def test_a_lid_that_was_taken_for_shut_is_seen_open(whole_face, tmp_path):
+    """Both upper lids' middles proposed 9 mm too low, as on a scan whose lashes hide the opening."""
+    path = written(tmp_path, marked(whole_face))
+    marks = {
+        name: dataclasses.replace(mark, position=tuple(np.array(mark.position) - [0, 0, 9 / 6]), source="proposed")
+        if "superius" in name
+        else mark
+        for name, mark in whole_face.landmarks.items()
+    }
+    shut = whole_face.but(landmarks=marks)
+    assert all("sclera" not in eye.sources for eye in PlaceEyes().apply(shut).eyes)
+    placed = PlaceEyes(photographs=path).apply(shut)
+    assert all("sclera" in eye.sources for eye in placed.eyes)
+    assert max(misses(placed)) < 0.3
+    for side in TRUTH:
+        name = f"palpebrale-superius-{side}"
+        off = np.subtract(placed.landmarks[name].position, whole_face.landmarks[name].position) * 6
+        assert np.linalg.norm(off) < 1.5
+        assert placed.landmarks[name].source == "photographs"
+        assert f"{name} was moved to where the photographs see it" in placed.notes
+    by_hand = {name: dataclasses.replace(mark, source="placed") for name, mark in marks.items()}
+    kept = PlaceEyes(photographs=path).apply(whole_face.but(landmarks=by_hand))
+    assert kept.landmarks == by_hand
+    assert "palpebrale-superius-left stays where it was placed: move it, or mark the photographs anew" in kept.notes
+
+
 def test_photographs_at_odds_with_the_scan_are_told(whole_face, tmp_path):
     """Eyes that looked 25 degrees aside while the file says ahead: the pupils lie 4 mm beside where they should."""
     aside = np.radians(25) * pupil_ahead(12.1) * np.array([1.0, 0.0, 0.0])
