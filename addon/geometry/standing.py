@@ -151,7 +151,8 @@ def _heights(mesh: Mesh, hull: Vectors, ways: Vectors) -> tuple[NDArray[np.float
     along = ways @ hull.T
     corners = mesh.corners
     shares = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))
-    middle = (corners.sum(axis=1) * shares[:, None]).sum(axis=0) / (4 * shares.sum())
+    total = float(shares.sum())
+    middle = (corners.sum(axis=1) * shares[:, None]).sum(axis=0) / (4 * total) if total else hull.mean(axis=0)
     return np.ptp(along, axis=1), ways @ middle - along.min(axis=1)
 
 
