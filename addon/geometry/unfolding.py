@@ -3,9 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from .intersections import self_intersections
 from .mesh import Mesh
 from .quads import Quads, as_triangles, averaging, facing_of, quad_normals
-from .untangling import crossing_near, crossing_triangles
+from .untangling import crossing_near
 
 _BLUR = 4  # means taken to make the passage from what goes back to what stays a soft one
 
@@ -30,6 +31,8 @@ def unfolded(
     vertices, looked_at = moved, np.arange(len(quads))
     for turn in range(turns + 1):
         folded = _folded(vertices, quads, looked_at if turn else None)
+        if turn and not len(folded):
+            folded = _folded(vertices, quads, None)  # all of it once more: what went back may meet what did not move
         if not len(folded) or turn == turns:
             return vertices, len(folded)
         back[quads[folded]] = 1.0
@@ -49,7 +52,7 @@ def _folded(vertices: NDArray[np.float64], quads: Quads, near: NDArray[np.int64]
     """Rows of the faces turned over or crossing, of all or of those about `near`."""
     skin = Mesh(vertices, as_triangles(vertices, quads))
     if near is None:
-        crossing = crossing_triangles(skin)
+        crossing = np.unique(self_intersections(skin)).astype(np.int64)
         near = np.arange(len(quads))
     else:
         crossing = crossing_near(skin, np.concatenate([2 * near, 2 * near + 1]))

@@ -28,6 +28,7 @@ _WAYS = {
 }
 """Direction from line to line in each region and how deep they are of what is set: level on forehead and neck, aslant
 on the cheeks (common practice, no source)."""
+_ROUNDS = 6  # how often crossing faces are put back, a ring wider each time
 _STRETCH = {"forehead": 22.0, "neck": 25.0, "orbit": 6.0, "face": 4.0, "chin": 4.0}
 """About how long a line runs before it fades, millimetres: common practice, no source."""
 
@@ -173,18 +174,20 @@ def _soft_edged(head: Mesh, strength: NDArray[np.float64]) -> NDArray[np.float64
 def _displaced(head: Mesh, height: NDArray[np.float64]) -> tuple[Mesh, int]:
     """The head moved along its normals, and how many vertices were kept back because faces would have crossed."""
     from ...geometry.normals import vertex_normals
-    from ...geometry.untangling import crossing_triangles
+    from ...geometry.untangling import crossing_near, crossing_triangles
 
     normals, share = vertex_normals(head), np.ones(len(head.vertices))
-    before = set(crossing_triangles(head).tolist())
+    before = crossing_triangles(head)
     moved = replace(head, vertices=head.vertices + height[:, None] * normals)
-    for _ in range(6):
-        crossing = np.array([row for row in crossing_triangles(moved).tolist() if row not in before], np.int64)
+    crossing = np.setdiff1d(crossing_triangles(moved), before)
+    for _ in range(_ROUNDS):
         if not len(crossing):
             break
         touched = np.zeros(len(share), bool)
         touched[head.triangles[crossing]] = True
         touched[head.triangles[touched[head.triangles].any(axis=1)]] = True
-        share[touched] *= 0.0
+        share[touched] = 0.0
         moved = replace(head, vertices=head.vertices + (share * height)[:, None] * normals)
+        near = np.flatnonzero(touched[head.triangles].any(axis=1))
+        crossing = np.setdiff1d(crossing_near(moved, near), before)
     return moved, int((share < 1).sum())
