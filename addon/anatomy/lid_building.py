@@ -25,13 +25,16 @@ _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
 
 
+INWARD, OUTWARD, KEEP_TRUE = "inward", "outward", "true"
+
+
 @dataclass(frozen=True)
 class LidWishes:
     """What is asked of the lids, mm at life size; 0 leaves it as the scan shows it.
 
-    `fissure` is the opening between them; `least` the printable thickness; `inward` whether the eye is set back as far
-    as the lids need to have their thickness, instead of raising them; `blend` the width of the join to the untouched
-    skin.
+    `fissure` is the opening between them; `least` the printable thickness; `room` says what makes room for it: `INWARD`
+    the eye is set back as far as that needs, `OUTWARD` the lids are raised, `KEEP_TRUE` the eye is set back until the
+    lids are as thick as they truly are; `blend` the width of the join to the untouched skin.
     """
 
     fissure: FissureWishes = field(default_factory=FissureWishes)
@@ -39,7 +42,7 @@ class LidWishes:
     crease_depth: float = 0.8
     thickness: float = 0.0
     least: float = 0.0
-    inward: bool = True
+    room: str = INWARD
     blend: float = 3.5
 
 
@@ -192,14 +195,13 @@ def _thick_enough(
 ) -> tuple[LidForm, float, float]:
     """The form with the thickness its lids are made in, how far they are raised for it, and how far the eye is sunk.
 
-    The outer surface stays where the sitter's is: what gap and eye take away is missing from the lid. Inward, the eye
-    makes room until both lids are as thick as they truly are, or as what prints; outward, they are raised only as far
-    as they need to print.
+    The outer surface stays where the sitter's is: what gap and eye take away is missing from the lid. Where too little
+    is left to print, the eye makes room inward, or the lids are raised; `keep_true` has it make room for all of it.
     """
     left = [eye.sitter + each - eye.shape.sclera - eye.gap for each in true]
-    wanted = [max(each, wishes.least) for each in (true if wishes.inward else left)]
+    wanted = [max(each, wishes.least) for each in (true if wishes.room == KEEP_TRUE else left)]
     lacking = max(0.0, *(b - a for a, b in zip(left, wanted, strict=True)))
-    if not wishes.inward:
+    if wishes.room == OUTWARD:
         return replace(form, upper=wanted[0], lower=wanted[1]), lacking, 0.0
     upper, lower = (each + lacking for each in left)
     return replace(form, globe=form.globe - lacking * eye.axis, upper=upper, lower=lower), 0.0, lacking

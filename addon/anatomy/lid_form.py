@@ -21,7 +21,7 @@ which stand nearer, are not spread out."""
 LAYOUT = BEHIND + 13.0
 """Millimetres a radian stands for: the middle of a lid lies this far ahead."""
 
-_ROUND = 0.45  # share of the lid's thickness that its front edge is rounded by
+_ROUND = 0.38  # share of the lid's thickness that its front edge is rounded by; the rest must print
 _CARUNCLE = (5.6, 3.0)  # mm from the inner corner: where the caruncle leaves the globe, and where it stands
 _OUTER_FOLD = (3.2, 1.2)  # the same at the outer corner, where the lids' conjunctiva closes over the globe's flank
 _CORNER_RIM = 0.5  # of the lids' thickness: how thick caruncle and fold are where the opening over the eye ends

@@ -70,8 +70,8 @@ def _placed(eye: Eye) -> Iterator[Value]:
 
 
 def _lids(eye: Eye, building: Done | None, scale: float) -> Iterator[Value]:
-    """What rebuild-lids told of one eye; nothing where its lids stayed."""
-    if building is None or f"{eye.side}_upper_lid_mm" not in building.figures:
+    """What rebuild-lids told of one eye; nothing where its lids stayed, or an earlier version told less."""
+    if building is None or any(f"{eye.side}_{name}" not in building.figures for name in _TOLD_OF_LIDS):
         return
     settings, figures = building.settings, building.figures
 
@@ -92,12 +92,15 @@ def _lids(eye: Eye, building: Done | None, scale: float) -> Iterator[Value]:
         thicker = made > true + 0.005
         source = "thickened to what prints (least_lid)" if thicker else "as true as the clearance lets it be"
         yield Value(f"{lid} lid, as made", eye.side, made, "mm", source)
-    yield Value("eye set back for the lids", eye.side, told("set_back_mm"), "mm", "true thickness and clearance")
+    yield Value("eye set back for the lids", eye.side, told("set_back_mm"), "mm", "what lids need to print")
     crease = told("crease_height_mm_life")
     usual = CREASE_SOURCE if abs(crease - CREASE_HEIGHT) < 1e-9 else _SCAN
     yield Value("crease, height", eye.side, crease, "mm life", _SET if settings["crease_height"] else usual)
     yield Value("crease, depth", eye.side, float(settings["crease_depth"]), "mm life", _HABIT)
     yield Value("join to the skin, width", eye.side, float(settings["blend"]) * scale, "mm", _HABIT)
+
+
+_TOLD_OF_LIDS = ("true_upper_lid_mm", "upper_lid_mm", "set_back_mm", "crease_height_mm_life", "canthal_tilt_deg")
 
 
 def _socket(eye: Eye, carving: Done | None) -> Iterator[Value]:

@@ -58,7 +58,8 @@ own mesh on a grid of 2 mm, without any noise, shows 0.017."""
 
 _SHAPE = 0.04
 """Of an edge's length: what the form alone of a mesh of few triangles shows as noise. The demo head without any,
-reduced to edges of 0.9, 1.7 and 2.5 mm, shows 0.024, 0.035 and 0.044 of them; with noise of 0.1 mm 0.12, 0.073 and 0.065."""
+reduced to edges of 0.9, 1.7 and 2.5 mm, shows 0.024, 0.035 and 0.044 of them; with noise of 0.1 mm 0.12, 0.073 and
+0.065."""
 
 
 def _edge(mesh: Mesh) -> float:

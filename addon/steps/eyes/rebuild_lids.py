@@ -23,6 +23,11 @@ _FISSURES = (20.5, 32.7)
 mean of 52 women, 26.04 ± 1.83, and over that of 51 men, 27.64 ± 1.67 (BioMed Res Int 2013, 821428)."""
 
 
+_PRINTS = 0.25
+"""mm: five pixels of a desktop machine. A lid is held along its whole length; under 0.15 mm `check` calls it grave."""
+_EATEN = 0.03  # mm of a lid that eye and clearance take up, from which it is told
+
+
 @dataclass(frozen=True)
 class RebuildLids(EyeStep):
     """Replace the lump where the lids were by lids of clean form that wrap the eyes, joined smoothly to the skin."""
@@ -33,11 +38,13 @@ class RebuildLids(EyeStep):
     clearance: float = setting(
         0.1, low=0.0, high=2.0, unit="mm", at="print", help="Gap between eye and lids; carve the sockets with the same"
     )
-    least_lid: float = setting(0.3, low=0.0, high=5.0, unit="mm", at="print", help="Thickness that prints surely")
+    least_lid: float = setting(
+        _PRINTS, low=0.0, high=5.0, unit="mm", at="print", help="Thickness a lid gets where its true one prints no more"
+    )
     thicken: str = setting(
         "inward",
-        choices=("inward", "outward"),
-        help="Set the eyes back as far as the lids' true thickness, or what prints, needs; or raise the lids",
+        choices=("inward", "outward", "true"),
+        help="Where a lid prints no more, set the eye back, or raise the lid; true: set it back for all of the lid",
     )
     thickness: float = setting(
         0.0, low=0.0, high=6.0, unit="mm", at="life", help="Thickness of the sitter's lids; 0 as the scan shows it"
@@ -108,7 +115,7 @@ class RebuildLids(EyeStep):
             self.crease_depth,
             self.thickness,
             self.least_lid / scale,
-            self.thicken == "inward",
+            self.thicken,
             self.blend,
         )
 
@@ -183,6 +190,11 @@ class RebuildLids(EyeStep):
             piece = piece.noted(
                 f"the {side} lids, {thin:.2f} mm at their thinnest at this scale, were thickened inward to the "
                 f"{self.least_lid:g} mm that print surely: the eye was set back {made.sunk * scale:.2f} mm"
+            )
+        elif (eaten := max(made.true[0] - form.upper, made.true[1] - form.lower) * scale) > _EATEN:
+            piece = piece.noted(
+                f"the {side} lids print at {min(form.upper, form.lower) * scale:.2f} mm: eye and clearance take "
+                f"{eaten:.2f} mm of their true thickness; thicken: true sets the eye back by as much"
             )
         return piece
 

@@ -110,9 +110,20 @@ def gaps_along(opening, head, eye):
     return gaps
 
 
-def test_lids_keep_their_true_thickness_and_the_eye_makes_room(placed):
-    """The block's lids are 2 mm thick at life size, 0.33 at 1/6: that prints, and clearance must not eat of it."""
+def test_lids_that_print_leave_the_eye_where_it_was_found(placed):
+    """The block's lids are 2 mm thick at life size, 0.33 at 1/6; eye and clearance take 0.08 of it, and it prints."""
     made = RebuildLids().apply(placed)
+    assert [eye.centre for eye in made.eyes] == [pytest.approx(eye.centre, abs=1e-9) for eye in placed.eyes]
+    for side in ("left", "right"):
+        for lid in ("upper", "lower"):
+            true, left = made.figures[f"{side}_true_{lid}_lid_mm"], made.figures[f"{side}_{lid}_lid_mm"]
+            assert true - left == pytest.approx((12.0 + 0.6 - 12.1) / 6, abs=1e-6)
+    assert any("of their true thickness" in note for note in made.notes)
+
+
+def test_lids_keep_their_true_thickness_if_asked_and_the_eye_makes_room(placed):
+    """The block's lids are 2 mm thick at life size, 0.33 at 1/6: that prints, and clearance does not eat of it."""
+    made = RebuildLids(thicken="true").apply(placed)
     for side, before, after in zip(("left", "right"), placed.eyes, made.eyes, strict=True):
         for lid in ("upper", "lower"):
             assert made.figures[f"{side}_true_{lid}_lid_mm"] == pytest.approx(2.0 / 6, abs=0.07)
@@ -129,6 +140,7 @@ def test_lids_too_thin_to_print_are_thickened_inward_or_raised(placed):
     assert inward.figures["left_upper_lid_mm"] >= 0.45 - 1e-9
     assert any("thickened inward to the 0.45" in note for note in inward.notes)
     assert inward.eyes[0].centre[1] > placed.eyes[0].centre[1] + 0.1
+    assert inward.figures["left_upper_lid_mm"] + inward.figures["left_lower_lid_mm"] < 1.1  # no thicker than it must be
     raised = RebuildLids(least_lid=0.45, thicken="outward").apply(placed)
     assert raised.figures["left_upper_lid_mm"] == pytest.approx(0.45)
     assert any("raised by" in note for note in raised.notes)
