@@ -52,7 +52,7 @@ def uneven(cloud: Cloud) -> Cloud:
 
 def _closings(bench: Bench, points: int, kind: str, cloud: Cloud) -> Iterator[Row]:
     """Ours beside the screened Poisson of depth 8 and 9; both are given the normals."""
-    ours = timed(lambda: closed_surface(cloud.points, cloud.normals))
+    ours = timed(lambda: closed_surface(cloud.points, cloud.normals), 2)
     mesh = ours.result.mesh
     errors = Errors(bench.head, cloud)
     own = errors.of(mesh)
@@ -102,7 +102,7 @@ def screened_poisson(cloud: Cloud, depth: int) -> Timed[Mesh] | None:
         given.normals = open3d.utility.Vector3dVector(cloud.normals)
         return open3d.geometry.TriangleMesh.create_from_point_cloud_poisson(given, depth=depth)[0]
 
-    done = timed(surfaced)
+    done = timed(surfaced, 2)
     return Timed(Mesh(np.asarray(done.result.vertices), np.asarray(done.result.triangles)), done.seconds)
 
 
