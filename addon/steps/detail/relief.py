@@ -46,7 +46,7 @@ class Relief(Step):
     pores: float = setting(0.05, low=0, high=0.5, unit="mm", at="life", help="Depth of pores, 0 for none")
     pore_width: float = setting(0.25, low=0.1, high=2.0, unit="mm", at="life", help="Width of a pore at half its depth")
     pore_density: float = setting(
-        30.0, low=0, high=300, unit="/cm²", help="Pores a square centimeter of the forehead's skin"
+        30.0, low=0, high=300, unit="per cm2", help="Pores a square centimeter of the forehead's skin"
     )
     lines: float = setting(0.06, low=0, high=0.5, unit="mm", at="life", help="Depth of fine lines, 0 for none")
     lips: float = setting(
