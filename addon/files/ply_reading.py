@@ -9,7 +9,6 @@ from .contents import PLACE, SENSOR, Columns, Contents
 from .ply_body import Records, records_of
 from .ply_header import Header, header_of
 
-MAGIC = b"ply"
 INDEX_NAMES = ("vertex_indices", "vertex_index")
 
 

@@ -1,7 +1,6 @@
 """The closed hollows of a solid, and the making of one: an inner face at a set wall that resin runs out of."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .closest import ClosestPoint
 from .errors import NotPossible
@@ -77,12 +76,3 @@ def closed_cavities(mesh: Mesh) -> list[Mesh]:
     pieces = [mesh.kept(labels == label) for label in range(labels.max(initial=-1) + 1)]
     voids = [Mesh(piece.vertices, piece.triangles[:, ::-1]) for piece in pieces if volume(piece) < 0]
     return sorted(voids, key=volume, reverse=True)
-
-
-def outer_shells(mesh: Mesh) -> Mesh:
-    """The mesh without the faces of its closed cavities."""
-    labels = components(mesh)
-    outward: NDArray[np.int64] = np.array(
-        [label for label in range(labels.max(initial=-1) + 1) if volume(mesh.kept(labels == label)) > 0], dtype=np.int64
-    )
-    return mesh.kept(np.isin(labels, outward))

@@ -10,6 +10,7 @@ from ..anatomy.landmarks import NAMES
 from ..geometry.errors import CanthusError, NotReady
 from ..steps.workpiece import Landmark, Workpiece
 from . import scene_piece
+from .clicking import OneClick
 from .modes import object_mode
 from .step_operator import told
 from .wording import title
@@ -47,7 +48,7 @@ class _ByHand:
         return {"FINISHED"}
 
 
-class CANTHUS_OT_set_landmark(_ByHand, bpy.types.Operator):
+class CANTHUS_OT_set_landmark(_ByHand, OneClick, bpy.types.Operator):
     bl_idname = "canthus.set_landmark"
     bl_label = "Set Landmark"
     bl_description = "Click on the surface where the landmark lies; Esc gives up"
@@ -58,27 +59,13 @@ class CANTHUS_OT_set_landmark(_ByHand, bpy.types.Operator):
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         if context.area is None or context.area.type != "VIEW_3D":
             return self.execute(context)
-        context.window.cursor_modal_set("CROSSHAIR")
-        context.workspace.status_text_set(f"Click on the {title(self.landmark)}   Esc: Cancel")
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+        return self.wait(context, title(self.landmark))
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if event.type in ("ESC", "RIGHTMOUSE"):
-            self.cancel(context)
-            return {"CANCELLED"}
-        if event.type != "LEFTMOUSE" or event.value != "PRESS":
-            return {"PASS_THROUGH"}
+    def taken(self, context: bpy.types.Context, event: bpy.types.Event) -> bool:
         place = under_mouse(context, event)
-        if place is None:
-            return {"RUNNING_MODAL"}
-        self.cancel(context)
-        self.position = place
-        return self.execute(context)
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        context.window.cursor_modal_restore()
-        context.workspace.status_text_set(None)
+        if place is not None:
+            self.position = place
+        return place is not None
 
     def changed(self, piece: Workpiece) -> Workpiece:
         x, y, z = self.position

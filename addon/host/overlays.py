@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ..geometry.errors import BadMesh, CanthusError
 from ..geometry.mesh import Mesh
+from ..steps.output.wall_map import COLUMN as WALL
 from . import drawing, exchange, scene_piece
 
 MARKED = {
@@ -20,8 +21,6 @@ MARKED = {
     "layer": ("points of a second skin", (0.2, 0.65, 1.0, 1.0)),
 }
 """Column of a scan to what its marked points are called and drawn in."""
-WALL = "wall_mm"
-"""Column that `check` writes where it is asked for walls (steps/output/wall_map.py)."""
 THIN, CAVITY, SECTION = (1.0, 0.3, 0.05, 0.85), (0.15, 0.5, 1.0, 0.35), (1.0, 0.85, 0.2, 1.0)
 AXES = [
     ("x", "From the Side", "Cut along the middle of the face"),
@@ -169,27 +168,26 @@ def forget() -> None:
 
 
 def _draw_in_scene() -> None:
+    """Draw what is switched on, and keep its words for the legend, which the host asks for next in the same view."""
+    _legend.clear()
     if not bpy.context.space_data.overlay.show_overlays:
         return
     try:
         found = shown(bpy.context)
-    except CanthusError:
-        return  # the legend says so
+    except CanthusError as error:
+        _legend.append((_TROUBLE, str(error)))
+        return
+    _legend.extend((each.colour, each.text) for _, each in found)
     with drawing.behind():
         for kind, each in found:
             _DRAW[kind](each)
 
 
 def _draw_legend() -> None:
-    if not bpy.context.space_data.overlay.show_overlays:
-        return
-    try:
-        rows = [(each.colour, each.text) for _, each in shown(bpy.context)]
-    except CanthusError as error:
-        rows = [(_TROUBLE, str(error))]
-    drawing.legend(rows, bpy.context.region)
+    drawing.legend(_legend, bpy.context.region)
 
 
+_legend: list[tuple[drawing.Colour, str]] = []
 _TROUBLE: drawing.Colour = (0.9, 0.1, 0.1, 1.0)
 _DRAW = {
     "dots": lambda each: drawing.dots(each.places, each.colour, 4 * drawing.ui_scale()),

@@ -8,6 +8,7 @@ from ..files.photo_marks import read_photo_marks
 from ..geometry.errors import CanthusError, NotReady
 from ..steps.catalogue import step_named
 from . import exchange, photo_cameras, photo_images, scene_piece
+from .clicking import OneClick
 from .modes import object_mode
 from .roles import object_with, role_of
 from .settings import RELATIVE, step_from, stored
@@ -48,7 +49,7 @@ class _OnImage:
         raise NotImplementedError
 
 
-class CANTHUS_OT_set_photo_mark(_OnImage, bpy.types.Operator):
+class CANTHUS_OT_set_photo_mark(_OnImage, OneClick, bpy.types.Operator):
     bl_idname = "canthus.set_photo_mark"
     bl_label = "Mark"
     bl_description = "Click where it is seen in the photograph; Esc gives up"
@@ -64,27 +65,13 @@ class CANTHUS_OT_set_photo_mark(_OnImage, bpy.types.Operator):
         if context.area is None or context.area.type != "IMAGE_EDITOR" or image is None:
             return self.execute(context)
         self.image = image.name
-        context.window.cursor_modal_set("CROSSHAIR")
-        context.workspace.status_text_set(f"Click on the {title(self.mark)}   Esc: Cancel")
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+        return self.wait(context, title(self.mark))
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if event.type in ("ESC", "RIGHTMOUSE"):
-            self.cancel(context)
-            return {"CANCELLED"}
-        if event.type != "LEFTMOUSE" or event.value != "PRESS":
-            return {"PASS_THROUGH"}
+    def taken(self, context: bpy.types.Context, event: bpy.types.Event) -> bool:
         place = under_mouse(context, event, bpy.data.images[self.image])
-        if place is None:
-            return {"RUNNING_MODAL"}
-        self.cancel(context)
-        self.place = place
-        return self.execute(context)
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        context.window.cursor_modal_restore()
-        context.workspace.status_text_set(None)
+        if place is not None:
+            self.place = place
+        return place is not None
 
     def change(self, image: bpy.types.Image) -> None:
         width, height = photo_images.size_of(image)

@@ -97,5 +97,6 @@ def test_cover_is_depth_under_the_skin_and_negative_outside():
 def test_nothing_is_drawn_without_a_window():
     drawn = drawing.Drawn(over=lambda: None)
     drawn.register()
-    drawn.unregister()
     assert bpy.app.background
+    assert not drawn._handles
+    drawn.unregister()

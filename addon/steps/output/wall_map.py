@@ -3,10 +3,8 @@
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ...geometry.mesh import Mesh
-from ...geometry.thickness import wall_thickness
 from ..workpiece import Workpiece
 
 COLUMN = "wall_mm"
@@ -22,6 +20,10 @@ def with_wall_maps(piece: Workpiece, least: float) -> Workpiece:
 
 def with_walls(mesh: Mesh, least: float) -> Mesh:
     """The mesh with a column `wall_mm`: the wall under the place nearest each vertex that a ray was sent from."""
+    from scipy.spatial import cKDTree
+
+    from ...geometry.thickness import wall_thickness
+
     walls = wall_thickness(mesh, least / 4, _FARTHEST * least)
     _, nearest = cKDTree(walls.place).query(mesh.vertices, workers=-1)
     column = np.minimum(walls.thickness[nearest], _FARTHEST * least).astype(np.float32)
