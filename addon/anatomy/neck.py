@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from ..geometry.errors import NotPossible
 from ..geometry.mesh import Mesh
 from ..geometry.sections import Outline, Plane, deepest, depths_in, plane, section, sections
-from ..geometry.transforms import rotation
 
 LEVELS = 120
 """Sections looked at from the lowest point of the head to the highest."""
@@ -98,15 +97,17 @@ def find_cut(
     """
     profile = _profile(head)
     level, found = _level(profile, landmarks or {})
-    cut = plane((0.0, 0.0, level + raise_by), (0.0, 0.0, 1.0))
-    cut = _centred(head, cut)
-    # Rotation by a positive angle about +x lowers the front (-y), so the tilt goes the other way.
-    up = rotation((1.0, 0.0, 0.0), -tilt) @ np.array([0.0, 0.0, 1.0])
-    cut = _centred(head, plane(cut.origin, up))
+    cut = _centred(head, moved(plane((0.0, 0.0, level), (0.0, 0.0, 1.0)), raise_by))
+    cut = _centred(head, moved(cut, tilt=tilt))
     outlines = _outlines(head, cut)
     width = 2 * float(depths_in(outlines, np.zeros((1, 2)))[0])
     material = sum(outline.area for outline in outlines)
     return NeckCut(cut, outlines[0], width, 1.0 - material / outlines[0].span, found)
+
+
+def moved(level: Plane, raise_by: float = 0.0, tilt: float = 0.0) -> Plane:
+    """A level cut moved up by millimetres, then tilted by radians about where it ends up; positive raises its front."""
+    return level.raised(raise_by).tilted(tilt)
 
 
 def narrowest_depth(head: Mesh, cut: Plane, up_to: float) -> float:

@@ -41,9 +41,13 @@ def parting_plane(
         side = np.array([0.0, ear[1], ear[2] + OVER_EARS * (crown - ear[2])])
     else:
         side = np.array([0.0, float(upper[:, 1].min() + upper[:, 1].max()) / 2, crown - BARE[1] * breadth])
-    rise = math.atan2(front[2] - side[2], side[1] - front[1]) + tilt
-    up = np.array([0.0, np.sin(rise), np.cos(rise)])
-    return plane(side + raise_by * up, up)
+    rise = math.atan2(front[2] - side[2], side[1] - front[1])
+    return moved(plane(side, (0.0, np.sin(rise), np.cos(rise))), raise_by, tilt)
+
+
+def moved(parting: Plane, raise_by: float = 0.0, tilt: float = 0.0) -> Plane:
+    """A parting tilted by radians, positive raises its front, then moved along its own normal by millimetres."""
+    return parting.tilted(tilt).raised(raise_by)
 
 
 def clear_of_face(

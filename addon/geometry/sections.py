@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .mesh import Mesh
+from .transforms import rotation
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +51,11 @@ class Plane:
     def raised(self, height: float) -> "Plane":
         """The parallel plane that much higher."""
         return Plane(self.origin + height * self.up, self.across, self.along)
+
+    def tilted(self, angle: float) -> "Plane":
+        """The plane turned about the x axis through its origin, radians; positive raises its front (-y)."""
+        # A turn by a positive angle about +x lowers the front, so the tilt goes the other way.
+        return plane(self.origin, rotation((1.0, 0.0, 0.0), -angle) @ self.up, self.across)
 
 
 def plane(origin: ArrayLike, up: ArrayLike, across: ArrayLike = (1.0, 0.0, 0.0)) -> Plane:

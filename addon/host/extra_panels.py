@@ -7,16 +7,11 @@ import bpy
 from ..job.wording import value_text
 from ..steps.workpiece import Landmark
 from . import maps, overlays, scene_piece, show_operators, states
+from .tabs import ViewTab
 from .wording import title, us_spelling
 
-TAB = "Canthus"
 
-
-class _Tab:
-    bl_space_type, bl_region_type, bl_category = "VIEW_3D", "UI", TAB
-
-
-class CANTHUS_PT_landmark_list(_Tab, bpy.types.Panel):
+class CANTHUS_PT_landmark_list(ViewTab, bpy.types.Panel):
     bl_label = "Landmarks by Hand"
     bl_parent_id = "CANTHUS_PT_pose"
     bl_options = {"DEFAULT_CLOSED"}
@@ -42,7 +37,7 @@ class CANTHUS_PT_landmark_list(_Tab, bpy.types.Panel):
             row.label(text="by hand" if mark["source"] == "placed" else f"{100 * mark['confidence']:.0f} %")
 
 
-class CANTHUS_PT_show(_Tab, bpy.types.Panel):
+class CANTHUS_PT_show(ViewTab, bpy.types.Panel):
     bl_label = "Show"
     bl_order = 85
     bl_options = {"DEFAULT_CLOSED"}
@@ -82,7 +77,7 @@ def draw_overlays(layout: bpy.types.UILayout, context: bpy.types.Context) -> Non
         draw_text(layout.column(align=True), context, lacking, "INFO")
 
 
-class CANTHUS_PT_recipe(_Tab, bpy.types.Panel):
+class CANTHUS_PT_recipe(ViewTab, bpy.types.Panel):
     bl_label = "Recipe"
     bl_order = 86
     bl_options = {"DEFAULT_CLOSED"}
@@ -93,7 +88,7 @@ class CANTHUS_PT_recipe(_Tab, bpy.types.Panel):
         column.operator("canthus.run_recipe", text="Run Recipe...", icon="FILE_REFRESH")
 
 
-class CANTHUS_PT_check_results(_Tab, bpy.types.Panel):
+class CANTHUS_PT_check_results(ViewTab, bpy.types.Panel):
     bl_label = "Findings"
     bl_order = 90
 
@@ -132,7 +127,7 @@ def draw_finding(layout: bpy.types.UILayout, context: bpy.types.Context, number:
     draw_text(column, context, check["advice"], "BLANK1")
 
 
-class CANTHUS_PT_notes(_Tab, bpy.types.Panel):
+class CANTHUS_PT_notes(ViewTab, bpy.types.Panel):
     bl_label = "Notes"
     bl_order = 91
     bl_options = {"DEFAULT_CLOSED"}

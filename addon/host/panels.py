@@ -10,6 +10,7 @@ from ..steps.step import Step
 from . import extra_panels, presets, scene_piece, states
 from .settings import copy_settings, identifier, stored
 from .step_operator import BY_FILE
+from .tabs import ViewTab
 from .wording import title
 
 _ICONS = {states.DONE: "CHECKMARK", states.STALE: "FILE_REFRESH", states.TO_DO: "LAYER_USED"}
@@ -30,11 +31,7 @@ _CLOSED = ("detail",)
 """Stages that not every head goes through."""
 
 
-class _Tab:
-    bl_space_type, bl_region_type, bl_category = "VIEW_3D", "UI", extra_panels.TAB
-
-
-class CANTHUS_PT_job(_Tab, bpy.types.Panel):
+class CANTHUS_PT_job(ViewTab, bpy.types.Panel):
     bl_label = "Head"
     bl_order = 0
 
@@ -68,7 +65,7 @@ def _draw_facts(layout: bpy.types.UILayout, facts: dict[str, Any]) -> None:
     layout.label(text=f"{facts.get('name', '')}, {scale_text(facts.get('scale', 1.0))}", icon="USER")
 
 
-class _StagePanel(_Tab):
+class _StagePanel(ViewTab):
     """A stage's buttons. Each step has its own fold that holds its settings."""
 
     stage: str

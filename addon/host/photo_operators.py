@@ -1,17 +1,16 @@
 """Photographs by hand: mark them with a click, keep the marks in a file, solve the cameras, look through one."""
 
-from pathlib import Path
-
 import bpy
 
 from ..files.photo_marks import read_photo_marks
 from ..geometry.errors import CanthusError, NotReady
 from ..steps.catalogue import step_named
 from . import exchange, photo_cameras, photo_images, scene_piece
+from .asking import OneFile
 from .clicking import OneClick
 from .modes import object_mode
 from .roles import object_with, role_of
-from .settings import RELATIVE, step_from, stored
+from .settings import step_from, stored
 from .step_operator import told
 from .wording import title
 
@@ -114,22 +113,16 @@ class CANTHUS_OT_clear_photo_marks(_OnImage, bpy.types.Operator):
         photo_images.forget_solution(image)
 
 
-class CANTHUS_OT_save_photo_marks(bpy.types.Operator):
+class CANTHUS_OT_save_photo_marks(OneFile, bpy.types.Operator):
     bl_idname = "canthus.save_photo_marks"
     bl_label = "Save Marks"
     bl_description = "Write the marks of all photographs to a JSON or CSV file"
+    offered = "photographs.json"
 
-    filepath: bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE)
     filter_glob: bpy.props.StringProperty(default="*.json;*.csv", options={"HIDDEN"})
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        self.filepath = "photographs.json"
-        context.window_manager.fileselect_add(self)
-        return {"RUNNING_MODAL"}
-
     def execute(self, context: bpy.types.Context) -> set[str]:
-        path = Path(bpy.path.abspath(self.filepath))
-        path = path if path.suffix else path.with_suffix(".json")
+        path = self.path()
         try:
             count = photo_images.write_marks(path)
         except CanthusError as error:
@@ -139,21 +132,16 @@ class CANTHUS_OT_save_photo_marks(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class CANTHUS_OT_load_photo_marks(bpy.types.Operator):
+class CANTHUS_OT_load_photo_marks(OneFile, bpy.types.Operator):
     bl_idname = "canthus.load_photo_marks"
     bl_label = "Load Marks"
     bl_description = "Read a marks file, and the photographs beside it"
     bl_options = {"REGISTER", "UNDO"}
 
-    filepath: bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE)
     filter_glob: bpy.props.StringProperty(default="*.json;*.csv", options={"HIDDEN"})
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        context.window_manager.fileselect_add(self)
-        return {"RUNNING_MODAL"}
-
     def execute(self, context: bpy.types.Context) -> set[str]:
-        path = Path(bpy.path.abspath(self.filepath))
+        path = self.path()
         try:
             images = [
                 photo_images.take_marks(each, path.parent) for each in read_photo_marks(path, photo_images.MARK_NAMES)

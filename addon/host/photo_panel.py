@@ -3,14 +3,11 @@
 import bpy
 
 from . import extra_panels, photo_images
+from .tabs import ImageTab
 from .wording import title
 
 
-class _Tab:
-    bl_space_type, bl_region_type, bl_category = "IMAGE_EDITOR", "UI", extra_panels.TAB
-
-
-class CANTHUS_PT_photo(_Tab, bpy.types.Panel):
+class CANTHUS_PT_photo(ImageTab, bpy.types.Panel):
     bl_label = "Reference Photograph"
     bl_order = 0
 
@@ -40,7 +37,7 @@ class CANTHUS_PT_photo(_Tab, bpy.types.Panel):
         row.operator("canthus.save_photo_marks", text="Save...", icon="FILE_TICK")
 
 
-class CANTHUS_PT_photo_marks(_Tab, bpy.types.Panel):
+class CANTHUS_PT_photo_marks(ImageTab, bpy.types.Panel):
     bl_label = "Marks"
     bl_order = 1
 
@@ -67,7 +64,7 @@ class CANTHUS_PT_photo_marks(_Tab, bpy.types.Panel):
         layout.operator("canthus.clear_photo_marks", icon="TRASH")
 
 
-class CANTHUS_PT_photo_cameras(_Tab, bpy.types.Panel):
+class CANTHUS_PT_photo_cameras(ImageTab, bpy.types.Panel):
     bl_label = "Cameras"
     bl_order = 2
 

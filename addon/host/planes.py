@@ -11,7 +11,7 @@ import numpy as np
 from mathutils import Matrix, Vector
 
 from ..geometry.errors import CanthusError, NotReady
-from ..geometry.sections import Plane, plane
+from ..geometry.sections import Plane
 from ..steps.catalogue import step_named
 from . import drawing, exchange, overlays, scene_piece, states
 from .settings import stored
@@ -24,14 +24,12 @@ _ITEMS = [
 ]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Found:
     """A plane as its step finds it, not moved or tilted, in millimetres; and which head it was found on."""
 
     step: str
-    origin: tuple[float, float, float]
-    up: tuple[float, float, float]
-    across: tuple[float, float, float]
+    plane: Plane
     size: float
     head: int
 
@@ -91,8 +89,7 @@ def found_on(context: bpy.types.Context, step: str) -> Found:
     marks = {name: np.asarray(mark.position) for name, mark in landmarks.items() if mark.sure}
     cut = find_cut(head, marks).plane if step == "neck" else parting_plane(head, marks)
     size = 0.5 * float(np.ptp(head.vertices[:, :2], axis=0).max())
-    origin, up, across = (tuple(each.tolist()) for each in (cut.origin, cut.up, cut.across))
-    return Found(step, origin, up, across, size, thing.data.session_uid)
+    return Found(step, cut, size, thing.data.session_uid)
 
 
 def showing(context: bpy.types.Context) -> Found | None:
@@ -110,12 +107,11 @@ def forget() -> None:
 
 
 def moved(found: Found, raise_by: float, tilt: float) -> Plane:
-    """The plane moved up by millimetres and its front raised by radians, as the step does it."""
-    turn = Matrix.Rotation(-tilt, 3, Vector((1, 0, 0)))
-    up = turn @ Vector(found.up)
-    # The neck is raised upright and then tilted about where it ends up; the parting is raised along its own normal.
-    way = Vector(found.up) if found.step == "neck" else up
-    return plane(np.array(Vector(found.origin) + raise_by * way), np.array(up), np.array(found.across))
+    """The plane moved up by millimetres and its front raised by radians, as its step does it."""
+    from ..anatomy import neck, parting
+
+    way = {"neck": neck.moved, "key": parting.moved}[found.step]
+    return way(found.plane, raise_by, tilt)
 
 
 def _settings(context: bpy.types.Context, found: Found) -> Any:
@@ -157,7 +153,7 @@ class CANTHUS_GGT_plane(bpy.types.GizmoGroup):
         here = _plane_now(context, found)
         middle = Vector(here.origin) / unit
         side = Vector(here.across).normalized()
-        self.arrow.matrix_basis = _facing(Vector(found.origin) / unit, Vector(found.up))
+        self.arrow.matrix_basis = _facing(Vector(found.plane.origin) / unit, Vector(found.plane.up))
         self.arrow.length = 0.8
         # The ring turns about the line from ear to ear, which leaves the sitter on the left.
         self.ring.matrix_basis = _facing(middle, side)

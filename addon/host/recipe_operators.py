@@ -1,7 +1,5 @@
 """Recipes: what was done to this head as a file, and done again to the next one."""
 
-from pathlib import Path
-
 import bpy
 
 from ..geometry.errors import BadFile, CanthusError, NotReady
@@ -10,16 +8,17 @@ from ..job.chain import SPARED
 from ..job.versions import own_version
 from ..steps.step import Step
 from . import scene_piece, states
-from .settings import RELATIVE, fill_in, stored
+from .asking import OneFile
+from .settings import fill_in, stored
 from .step_operator import PieceOperator, told
 
 
-class CANTHUS_OT_save_recipe(bpy.types.Operator):
+class CANTHUS_OT_save_recipe(OneFile, bpy.types.Operator):
     bl_idname = "canthus.save_recipe"
     bl_label = "Save Recipe"
     bl_description = "Write the steps that made this head, with their settings, to a file"
+    offered = "recipe.toml"
 
-    filepath: bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE)
     filter_glob: bpy.props.StringProperty(default="*.toml", options={"HIDDEN"})
 
     @classmethod
@@ -29,14 +28,9 @@ class CANTHUS_OT_save_recipe(bpy.types.Operator):
             return False
         return True
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        self.filepath = "recipe.toml"
-        context.window_manager.fileselect_add(self)
-        return {"RUNNING_MODAL"}
-
     def execute(self, context: bpy.types.Context) -> set[str]:
         facts = states.facts_shown(scene_piece.piece_collection(context))
-        path = Path(bpy.path.abspath(self.filepath)).with_suffix(".toml")
+        path = self.path()
         try:
             steps = tuple(recipes.step_of({"step": done["name"], **done["settings"]}) for done in facts["history"])
             recipe = recipes.Recipe(name=facts["name"], inputs=(), steps=steps)
@@ -51,7 +45,7 @@ class CANTHUS_OT_save_recipe(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class CANTHUS_OT_run_recipe(PieceOperator, bpy.types.Operator):
+class CANTHUS_OT_run_recipe(OneFile, PieceOperator, bpy.types.Operator):
     bl_idname = "canthus.run_recipe"
     bl_label = "Run Recipe"
     bl_description = "Do the steps of a recipe file to the scan in this scene, and keep its settings in the panels"
@@ -59,7 +53,6 @@ class CANTHUS_OT_run_recipe(PieceOperator, bpy.types.Operator):
     spared = SPARED
     """As on the command line."""
 
-    filepath: bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE)
     filter_glob: bpy.props.StringProperty(default="*.toml", options={"HIDDEN"})
 
     @classmethod
@@ -69,10 +62,6 @@ class CANTHUS_OT_run_recipe(PieceOperator, bpy.types.Operator):
             return False
         return True
 
-    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        context.window_manager.fileselect_add(self)
-        return {"RUNNING_MODAL"}
-
     def execute(self, context: bpy.types.Context) -> set[str]:
         in_window = not bpy.app.background and context.window is not None and context.area is not None
         return self.start(context) if in_window else super().execute(context)
@@ -80,9 +69,9 @@ class CANTHUS_OT_run_recipe(PieceOperator, bpy.types.Operator):
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         if not self.filepath:
             raise BadFile("no file was named: choose a recipe")
-        steps = [each for each in recipes.read(Path(bpy.path.abspath(self.filepath))).steps if each.NAME != "load"]
+        steps = [each for each in recipes.read(self.path()).steps if each.NAME != "load"]
         if not steps:
-            raise NotReady(f"{Path(self.filepath).name} holds no step to run")
+            raise NotReady(f"{self.path().name} holds no step to run")
         for each in steps:
             fill_in(each, stored(context.scene, type(each)))
         return steps
