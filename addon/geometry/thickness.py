@@ -23,6 +23,7 @@ class Thickness:
     place, far_side : (n, 3) arrays, both ends of the way through the wall, millimetres
     normal : (n, 3) array, of the surface at the place
     thickness : (n,) float64 array, millimetres; infinite where nothing faces the place across the solid
+    spacing : millimetres; each place stands for its square
     """
 
     triangle: NDArray[np.int32]
@@ -30,6 +31,7 @@ class Thickness:
     far_side: NDArray[np.float64]
     normal: NDArray[np.float64]
     thickness: NDArray[np.float64]
+    spacing: float
 
     def share_below(self, limit: float) -> float:
         """The share of the surface with less than `limit` mm under it, from 0 to 1."""
@@ -37,7 +39,8 @@ class Thickness:
 
     def only(self, chosen: NDArray[np.bool_]) -> "Thickness":
         """The chosen places alone."""
-        return Thickness(*(getattr(self, field.name)[chosen] for field in dataclasses.fields(self)))
+        rows = {name: column[chosen] for name, column in vars(self).items() if name != "spacing"}
+        return dataclasses.replace(self, **rows)
 
     def as_walls(self, limit: float) -> "Thickness":
         """Places under `limit` mm taken for what they are part of: a thin wall, or the sharp edge of a thick one.
@@ -47,23 +50,31 @@ class Thickness:
         A solid is thin right at every sharp edge, yet an edge prints, blunt by a pixel. So a place counts as thin as
         nine in ten of the places about it that look the same way, as far off as the limit. A plate keeps its
         thickness, a wedge of 50 degrees and more is no thin wall, one of 30 degrees is said to be half the limit.
+        Where hardly any other place looks the same way there is no wall but the roughness of a scan, a bump as small
+        as a triangle, whose flanks a ray runs between: nothing is told there.
         """
         thin = np.flatnonzero(self.thickness < limit)
         thickness = self.thickness.copy()
         if not len(thin):
             return self
-        tree = cKDTree(self.place)
+        tree, reach = cKDTree(self.place), max(limit, _FARTHEST_ALIKE * self.spacing)
         for some in np.array_split(thin, len(thin) // 10_000 + 1):
-            _, near = tree.query(self.place[some], k=_MOST_NEAR, distance_upper_bound=limit)
+            _, near = tree.query(self.place[some], k=_MOST_NEAR, distance_upper_bound=reach)
             found = near < len(thickness)
             near = np.minimum(near, len(thickness) - 1)
             alike = found & (np.einsum("nki,ni->nk", self.normal[near], self.normal[some]) > 0.5)
             about = np.sort(np.where(alike, self.thickness[near], np.inf), axis=1)  # the place itself is among them
-            rank = np.ceil(0.9 * (alike.sum(axis=1) - 1)).astype(np.int64)
-            thickness[some] = np.maximum(thickness[some], about[np.arange(len(some)), rank])
+            count = alike.sum(axis=1)
+            rank = np.ceil(0.9 * (count - 1)).astype(np.int64)
+            told = np.where(count >= _FEWEST_ALIKE, about[np.arange(len(some)), rank], np.inf)
+            thickness[some] = np.maximum(thickness[some], told)
         return dataclasses.replace(self, thickness=thickness)
 
 
+_FEWEST_ALIKE = 4
+"""Places of a wall at least, that itself counted: as many as fall on a square of twice their spacing."""
+_FARTHEST_ALIKE = 2.5
+"""Spacings that are looked over at least: on a plate some twenty places lie within them."""
 _MOST_NEAR = 128
 """Places looked at about a thin one: more than lie on both sides of a wall when they are a quarter of it apart."""
 
@@ -105,4 +116,4 @@ def wall_thickness(
     across = np.einsum("ij,ij->i", -own, normals.take(np.maximum(hit, 0), axis=0))
     wall = (hit >= 0) & (across >= np.cos(np.radians(steepest)))
     far = places - np.where(wall, distance, 0.0)[:, None] * own
-    return Thickness(rows, places, far, own, np.where(wall, distance, np.inf))
+    return Thickness(rows, places, far, own, np.where(wall, distance, np.inf), float(np.sqrt(area(mesh) / count)))

@@ -5,7 +5,7 @@ import pytest
 from canthus.geometry.booleans import difference, union
 from canthus.geometry.cavities import hollowed
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, cylinder, sphere
+from canthus.geometry.solids import box, cylinder, icosphere, sphere
 from canthus.geometry.thickness import wall_thickness
 
 
@@ -86,3 +86,20 @@ def test_slivers_do_not_count():
     fan = np.array([[a, 8, c], [8, b, c], [b, 8, a]])
     cut = Mesh(np.vstack([plain.vertices, off]), np.concatenate([np.delete(plain.triangles, top, axis=0), fan]))
     assert wall_thickness(cut, spacing=0.1).as_walls(0.4).thickness.min() > 7.9
+
+
+def test_a_surface_rough_by_its_triangles_is_no_thin_wall():
+    """A ball whose vertices are moved off it by more than half an edge, as noise crumples a fine scan."""
+    ball = icosphere(6, 5.0)
+    off = np.random.default_rng(3).uniform(0.96, 1.0, (len(ball.vertices), 1))
+    raw = wall_thickness(Mesh(ball.vertices * off, ball.triangles), spacing=0.1)
+    assert (raw.thickness < 0.1).sum() > 500
+    assert raw.as_walls(0.4).thickness.min() > 3.0
+
+
+@pytest.mark.parametrize("spacing", [0.1, 1.0])
+def test_a_thin_plate_is_found_however_few_places_are_looked_at(spacing):
+    """At life size 200,000 places lie a millimetre apart: farther than the wall is thick."""
+    walls = wall_thickness(box((0, 0, 0), (40, 40, 0.3)), spacing=spacing).as_walls(0.4)
+    assert walls.share_below(0.4) > 0.95
+    assert walls.thickness.min() == pytest.approx(0.3, abs=1e-9)

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.cavities import closed_cavities
+from ...geometry.closest import ClosestPoint
 from ...geometry.intersections import self_intersections
 from ...geometry.measures import components, edge_faults, volume
 from ...geometry.mesh import Mesh
@@ -16,6 +17,8 @@ LIDS_AT_LEAST = 0.15
 _UNSEEN = 0.02
 """Share of a pixel by which faces may cross unsaid: what lies between them lights it by no more than that. Slivers of a
 cut, rounded for a file, cross by a thousandth of a pixel and along whole seams."""
+_ON_SKIN = 0.01
+"""Millimetres within which a place of a part is a place of the skin: cuts move what they leave by far less."""
 UNTOLD = 1000.0
 """Millimetres given for a wall where nothing faces the surface across the solid: no limit is larger."""
 
@@ -73,9 +76,18 @@ def cavity_findings(name: str, mesh: Mesh) -> list[Check]:
 
 
 def wall_findings(
-    name: str, mesh: Mesh, eyes: tuple[Eye, ...], least: float, pixel: float, allowed_share: float
+    name: str,
+    mesh: Mesh,
+    eyes: tuple[Eye, ...],
+    least: float,
+    pixel: float,
+    allowed_share: float,
+    skin: Mesh | None = None,
 ) -> list[Check]:
-    """Thin walls, the lids told apart from the rest, and detail under two pixels."""
+    """Thin walls, the lids told apart from the rest, and detail under two pixels.
+
+    `skin` is the head before anything was cut into it: a wall between two places of it is nobody's but the scan's.
+    """
     walls = _walls(mesh, least)
     found = []
     lids = np.zeros(len(walls.thickness), bool)
@@ -87,7 +99,9 @@ def wall_findings(
     share = 100 * rest.share_below(least)
     thinnest, where = _thinnest(rest)
     grave = share > allowed_share
-    advice = "take a thicker wall, or thicken the place" if share else ""
+    advice = ""
+    if share:
+        advice = _THIN_AS_SCANNED if _as_scanned(rest, skin) else "take a thicker wall, or thicken the place"
     found.append(Check(f"{name}: least wall", thinnest, least, "mm", thinnest >= least, where, grave, advice))
     found.append(
         Check(f"{name}: thin walls", share, allowed_share, "% of surface", share <= allowed_share, where, True, advice)
@@ -97,6 +111,21 @@ def wall_findings(
     what, advice = f"{name}: thinner than two pixels", "they will come out blunt or not at all"
     found.append(Check(what, fine, 0.1, "% of surface", fine <= 0.1, where, False, advice))
     return found
+
+
+_THIN_AS_SCANNED = "the head itself is so thin there, before any cut: smooth the place away, or thicken it"
+
+
+def _as_scanned(walls: Thickness, skin: Mesh | None) -> bool:
+    """Whether both sides of the thinnest wall are the skin's own: an ear's rim, a curl, a crumb of the scan."""
+    if skin is None:
+        return False
+    row = int(np.argmin(walls.thickness))
+    ends = np.stack([walls.place[row], walls.far_side[row]])
+    corners = skin.corners
+    low, high = ends.min(axis=0) - _ON_SKIN, ends.max(axis=0) + _ON_SKIN
+    near = ((corners.min(axis=1) <= high) & (corners.max(axis=1) >= low)).all(axis=1)
+    return bool(near.any()) and float(ClosestPoint(skin.kept(near)).query(ends)[0].max()) < _ON_SKIN
 
 
 def _walls(mesh: Mesh, least: float) -> Thickness:

@@ -52,6 +52,17 @@ def test_an_open_edge():
     assert np.linalg.norm(found["head: open edges"].where - head.corners[0].mean(axis=0)) < 1
 
 
+@pytest.mark.parametrize(("skin", "words"), [(None, "thicker wall"), ("whole", "before any cut"), ("solid", "wall")])
+def test_a_thin_place_of_the_scan_is_told_apart_from_a_thin_wall_that_was_cut(skin, words):
+    """A fin 0.3 mm thick on a ball; either the scan had it, or it was left by cutting."""
+    fin = union(sphere(18, sag=0.02), box((-4, -0.15, 15), (4, 0.15, 21)))
+    skins = {"whole": fin, "solid": union(sphere(18, sag=0.02), box((-4, -4, 15), (4, 4, 21))), None: None}
+    found, _ = findings(fin, skin=skins[skin])
+    assert found["head: least wall"].value == pytest.approx(0.3, abs=1e-3)
+    assert words in found["head: least wall"].advice
+    assert ("before any cut" in found["head: least wall"].advice) == (skin == "whole")
+
+
 def test_a_flipped_face():
     head = clean_head()
     turned = head.triangles.copy()
