@@ -6,9 +6,9 @@ import bpy
 
 from ..job.wording import value_text
 from ..steps.workpiece import Landmark
-from . import maps, overlays, scene_piece, show_operators, states
+from . import looks, maps, overlays, scene_piece, show_operators, states
 from .tabs import ViewTab
-from .wording import title, us_spelling
+from .wording import as_shown, title
 
 
 class CANTHUS_PT_landmark_list(ViewTab, bpy.types.Panel):
@@ -51,7 +51,10 @@ class CANTHUS_PT_show(ViewTab, bpy.types.Panel):
         row = layout.row(align=True)
         for form in show_operators.forms_of(scene_piece.piece_collection(context)):
             row.operator("canthus.show_form", text={"skin": "Before"}.get(form, title(form))).form = form
-        layout.operator("canthus.before_after", icon="ARROW_LEFTRIGHT")
+        row = layout.row(align=True)
+        row.operator("canthus.before_after", icon="ARROW_LEFTRIGHT")
+        shown = looks.landmarks_shown(scene_piece.piece_collection(context))
+        row.operator("canthus.show_landmarks", icon="HIDE_OFF" if shown else "HIDE_ON", depress=shown)
         draw_overlays(layout, context)
         thing = context.active_object
         columns = maps.columns_of(thing) if thing is not None and scene_piece.role_of(thing) else []
@@ -112,7 +115,7 @@ class CANTHUS_PT_check_results(ViewTab, bpy.types.Panel):
 def finding_line(check: dict[str, Any]) -> str:
     """A finding in one line: what, how much, against what."""
     unit = f" {check['unit']}" if check["unit"] else ""
-    return us_spelling(f"{check['name']}: {value_text(check['value'])}{unit} (limit {value_text(check['limit'])})")
+    return as_shown(f"{check['name']}: {value_text(check['value'])}{unit} (limit {value_text(check['limit'])})")
 
 
 def draw_finding(layout: bpy.types.UILayout, context: bpy.types.Context, number: int, check: dict[str, Any]) -> None:
@@ -144,7 +147,7 @@ class CANTHUS_PT_notes(ViewTab, bpy.types.Panel):
 def draw_text(column: bpy.types.UILayout, context: bpy.types.Context, text: str, icon: str, beside: int = 0) -> None:
     """A sentence, wrapped to the width of the sidebar less `beside` letters for what stands next to it."""
     width = max(20, int(context.region.width / (7.5 * context.preferences.system.ui_scale)) - beside)
-    for number, line in enumerate(wrapped(us_spelling(text), width)):
+    for number, line in enumerate(wrapped(as_shown(text), width)):
         column.label(text=line, icon=icon if number == 0 else "BLANK1")
 
 

@@ -12,7 +12,7 @@ from mathutils import Vector
 from mathutils.bvhtree import BVHTree
 from numpy.typing import NDArray
 
-from . import drawing, exchange, overlays, scene_piece, states
+from . import drawing, exchange, margins, overlays, scene_piece, states
 
 THIN, COVERED, OUTSIDE = (0.95, 0.15, 0.05, 0.4), (0.15, 0.45, 0.95, 0.16), (1.0, 0.8, 0.15, 0.3)
 _ROUND = 3
@@ -32,12 +32,31 @@ def cover_over(tree: BVHTree, places: NDArray[np.float64], reach: float) -> NDAr
     return cover
 
 
-def colours_for(cover: NDArray[np.float64], least: float) -> NDArray[np.float64]:
-    """(n, 4) colours for depths under the skin."""
+def colours_for(cover: NDArray[np.float64], least: float, open_at: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(n, 4) colours for depths under the skin, and where the eye looks out between the lids whatever lies there."""
     colours = np.tile(np.array(COVERED), (len(cover), 1))
     colours[cover < least] = THIN
-    colours[cover < 0] = OUTSIDE
+    colours[(cover < 0) | open_at] = OUTSIDE
     return colours
+
+
+def between_lids(
+    ball: NDArray[np.float64], margin: NDArray[np.float64], frame: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """(n,) which of the (n, 3) directions from an eye's centre pass through its margin, (k, 3) seen from there.
+
+    `frame` is (3, 3): two directions across the gaze and the gaze. Before the carving the scanned globe lies there,
+    which no lid has to cover.
+    """
+    from ..geometry.curves import inside  # with it come the heavy libraries
+
+    if not len(margin):
+        return np.zeros(len(ball), dtype=bool)
+    seen, edge = ball @ frame.T, margin @ frame.T
+    ahead = seen[:, 2] > 1e-3
+    found = np.zeros(len(ball), dtype=bool)
+    found[ahead] = inside(seen[ahead, :2] / seen[ahead, 2:], edge[:, :2] / edge[:, 2:])
+    return found
 
 
 def _tree_about(head: bpy.types.Object, place: Vector, radius: float) -> BVHTree | None:
@@ -101,9 +120,22 @@ def _draw_in_scene() -> None:
             continue
         ball, triangles = _front(-(eye.matrix_world.to_3x3() @ Vector((0, 1, 0))).normalized())
         places = np.array(middle) + radius * ball
-        colours = colours_for(cover_over(tree, places, radius), least)
+        margin = _margin_of(eye) - np.array(middle)
+        colours = colours_for(cover_over(tree, places, radius), least, between_lids(ball, margin, _across(eye)))
         with drawing.behind():
             drawing.shaded(places, colours, triangles)
+
+
+def _margin_of(eye: bpy.types.Object) -> NDArray[np.float64]:
+    """(k, 3) places of the eye's margin in the scene's units; none where it has none."""
+    thing = scene_piece.object_with(eye.users_collection[0], scene_piece.role_of(eye).replace("eye/", "margin/"))
+    return np.zeros((0, 3)) if thing is None else margins.places_of(thing)
+
+
+def _across(eye: bpy.types.Object) -> NDArray[np.float64]:
+    """(3, 3) the eye's own x and z, and its gaze, which is its -y."""
+    axes = np.array(eye.matrix_world.to_3x3().normalized()).T
+    return np.stack([axes[0], axes[2], -axes[1]])
 
 
 def _draw_legend() -> None:

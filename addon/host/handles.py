@@ -14,7 +14,7 @@ from mathutils import Vector
 from numpy.typing import NDArray
 
 from ..anatomy.landmarks import twin
-from . import drawing, exchange, margins, scene_piece, states
+from . import drawing, exchange, looks, margins, scene_piece, states
 from .landmark_operators import under_mouse
 from .wording import title
 
@@ -83,6 +83,7 @@ class CANTHUS_OT_drag_handles(bpy.types.Operator):
         if context.area is None or context.area.type != "VIEW_3D":
             self.report({"ERROR"}, "Handles are dragged in a 3D view: press the button in its sidebar")
             return {"CANCELLED"}
+        looks.show_landmarks(scene_piece.piece_collection(context), True)
         context.workspace.status_text_set("Drag landmarks and lid margins along the surface   Enter, Esc: Done")
         context.window_manager.modal_handler_add(self)
         return {"RUNNING_MODAL"}

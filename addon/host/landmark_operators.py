@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ..anatomy.landmarks import NAMES
 from ..geometry.errors import CanthusError, NotReady
 from ..steps.workpiece import Landmark, Workpiece
-from . import scene_piece
+from . import looks, scene_piece
 from .clicking import OneClick
 from .modes import object_mode
 from .step_operator import told
@@ -42,6 +42,7 @@ class _ByHand:
                 collection = scene_piece.piece_collection(context)
                 before = scene_piece.read_piece(collection, context.scene)
                 scene_piece.write_piece(self.changed(before), context.scene, collection, before)
+                looks.show_landmarks(collection, True)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}

@@ -8,6 +8,7 @@ from ..geometry.cloud import Cloud
 from ..geometry.mesh import Mesh
 from ..steps.workpiece import Eye, Workpiece
 from . import exchange, materials
+from .roles import role_of
 
 _CREASE = np.radians(35)
 SHOWN_POINTS = 200_000
@@ -30,16 +31,40 @@ def dress(thing: bpy.types.Object, role: str, shape: Mesh | Cloud, piece: Workpi
     data.materials.append(_material_for(data, name, shape, piece, unit))
 
 
-def show_latest(collection: bpy.types.Collection, piece: Workpiece) -> None:
-    """Show the latest form of the head only: the scan until there is a closed head; never the untouched skin."""
+def show_latest(collection: bpy.types.Collection, piece: Workpiece, before: Workpiece | None = None) -> None:
+    """Show the latest form of the head only: the scan until there is a closed head; never the untouched skin.
+
+    What was laid by hand gives way to what was made of it: empties and margins of the eyes as long as there are eyes,
+    landmarks once, when the first eye is made.
+    """
     for thing in collection.objects:
-        role = thing.get("canthus_role", "")
+        role = role_of(thing)
         if role == "scan":
             _hide(thing, piece.head is not None)
         elif role == "skin":
             _hide(thing, True)
         elif role.startswith(("eye/", "margin/")):
             _hide(thing, f"eye-{role.split('/')[1]}" in piece.parts)
+    if _eyes_made(piece) and not (before and _eyes_made(before)):
+        show_landmarks(collection, False)
+    elif before and piece.history != before.history and piece.history[-1].name == "landmarks":
+        show_landmarks(collection, True)
+
+
+def show_landmarks(collection: bpy.types.Collection, shown: bool) -> None:
+    """Show the landmarks, or hide them."""
+    for thing in collection.objects:
+        if role_of(thing).startswith("landmark/"):
+            thing.hide_viewport = not shown
+
+
+def landmarks_shown(collection: bpy.types.Collection) -> bool:
+    """Whether any landmark is shown."""
+    return any(role_of(each).startswith("landmark/") and not each.hide_viewport for each in collection.objects)
+
+
+def _eyes_made(piece: Workpiece) -> bool:
+    return any(name.startswith("eye-") for name in piece.parts)
 
 
 def mark_size(piece: Workpiece) -> float:

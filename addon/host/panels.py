@@ -8,7 +8,7 @@ from ..job.wording import scale_text
 from ..steps.catalogue import STAGES, all_steps
 from ..steps.step import Step
 from . import extra_panels, presets, scene_piece, states
-from .settings import copy_settings, identifier, stored
+from .settings import copy_settings, draw_settings, identifier, stored
 from .step_operator import BY_FILE
 from .tabs import ViewTab
 from .wording import title
@@ -29,6 +29,8 @@ _FILE_BUTTONS = {"load": "Load Scan...", "export": "Export Parts..."}
 _PLANES = {"neck": "Show Cut", "key": "Show Parting"}
 _CLOSED = ("detail",)
 """Stages that not every head goes through."""
+FOLDED = True
+"""Whether the settings of a step are folded away until someone unfolds them."""
 
 
 class CANTHUS_PT_job(ViewTab, bpy.types.Panel):
@@ -87,7 +89,7 @@ class _StagePanel(ViewTab):
 def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type[Step], state: str) -> None:
     """The step's button with its state, its settings folded underneath."""
     name = identifier(step)
-    header, body = layout.panel(f"CANTHUS_{name}", default_closed=True)
+    header, body = layout.panel(f"CANTHUS_{name}", default_closed=FOLDED)
     row = header.row(align=True)
     if step.NAME in BY_FILE:
         row.operator(f"canthus.{name}", text=_FILE_BUTTONS[step.NAME], icon=_ICONS[state])
@@ -96,16 +98,12 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
         copy_settings(step, stored(context.scene, step), button)
     if body is None:
         return
-    body.use_property_split = True
-    body.use_property_decorate = False  # nothing here is animated
     if state in _HINTS:
         body.label(text=_HINTS[state], icon="INFO")
     presets.draw(body, step)
     if step.NAME in _PLANES:
         body.operator("canthus.show_plane", text=_PLANES[step.NAME], icon="MESH_PLANE").step = step.NAME
-    column = body.column()
-    for each in step.settings():
-        column.prop(stored(context.scene, step), each.name)
+    draw_settings(body.column(), step, stored(context.scene, step))
 
 
 def _steps_of(stage: str) -> list[type[Step]]:

@@ -142,7 +142,7 @@ def write_piece(
     put_landmarks(collection, piece, unit)
     put_eyes(collection, piece, unit)
     collection[RECORD] = record_of(piece)
-    looks.show_latest(collection, piece)
+    looks.show_latest(collection, piece, before)
     return collection
 
 

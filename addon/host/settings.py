@@ -10,6 +10,8 @@ from ..steps.step import Setting, Step
 from .wording import choice, label, sentence
 
 _DIGITS = 6
+_ROOM = 14
+"""Letters of a label that have room beside a field in a sidebar of the usual width."""
 RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"}
 """The option of a path that may begin with //, the folder of the .blend."""
 
@@ -46,6 +48,24 @@ def copy_settings(step: type[Step], source: Any, target: Any) -> None:
 def stored(scene: bpy.types.Scene, step: type[Step]) -> Any:
     """The group in which the scene keeps the settings of a step."""
     return getattr(scene.canthus, identifier(step))
+
+
+def draw_settings(column: bpy.types.UILayout, step: type[Step], holder: Any) -> None:
+    """A step's settings, one under the other, with labels that are not cut in a sidebar of the usual width.
+
+    A number has its label within its field; what else there is has it beside, or over the field where it is long.
+    """
+    for each in step.settings():
+        if each.kind in ("float", "int"):
+            column.prop(holder, each.name)
+            continue
+        beside = column.column()
+        beside.use_property_split, beside.use_property_decorate = True, False  # nothing here is animated
+        if each.kind != "bool" and len(label(each)) > _ROOM:
+            column.label(text=f"{label(each)}:")
+            column.prop(holder, each.name, text="")
+        else:
+            beside.prop(holder, each.name)
 
 
 def fill_in(step: Step, holder: Any) -> None:

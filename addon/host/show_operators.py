@@ -3,7 +3,7 @@
 import bpy
 from mathutils import Vector
 
-from . import exchange, maps, scene_piece, states, viewport
+from . import exchange, looks, maps, scene_piece, states, viewport
 
 _FORMS = [
     ("scan", "Scan", "The scan as cleaned so far"),
@@ -68,6 +68,25 @@ class CANTHUS_OT_before_after(bpy.types.Operator):
         return set(bpy.ops.canthus.show_form(form="skin" if skin.hide_viewport else "parts"))
 
 
+class CANTHUS_OT_show_landmarks(bpy.types.Operator):
+    bl_idname = "canthus.show_landmarks"
+    bl_label = "Landmarks"
+    bl_description = "Show the landmarks, or hide them: once eyes are made they lie in the way"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        if not states.held_by(scene_piece.piece_collection(context)).get("landmarks"):
+            cls.poll_message_set("There are no landmarks yet: press Landmarks first")
+            return False
+        return True
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        collection = scene_piece.piece_collection(context)
+        looks.show_landmarks(collection, not looks.landmarks_shown(collection))
+        return {"FINISHED"}
+
+
 class CANTHUS_OT_show_map(bpy.types.Operator):
     bl_idname = "canthus.show_map"
     bl_label = "Show Map"
@@ -114,10 +133,26 @@ class CANTHUS_OT_look_at_finding(bpy.types.Operator):
         unit = exchange.millimetres_per_unit(context.scene)
         place = Vector(checks[self.number]["where"]) / unit
         context.scene.cursor.location = place
+        way = _outward(collection, checks[self.number]["name"].split(":")[0], place)
         for space in viewport.views(context):
+            if way is not None:
+                space.region_3d.view_rotation = way.to_track_quat("Z", "Y")
             space.region_3d.view_location = place
             space.region_3d.view_distance = 60 * states.facts_shown(collection).get("scale", 1.0) / unit
         return {"FINISHED"}
+
+
+def _outward(collection: bpy.types.Collection, part: str, place: Vector) -> Vector | None:
+    """The way out of the surface at a finding's place in the scene; None where it faces into the head."""
+    thing = scene_piece.object_with(collection, part) or scene_piece.object_with(collection, f"parts/{part}")
+    if thing is None or thing.type != "MESH" or not thing.visible_get():
+        return None
+    matrix = exchange.stands(thing)
+    found, near, normal, _ = thing.closest_point_on_mesh(matrix.inverted() @ place)
+    if not found:
+        return None
+    blocked, *_ = thing.ray_cast(near + 1e-3 * max(thing.dimensions[:]) * normal, normal)
+    return None if blocked else (matrix.to_3x3() @ normal).normalized()
 
 
 def forms_of(collection: bpy.types.Collection) -> list[str]:
@@ -126,4 +161,10 @@ def forms_of(collection: bpy.types.Collection) -> list[str]:
     return [*there, "parts"] if "head" in there else there
 
 
-CLASSES = (CANTHUS_OT_show_form, CANTHUS_OT_before_after, CANTHUS_OT_show_map, CANTHUS_OT_look_at_finding)
+CLASSES = (
+    CANTHUS_OT_show_form,
+    CANTHUS_OT_before_after,
+    CANTHUS_OT_show_landmarks,
+    CANTHUS_OT_show_map,
+    CANTHUS_OT_look_at_finding,
+)

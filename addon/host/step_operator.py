@@ -4,7 +4,6 @@ Pressed in a window, a light step works in place and a heavy one in a child proc
 window, every step works in place. Either way what comes of it is one undo step.
 """
 
-import re
 from collections.abc import Collection
 from typing import Any, ClassVar
 
@@ -21,8 +20,8 @@ from .child import Child
 from .modes import object_mode
 from .needs import missing
 from .photo_images import with_marks
-from .settings import copy_settings, identifier, properties_of, step_from, stored
-from .wording import description, title
+from .settings import copy_settings, draw_settings, identifier, properties_of, step_from, stored
+from .wording import as_shown, description, title
 
 BY_FILE = ("load", "export")
 """Steps whose button asks for a file or folder first: written by hand in `files_operator`."""
@@ -136,7 +135,7 @@ class PieceOperator:
         """One line on what was done, and what the sculptor must know."""
         new = after.notes[len(self.before.notes) if self.before else 0 :] if self.before else ()
         for note in new:
-            self.report({"WARNING"}, note)
+            self.report({"WARNING"}, as_shown(note))
         done = after.history[-1]
         self.report({"INFO"}, f"{title(done.name)} done in {done.seconds:.1f} s")
 
@@ -160,6 +159,9 @@ class StepOperator(PieceOperator):
             cls.poll_message_set(lacking)
         return not lacking
 
+    def draw(self, context: bpy.types.Context) -> None:
+        draw_settings(self.layout.column(), self.step, self)
+
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         return [with_marks(step_from(self.step, self))]
 
@@ -179,10 +181,14 @@ def put_back(context: bpy.types.Context, collection: bpy.types.Collection, befor
     """Write what came of the work into the scene, and let the view follow a head that has grown, shrunk or turned."""
     thing = context.view_layer.objects.active
     scene_piece.write_piece(after, context.scene, collection, before)
-    turned = not np.array_equal(after.frame, before.frame)
-    first = before.head is None and after.head is not None
-    if (turned or first) and thing is not None and thing.name in collection.objects:
-        viewport.show_piece(context, collection, turn=turned)
+    if thing is None or thing.name not in collection.objects:
+        return
+    if not np.array_equal(after.frame, before.frame):
+        viewport.show_piece(context, collection)
+    elif before.head is None and after.head is not None:
+        viewport.show_piece(context, collection, turned=None)
+    elif not before.landmarks and after.landmarks:
+        viewport.face(context, collection, after)
 
 
 def redraw_sidebars(context: bpy.types.Context) -> None:
@@ -196,9 +202,8 @@ def redraw_sidebars(context: bpy.types.Context) -> None:
 
 
 def told(error: CanthusError) -> str:
-    """An error's line as the host shows it: a capital first, unless it begins with the name of a thing or a file."""
-    text = str(error)
-    return text[:1].upper() + text[1:] if re.match(r"[a-z-]+[ :,]", text) else text
+    """An error's line as the host shows it."""
+    return as_shown(str(error))
 
 
 def operator_for(step: type[Step]) -> type:

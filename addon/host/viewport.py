@@ -3,11 +3,14 @@
 from collections.abc import Iterator
 
 import bpy
-from mathutils import Quaternion, Vector
+import numpy as np
+from mathutils import Matrix, Quaternion, Vector
 
+from ..geometry.errors import NotReady
+from ..steps.workpiece import Workpiece
 from . import scene_piece
 
-THREE_QUARTER = Quaternion((0.7556, 0.6124, 0.1462, 0.1804))
+THREE_QUARTER = Quaternion((0.7556, 0.6124, 0.1462, 0.1804)).normalized()
 """A little from the sitter's left, a little from above."""
 
 
@@ -18,8 +21,26 @@ def set_millimetres(context: bpy.types.Context) -> None:
     units.scale_length = 0.001
 
 
-def show_piece(context: bpy.types.Context, collection: bpy.types.Collection, turn: bool = True) -> None:
-    """Make the latest form of a head active and look at it; `turn` also turns the view to three-quarter.
+def three_quarter(piece: Workpiece) -> Quaternion:
+    """The view on a face a little from its left and above: of a head not posed yet, as far as landmarks tell.
+
+    Raises
+    ------
+    NotReady
+        Too few sure landmarks.
+    """
+    from ..anatomy.frame import head_frame  # with it come the heavy libraries
+
+    if any(done.name == "pose" for done in piece.history):
+        return THREE_QUARTER
+    marks = {name: np.asarray(mark.position) / piece.scale for name, mark in piece.landmarks.items() if mark.sure}
+    return Matrix(head_frame(marks).matrix[:3, :3].T.tolist()).to_quaternion() @ THREE_QUARTER
+
+
+def show_piece(
+    context: bpy.types.Context, collection: bpy.types.Collection, turned: Quaternion | None = THREE_QUARTER
+) -> None:
+    """Make the latest form of a head active and look at it from where `turned` says; None leaves the view's turn.
 
     It is active without being selected: an orange outline would hide the points of a scan.
     """
@@ -29,10 +50,19 @@ def show_piece(context: bpy.types.Context, collection: bpy.types.Collection, tur
     for other in context.selected_objects:
         other.select_set(False)
     context.view_layer.objects.active = thing
-    look_at(context, thing, turn)
+    look_at(context, thing, turned)
 
 
-def look_at(context: bpy.types.Context, thing: bpy.types.Object, turn: bool = True) -> None:
+def face(context: bpy.types.Context, collection: bpy.types.Collection, piece: Workpiece) -> None:
+    """Look at the face; where too few landmarks are sure to tell which way it looks, the view stays as it is."""
+    try:
+        turned = three_quarter(piece)
+    except NotReady:
+        return
+    show_piece(context, collection, turned)
+
+
+def look_at(context: bpy.types.Context, thing: bpy.types.Object, turned: Quaternion | None) -> None:
     """Bring an object into the middle of every 3D view, near and far limits to suit its size."""
     context.view_layer.update()
     corners = [thing.matrix_world @ Vector(corner) for corner in thing.bound_box]
@@ -43,8 +73,8 @@ def look_at(context: bpy.types.Context, thing: bpy.types.Object, turn: bool = Tr
         space.clip_start, space.clip_end = size / 500, size * 100
         view = space.region_3d
         view.view_location, view.view_distance = (low + high) / 2, 1.7 * size
-        if turn:
-            view.view_perspective, view.view_rotation = "PERSP", THREE_QUARTER
+        if turned is not None:
+            view.view_perspective, view.view_rotation = "PERSP", turned
 
 
 def show_colours(context: bpy.types.Context) -> None:

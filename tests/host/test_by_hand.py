@@ -3,8 +3,10 @@
 import bpy
 import numpy as np
 import pytest
-from canthus.host import maps, scene_piece
-from canthus.steps.workpiece import Done
+from canthus.geometry.transforms import rotation
+from canthus.host import maps, scene_piece, viewport, wording
+from canthus.steps.workpiece import Done, Landmark
+from demo_heads import demo_head
 from host.scene_state import state
 from small_pieces import egg
 
@@ -114,3 +116,34 @@ def test_a_recipe_that_is_none_is_told(scene, tmp_path):
 def test_a_map_is_called_by_its_words_with_the_unit_in_brackets():
     assert maps.words_for("distance_from_data_mm") == "Distance from data (mm)"
     assert maps.words_for("confidence") == "Confidence"
+
+
+def test_landmarks_are_shown_and_hidden(collection):
+    mark = scene_piece.object_with(collection, "landmark/sellion")
+    assert mark.hide_viewport  # the eyes are made
+    bpy.ops.canthus.show_landmarks()
+    assert not mark.hide_viewport
+    bpy.ops.canthus.show_landmarks()
+    assert mark.hide_viewport
+    bpy.ops.canthus.set_landmark(landmark="exocanthion-left", position=(45, -80, 10))
+    assert not mark.hide_viewport
+
+
+def test_a_sentence_names_settings_and_steps_as_the_sidebar_does():
+    assert wording.as_shown("the lids: least_lid in rebuild-lids, in millimetres") == (
+        "The lids: Least Lid in Rebuild Lids, in millimeters"
+    )
+    assert wording.as_shown("sitter.ply: not a scan") == "sitter.ply: not a scan"
+
+
+def test_a_face_not_posed_yet_is_looked_at_as_it_will_be_once_posed(scene):
+    """Turned any way, it is seen from where a posed one is: the view turns with the head."""
+    head = demo_head(0)
+    marks = {name: Landmark(tuple(place), 1.0, "proposed") for name, place in head.truth.landmarks.items()}
+    turn = rotation((0.2, 1.0, -0.4), 1.9)
+    matrix = np.eye(4)
+    matrix[:3, :3] = turn
+    straight = egg(2).but(landmarks=marks)
+    one, other = viewport.three_quarter(straight), viewport.three_quarter(straight.moved(matrix))
+    turned = np.array(other.to_matrix()) @ np.array(one.to_matrix()).T
+    np.testing.assert_allclose(turned, turn, atol=1e-5)

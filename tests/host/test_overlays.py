@@ -87,11 +87,26 @@ def test_cover_is_depth_under_the_skin_and_negative_outside():
     places = np.array([(0, 0, 15.0), (0, 0, 24.0), (0, 0, 0.0)])
     cover = eyeballs.cover_over(tree, places, 8.0)
     assert cover == pytest.approx([5.0, -4.0, 8.0], abs=0.1)
-    assert eyeballs.colours_for(cover, 6.0).tolist() == [
+    shut = np.zeros(3, dtype=bool)
+    assert eyeballs.colours_for(cover, 6.0, shut).tolist() == [
         list(eyeballs.THIN),
         list(eyeballs.OUTSIDE),
         list(eyeballs.COVERED),
     ]
+    assert eyeballs.colours_for(cover, 6.0, ~shut).tolist() == 3 * [list(eyeballs.OUTSIDE)]
+
+
+def test_what_is_seen_through_a_round_margin_lies_within_its_cone():
+    """A circle seen under 30° from the centre; the gaze is -y."""
+    turn = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    margin = np.stack([np.sin(np.radians(30)) * np.cos(turn), np.full(90, -0.8660), 0.5 * np.sin(turn)], axis=1)
+    frame = np.array([(1, 0, 0), (0, 0, 1), (0, -1, 0)], dtype=float)
+    ball = icosphere(3).vertices
+    angle = np.degrees(np.arccos(np.clip(-ball[:, 1], -1, 1)))
+    found = eyeballs.between_lids(ball, margin, frame)
+    clear = np.abs(angle - 30) > 1  # the circle is drawn with 90 corners
+    assert found[clear].tolist() == (angle < 30)[clear].tolist()
+    assert not eyeballs.between_lids(ball, np.zeros((0, 3)), frame).any()
 
 
 def test_nothing_is_drawn_without_a_window():

@@ -1,0 +1,84 @@
+"""Measures in the window of a real Blender how often it draws while a step runs; runs inside that Blender.
+
+    blender --factory-startup --python tools/window_rate.py -- CAPTURE [SECONDS]
+
+Loads the capture, presses Close and counts for so many seconds each: draws of our panel and of the 3D view with the
+view left alone, then with the view turned all the while; and the longest time the window did not come round.
+"""
+
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import bpy
+from mathutils import Euler
+
+# Shared virtual screens mount the checkout as /project, and run this file from elsewhere.
+sys.path.insert(0, "/project/tools")
+sys.path.insert(1, str(Path(__file__).resolve().parent))
+
+from window import TAB, enable, play, press, running, view
+
+ROUND = 0.02
+"""Seconds after which a turn of the view is asked for again."""
+counts = {"panel": 0, "view": 0}
+
+
+def counting() -> None:
+    """Count draws of the tab's first panel and of the 3D view."""
+    panel = bpy.types.CANTHUS_PT_job
+    own = panel.draw
+
+    def drawn(self: bpy.types.Panel, context: bpy.types.Context) -> None:
+        counts["panel"] += 1
+        own(self, context)
+
+    panel.draw = drawn
+    bpy.types.SpaceView3D.draw_handler_add(lambda: counts.update(view=counts["view"] + 1), (), "WINDOW", "POST_PIXEL")
+
+
+def measured(what: str, seconds: float, turn: bool) -> Iterator[float]:
+    """Count for so long, and say draws a second and the longest time between two rounds of the window's loop."""
+    counts.update(panel=0, view=0)
+    begun = last = time.perf_counter()
+    longest = 0.0
+    while running() and last - begun < seconds:
+        if turn:
+            view()[1].spaces[0].region_3d.view_rotation.rotate(Euler((0, 0, 0.05)))
+            view()[1].tag_redraw()
+        yield ROUND
+        now = time.perf_counter()
+        longest, last = max(longest, now - last - ROUND), now
+    for name, count in counts.items():
+        print(f"{what}: {name} {count / (last - begun):.1f} a second", flush=True)
+    print(f"{what}: longest wait {longest:.2f} s in {last - begun:.1f} s", flush=True)
+
+
+def rate(capture: Path, seconds: float) -> Iterator[float]:
+    """Load, press Close, measure, cancel."""
+    enable()
+    view()[1].spaces[0].show_region_ui = True
+    yield 1.0
+    next(each for each in view()[1].regions if each.type == "UI").active_panel_category = TAB
+    counting()
+    yield 0.5
+    press("load", "EXEC_DEFAULT", filepath=str(capture))
+    yield 2.0
+    begun = time.perf_counter()
+    press("close")
+    print(f"pressed: the button took {time.perf_counter() - begun:.2f} s", flush=True)
+    yield 1.0
+    yield from measured("left alone", seconds, turn=False)
+    yield from measured("turned", seconds, turn=True)
+    press("stop", "EXEC_DEFAULT")
+    yield 1.0
+
+
+def start() -> None:
+    """Read the words after `--` and begin."""
+    words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply"]
+    play(rate(Path(words[0]), float(words[1]) if len(words) > 1 else 6.0))
+
+
+start()
