@@ -22,6 +22,7 @@ COARSE = {
     "close": {"resolution": 4.0},
     "fit-base": {"level": 0},
     "relief": {"edge": 3.0},
+    "brows": {"width": 2.5, "taper": 100.0, "density": 8.0, "sides": "left"},
 }
 """Settings that make a step quick; what it makes with finer ones is tested in its own place."""
 
@@ -36,7 +37,7 @@ def piece_for(step):
         return sitter("closed").but(landmarks={})
     if step == "patch":
         return with_a_hole()
-    if step in ("pose", "measure", "scale", "drop-islands", "smooth", "reduce", "fit-base", "relief"):
+    if step in ("pose", "measure", "scale", "drop-islands", "smooth", "reduce", "fit-base", "relief", "brows"):
         return sitter("closed")
     if step == "place-eyes":
         return sitter("scaled")

@@ -6,6 +6,9 @@ from numpy.typing import NDArray
 from .boxes import overlapping
 from .mesh import Mesh
 
+_ROUNDED = 8 * float(np.finfo(np.float64).eps)
+"""Share of the largest coordinate by which a place that was reckoned may be off, such as the middle of an edge."""
+
 
 def self_intersections(mesh: Mesh, deeper_than: float = 0.0) -> NDArray[np.int32]:
     """Pairs of triangles that pass through each other.
@@ -24,6 +27,7 @@ def self_intersections(mesh: Mesh, deeper_than: float = 0.0) -> NDArray[np.int32
     Notes
     -----
     Candidates are those whose boxes overlap; a pair cuts where an edge of one passes through the inside of the other.
+    What lies beyond a plane by no more than coordinates are rounded does not: halves of one flat face lie in one plane.
     Two faces that lie in one plane do not count: `edge_faults` sees doubled ones.
     """
     if not len(mesh.triangles):
@@ -60,10 +64,14 @@ def _apart_by_planes(mesh: Mesh, pairs: NDArray[np.int32], depth: float) -> NDAr
     """The pairs of which neither lies wholly on one side of the other's plane, but for `depth`."""
     a, b, c = (mesh.vertices.take(mesh.triangles[:, k], axis=0) for k in range(3))
     normals = np.cross(b - a, c - a)
-    least = depth * np.sqrt(np.einsum("ij,ij->i", normals, normals))
+    off = _ROUNDED * float(np.abs(mesh.vertices).max())
+    least = max(depth, off) * np.sqrt(np.einsum("ij,ij->i", normals, normals))
+    size = np.max([np.abs(a - b).max(axis=1), np.abs(b - c).max(axis=1), np.abs(c - a).max(axis=1)], axis=0)
     for one, other in ((0, 1), (1, 0)):
         plane, triangle = pairs[:, one], pairs[:, other]
-        foot, normal, slack = a.take(plane, axis=0), normals.take(plane, axis=0), least.take(plane)
+        foot, normal = a.take(plane, axis=0), normals.take(plane, axis=0)
+        # a sliver's normal is as little known as its corners are, against its length
+        slack = least.take(plane) + off * size.take(plane) * (size.take(plane) + size.take(triangle))
         heights = [np.einsum("ij,ij->i", corner.take(triangle, axis=0) - foot, normal) for corner in (a, b, c)]
         pairs = pairs[(np.max(heights, axis=0) > slack) & (np.min(heights, axis=0) < -slack)]
     return pairs

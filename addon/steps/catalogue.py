@@ -12,6 +12,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .clean.cull_strays import CullStrays
     from .clean.denoise import Denoise
     from .clean.merge_layers import MergeLayers
+    from .detail.brows import Brows
     from .detail.fit_base import FitBase
     from .detail.relief import Relief
     from .eyes.carve_sockets import CarveSockets
@@ -60,6 +61,7 @@ def all_steps() -> tuple[type[Step], ...]:
         MakeEyes,
         FitBase,
         Relief,
+        Brows,
         Neck,
         Hollow,
         Key,

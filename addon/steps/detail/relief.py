@@ -28,7 +28,6 @@ _WAYS = {
 }
 """Direction from line to line in each region and how deep they are of what is set: level on forehead and neck, aslant
 on the cheeks (common practice, no source)."""
-_ROUNDS = 6  # how often crossing faces are put back, a ring wider each time
 _STRETCH = {"forehead": 22.0, "neck": 25.0, "orbit": 6.0, "face": 4.0, "chin": 4.0}
 """About how long a line runs before it fades, millimetres: common practice, no source."""
 
@@ -68,6 +67,8 @@ class Relief(Step):
         """The workpiece with relief on its head."""
         from ...anatomy.skin_regions import SKIN, skin_regions
         from ...anatomy.skin_relief import what_prints
+        from ...geometry.displacing import displaced
+        from ...geometry.normals import vertex_normals
         from ...geometry.splitting import split
 
         scale = piece.scale if piece.scale != 1.0 else self.scale
@@ -85,8 +86,10 @@ class Relief(Step):
         forms = self._forms(2 * pixel / scale)
         progress(0.3, "laying the relief")
         height, figures = self._heights(head, [SKIN[row] for row in range(len(SKIN))], region, forms)
-        head, kept_back = _displaced(head, self.gain * strength * height)
-        done = piece.but(head=head.moved(np.diag([*[piece.scale] * 3, 1.0]))).measured(**figures, kept_back=kept_back)
+        head, kept_back, crossing = displaced(head, (self.gain * strength * height)[:, None] * vertex_normals(head))
+        done = piece.but(head=head.moved(np.diag([*[piece.scale] * 3, 1.0]))).measured(
+            **figures, kept_back=kept_back, crossing_faces=crossing
+        )
         done = done.measured(deepest_mm=float(-min((self.gain * strength * height).min(), 0.0)), edge_mm=self.edge)
         for sentence in what_prints(forms, pixel, scale):
             done = done.noted(sentence)
@@ -169,25 +172,3 @@ def _soft_edged(head: Mesh, strength: NDArray[np.float64]) -> NDArray[np.float64
     for _ in range(4):
         soft = np.minimum(strength, mean @ soft)
     return soft
-
-
-def _displaced(head: Mesh, height: NDArray[np.float64]) -> tuple[Mesh, int]:
-    """The head moved along its normals, and how many vertices were kept back because faces would have crossed."""
-    from ...geometry.normals import vertex_normals
-    from ...geometry.untangling import crossing_near, crossing_triangles
-
-    normals, share = vertex_normals(head), np.ones(len(head.vertices))
-    before = crossing_triangles(head)
-    moved = replace(head, vertices=head.vertices + height[:, None] * normals)
-    crossing = np.setdiff1d(crossing_triangles(moved), before)
-    for _ in range(_ROUNDS):
-        if not len(crossing):
-            break
-        touched = np.zeros(len(share), bool)
-        touched[head.triangles[crossing]] = True
-        touched[head.triangles[touched[head.triangles].any(axis=1)]] = True
-        share[touched] = 0.0
-        moved = replace(head, vertices=head.vertices + (share * height)[:, None] * normals)
-        near = np.flatnonzero(touched[head.triangles].any(axis=1))
-        crossing = np.setdiff1d(crossing_near(moved, near), before)
-    return moved, int((share < 1).sum())

@@ -44,7 +44,7 @@ def test_it_is_as_deep_as_set_and_nowhere_crosses(piece):
     deep = away > 0.05
     assert (region[deep] == SKIN.index("forehead")).mean() > 0.97  # the rest borders on it
     assert is_watertight(done.head)
-    assert not len(self_intersections(done.head, deeper_than=1e-6))  # halves of one triangle touch to the last digit
+    assert not len(self_intersections(done.head))
     assert done.figures["deepest_mm"] == pytest.approx(0.3, rel=0.05)
 
 
