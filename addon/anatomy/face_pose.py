@@ -53,19 +53,28 @@ def straight_face(head: Mesh, progress: Progress = SILENT) -> StraightFace | Non
     StraightFace, or None where no face is recognised. The symmetry plane is the face's own; nod and depth are those
     at which a mean face lies best on it.
     """
+    doubtful: list[tuple[Face, float]] = []
     for row, enlarged in enumerate(_SIZES):
         listener = progress.stretch(0.3 * row, 0.3 * row + 0.3)
-        sized = resized(head, enlarged)
-        surface = _outward(spread_over(sized, _COARSE))
+        surface = _outward(spread_over(resized(head, enlarged), _COARSE))
         face = find_face(surface, WHOLE, listener)
         if not _recognised(face) and enlarged == 1.0:
             face = find_face(surface, UPPER, listener)
         if _recognised(face):
-            progress(0.9, "setting the face straight")
-            fine = _outward(spread_over(sized, _MIDDLE)).moved(face.matrix)
-            straighten, asymmetry = squared_up(fine, _face_mask(fine.points, face))
-            return StraightFace(face, straighten @ face.matrix, asymmetry, enlarged)
-    return None
+            doubtful.append((face, enlarged))
+            if face.likeness >= _CLEAR:
+                break
+    if not doubtful:
+        return None
+    progress(0.9, "setting the face straight")
+    face, enlarged = max(doubtful, key=lambda each: each[0].likeness)
+    fine = _outward(spread_over(resized(head, enlarged), _MIDDLE)).moved(face.matrix)
+    straighten, asymmetry = squared_up(fine, _face_mask(fine.points, face))
+    return StraightFace(face, straighten @ face.matrix, asymmetry, enlarged)
+
+
+_CLEAR = 0.6
+"""A face this like the mean one is taken at once; below it, other sizes are tried and the likest is taken."""
 
 
 def _outward(surface: Cloud) -> Cloud:

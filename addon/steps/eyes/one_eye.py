@@ -98,7 +98,8 @@ def with_eye(piece: Workpiece, search: Search, side: str, by_hand: tuple[float, 
             f"the photographs show the {side} eye far from where the landmarks of its lids do: these were not used to "
             "place it; move them to where its lids are"
         )
-    for note in _notes(side, sources, seen, fissure, by_twin=given is None and not corners_seen(piece, side)):
+    by_twin = given is None and not corners_seen(piece, side)
+    for note in _notes(side, sources, seen, fissure, by_twin, uncertainty):
         piece = piece.noted(note)
     return piece
 
@@ -161,7 +162,9 @@ def _trust(piece: Workpiece, side: str) -> float:
     return (1.0 if seen else 0.5) * min(mark.confidence for mark in marks)
 
 
-def _notes(side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure, by_twin: bool) -> list[str]:
+def _notes(
+    side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure, by_twin: bool, uncertainty: float
+) -> list[str]:
     """What a sculptor must know of how this eye was placed."""
     notes = []
     if by_twin:
@@ -173,8 +176,8 @@ def _notes(side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure, by
         advice = "" if "photographs" in sources else "; compare it with a photograph"
         state = "is closed" if not fissure.is_open else "shows too little sclera"
         notes.append(
-            f"the {side} eye {state}: its globe was placed by {' and '.join(sources)} only, right to about 1 mm at "
-            f"life size{advice}"
+            f"the {side} eye {state}: its globe was placed by {' and '.join(sources)} only, right to about "
+            f"{uncertainty:.1f} mm at life size{advice}"
         )
     if not seen:
         notes.append(

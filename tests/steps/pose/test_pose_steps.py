@@ -14,6 +14,7 @@ from canthus.steps.pose.landmarks import Landmarks
 from canthus.steps.pose.measure import MeasureHead
 from canthus.steps.pose.pose import Pose
 from canthus.steps.pose.scale import Scale
+from canthus.steps.pose.surface import needed_surface
 from canthus.steps.workpiece import Done, Eye, Landmark, Workpiece
 from demo_heads import any_pose, demo_head
 
@@ -22,6 +23,18 @@ from demo_heads import any_pose, demo_head
 def marked():
     marks = {name: Landmark(tuple(place.tolist())) for name, place in mean_head().items()}
     return Workpiece(head=icosphere(3, 100.0), landmarks=marks)
+
+
+def test_nothing_is_read_off_what_closing_filled_in():
+    """A ball of radius 100 filled in below z = -60: but for 2.5 mm beside what was scanned it is not looked at."""
+    ball = icosphere(6, 100.0)
+    confidence = np.where(ball.vertices[:, 2] > -60.0, 1.0, 0.0)
+    head = dataclasses.replace(ball, columns={"confidence": confidence})
+    for scale in (1.0, 1 / 6):
+        piece = Workpiece(head=head.moved(np.diag([scale, scale, scale, 1.0])), scale=scale)
+        lowest = needed_surface(piece).vertices[:, 2].min() / scale
+        assert -63.0 < lowest < -60.0
+    assert len(needed_surface(Workpiece(head=ball)).triangles) == len(ball.triangles)
 
 
 def placed(piece, name):
