@@ -34,7 +34,7 @@ def _without_fills(head: Mesh, bridged: float) -> Mesh:
     confidence = head.columns.get("confidence")
     if confidence is None:
         return head
-    supported = confidence >= 0.5
+    supported = confidence.astype(np.float64) >= 0.5
     if not supported.any():
         return head
     far = np.flatnonzero(~supported)
