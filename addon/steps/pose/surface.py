@@ -1,8 +1,6 @@
 """What the steps of posing look at."""
 
 import numpy as np
-from scipy.spatial import KDTree
-
 from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
 from ..workpiece import Workpiece
@@ -31,6 +29,8 @@ def needed_surface(piece: Workpiece) -> Mesh:
 
 def _without_fills(head: Mesh, bridged: float) -> Mesh:
     """The head without the triangles that lie farther than `bridged` from all that points support."""
+    from scipy.spatial import KDTree
+
     confidence = head.columns.get("confidence")
     if confidence is None:
         return head
