@@ -1,6 +1,7 @@
 """What the steps of posing look at."""
 
 import numpy as np
+
 from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
 from ..workpiece import Workpiece
