@@ -22,7 +22,7 @@ from window import TAB, enable, play, press, running, view
 
 ROUND = 0.02
 """Seconds after which a turn of the view is asked for again."""
-counts = {"panel": 0, "view": 0}
+counts: dict[str, float] = {"panel": 0, "view": 0}
 
 
 def counting() -> None:
@@ -42,6 +42,7 @@ def measured(what: str, seconds: float, turn: bool) -> Iterator[float]:
     """Count for so long, and say draws a second and the longest time between two rounds of the window's loop."""
     counts.update(panel=0, view=0)
     begun = last = time.perf_counter()
+    busy = time.process_time()
     longest = 0.0
     while running() and last - begun < seconds:
         if turn:
@@ -50,9 +51,26 @@ def measured(what: str, seconds: float, turn: bool) -> Iterator[float]:
         yield ROUND
         now = time.perf_counter()
         longest, last = max(longest, now - last - ROUND), now
-    for name, count in counts.items():
+    for name in ("panel", "view"):
+        count = counts[name]
         print(f"{what}: {name} {count / (last - begun):.1f} a second", flush=True)
-    print(f"{what}: longest wait {longest:.2f} s in {last - begun:.1f} s", flush=True)
+    busy = (time.process_time() - busy) / max(1, counts["view"])
+    print(f"{what}: {busy:.2f} s of processor a draw of the view; longest wait {longest:.2f} s", flush=True)
+
+
+def timed() -> None:
+    """Keep the processor's time of the longest stretch of the operator's own work."""
+    operator = bpy.types.CANTHUS_OT_close
+    own = operator.goes_on
+
+    def run(self: bpy.types.Operator, context: bpy.types.Context) -> bool:
+        begun = time.thread_time()
+        try:
+            return bool(own(self, context))
+        finally:
+            counts["stretch"] = max(counts.get("stretch", 0.0), time.thread_time() - begun)
+
+    operator.goes_on = run
 
 
 def rate(capture: Path, seconds: float) -> Iterator[float]:
@@ -62,15 +80,17 @@ def rate(capture: Path, seconds: float) -> Iterator[float]:
     yield 1.0
     next(each for each in view()[1].regions if each.type == "UI").active_panel_category = TAB
     counting()
+    timed()
     yield 0.5
     press("load", "EXEC_DEFAULT", filepath=str(capture))
     yield 2.0
     begun = time.perf_counter()
     press("close")
     print(f"pressed: the button took {time.perf_counter() - begun:.2f} s", flush=True)
-    yield 1.0
+    yield 2.0
     yield from measured("left alone", seconds, turn=False)
     yield from measured("turned", seconds, turn=True)
+    print(f"longest stretch of our own work in the window: {counts['stretch']:.2f} s of the processor", flush=True)
     press("stop", "EXEC_DEFAULT")
     yield 1.0
 

@@ -75,6 +75,9 @@ def draw_overlays(layout: bpy.types.UILayout, context: bpy.types.Context) -> Non
         row = layout.row(align=True)
         row.prop(wanted, "axis", text="")
         row.prop(wanted, "at", slider=True)
+    scan = scene_piece.object_with(scene_piece.piece_collection(context), "scan")
+    if scan is not None and looks.is_cloud(scan):
+        layout.prop(wanted, "points")
     lacking = overlays.lacking(context)
     if lacking:
         draw_text(layout.column(align=True), context, lacking, "INFO")

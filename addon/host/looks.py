@@ -12,9 +12,13 @@ from .roles import role_of
 
 _CREASE = np.radians(35)
 SHOWN_POINTS = 200_000
-"""Points of a cloud that are drawn: of more, chance picks as many, or the view is slow to turn and Esc is heard late.
-Beside a step at work, on two cores without a graphics card, a million took 3.1 s to draw and a quarter of them 0.85 s.
-"""
+"""Points of a cloud that are drawn unless another number is asked for, and rendered as balls: of more, chance picks as
+many."""
+_AREA = "canthus_area"
+_TOUCHING = 0.6
+"""Radius of a ball over the spacing of those shown."""
+TOKEN = 2_000
+"""Points the host itself shows in its views, so that a scan is seen without the extension too: see `clouds`."""
 
 
 def dress(thing: bpy.types.Object, role: str, shape: Mesh | Cloud, piece: Workpiece, unit: float) -> None:
@@ -112,16 +116,29 @@ def _forget(name: str) -> None:
         bpy.data.materials.remove(old)
 
 
+def is_cloud(thing: bpy.types.Object) -> bool:
+    """Whether an object holds points without faces."""
+    return thing.type == "MESH" and len(thing.data.vertices) > 0 and not len(thing.data.polygons)
+
+
+def spacing(thing: bpy.types.Object, count: int) -> float:
+    """How far apart `count` points of a cloud lie in the mean, in the object's units: see `_show_points`."""
+    return float((thing.get(_AREA, 0.0) / max(count, 1)) ** 0.5)
+
+
 def _show_points(thing: bpy.types.Object, cloud: Cloud, unit: float) -> None:
-    """Points of a mesh without faces are hardly seen: a modifier draws each as a small ball, in its own colour."""
+    """Points of a mesh without faces are hardly seen: a modifier makes each a small ball, in its own colour, when the
+    scene is rendered, and a few of them in the views of the host.
+    """
     modifier = thing.modifiers.get(exchange.POINTS_MODIFIER)
     if modifier is None:
         modifier = thing.modifiers.new(exchange.POINTS_MODIFIER, "NODES")
         modifier.show_expanded = False
-    share = min(1.0, SHOWN_POINTS / max(len(cloud), 1))
-    radius = _ball_radius(cloud, share) / unit
-    name = f"{exchange.POINTS_MODIFIER} {radius:.3g}" + (f" {share:.2%}" if share < 1 else "")
-    modifier.node_group = bpy.data.node_groups.get(name) or _points_tree(name, radius, share)
+    thing[_AREA] = _area(cloud) / unit**2
+    rendered, shown = (min(1.0, most / max(len(cloud), 1)) for most in (SHOWN_POINTS, TOKEN))
+    radius = _TOUCHING * spacing(thing, round(rendered * len(cloud)))
+    name = f"{exchange.POINTS_MODIFIER} {radius:.3g}" + (f" {rendered:.2%} {shown:.2%}" if shown < 1 else "")
+    modifier.node_group = bpy.data.node_groups.get(name) or _points_tree(name, radius, rendered, shown)
 
 
 def _drop_points(thing: bpy.types.Object) -> None:
@@ -130,15 +147,15 @@ def _drop_points(thing: bpy.types.Object) -> None:
         thing.modifiers.remove(modifier)
 
 
-def _ball_radius(cloud: Cloud, share: float) -> float:
-    """Half the mean spacing of those shown, as if they lay evenly over a head of their size: close, no more."""
+def _area(cloud: Cloud) -> float:
+    """The surface points lie on, square millimetres, as if evenly over a head of their size: close, no more."""
     low, high = np.percentile(cloud.points[:: max(1, len(cloud) // 20000)], (2, 98), axis=0)
     sides = np.sort(high - low)[::-1]
-    area = 2.2 * float(sides[0] * max(sides[1], 1e-9))
-    return float(0.6 * (area / max(share * len(cloud), 1)) ** 0.5)
+    return float(2.2 * sides[0] * max(sides[1], 1e-9))
 
 
-def _points_tree(name: str, radius: float, share: float) -> bpy.types.NodeTree:
+def _points_tree(name: str, radius: float, rendered: float, shown: float) -> bpy.types.NodeTree:
+    """Balls of a radius for a share of the points when rendered and for another share in the host's views."""
     tree = bpy.data.node_groups.new(name, "GeometryNodeTree")
     tree.is_modifier = True
     tree.interface.new_socket("Geometry", in_out="INPUT", socket_type="NodeSocketGeometry")
@@ -146,10 +163,17 @@ def _points_tree(name: str, radius: float, share: float) -> bpy.types.NodeTree:
     start, end = tree.nodes.new("NodeGroupInput"), tree.nodes.new("NodeGroupOutput")
     points = tree.nodes.new("GeometryNodeMeshToPoints")
     points.inputs["Radius"].default_value = radius
-    if share < 1:
+    if shown < 1:
+        view = tree.nodes.new("GeometryNodeIsViewport")
+        share = tree.nodes.new("ShaderNodeMath")  # rendered + (1 in a view, else 0) * (shown - rendered)
+        share.operation = "MULTIPLY_ADD"
+        share.inputs[1].default_value, share.inputs[2].default_value = shown - rendered, rendered
         chance = tree.nodes.new("FunctionNodeRandomValue")
-        chance.data_type, chance.location = "BOOLEAN", (0, -200)
-        chance.inputs["Probability"].default_value = share
+        chance.data_type = "BOOLEAN"
+        for place, node in enumerate((view, share, chance)):
+            node.location = (220 * place - 440, -200)
+        tree.links.new(view.outputs[0], share.inputs[0])
+        tree.links.new(share.outputs[0], chance.inputs["Probability"])
         tree.links.new(next(each for each in chance.outputs if each.enabled), points.inputs["Selection"])
     for place, node in enumerate((start, points, end)):
         node.location = (220 * place, 0)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ..geometry.errors import BadMesh, CanthusError
 from ..geometry.mesh import Mesh
 from ..steps.output.wall_map import COLUMN as WALL
-from . import drawing, exchange, scene_piece
+from . import drawing, exchange, looks, scene_piece
 
 MARKED = {
     "stray": ("stray points", (1.0, 0.25, 0.1, 1.0)),
@@ -45,6 +45,13 @@ class CANTHUS_PG_overlays(bpy.types.PropertyGroup):
         name="Eye Pockets",
         default=True,
         description="Show the pocket of each placed eye in the colors of how much skin covers it, live while it moves",
+    )
+    points: bpy.props.IntProperty(
+        name="Points Shown",
+        description="Points of a scan that are drawn, a quarter of them while a step works; steps take them all",
+        default=looks.SHOWN_POINTS,
+        min=1000,
+        soft_max=5_000_000,
     )
     section: bpy.props.BoolProperty(name="Section", description="Show where a plane meets the parts")
     axis: bpy.props.EnumProperty(items=AXES, name="Seen", description="Which way the section is looked at")

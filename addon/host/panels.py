@@ -7,7 +7,7 @@ import bpy
 from ..job.wording import scale_text
 from ..steps.catalogue import STAGES, all_steps
 from ..steps.step import Step
-from . import extra_panels, presets, scene_piece, states
+from . import extra_panels, masks, presets, scene_piece, states
 from .settings import copy_settings, draw_settings, identifier, stored
 from .step_operator import BY_FILE
 from .tabs import ViewTab
@@ -41,7 +41,8 @@ class CANTHUS_PT_job(ViewTab, bpy.types.Panel):
         layout = self.layout
         progress = context.window_manager.canthus
         if progress.running:
-            layout.progress(factor=progress.fraction, text=f"{progress.title}: {progress.what}")
+            layout.progress(factor=progress.fraction, text=f"{progress.title}, {progress.seconds} s")
+            extra_panels.draw_text(layout.column(align=True), context, progress.what, "NONE")
             layout.operator("canthus.stop", icon="CANCEL")
             return
         collection = scene_piece.piece_collection(context)
@@ -88,7 +89,7 @@ class _StagePanel(ViewTab):
 
 def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type[Step], state: str) -> None:
     """The step's button with its state, its settings folded underneath."""
-    name = identifier(step)
+    name, collection = identifier(step), scene_piece.piece_collection(context)
     header, body = layout.panel(f"CANTHUS_{name}", default_closed=FOLDED)
     row = header.row(align=True)
     if step.NAME in BY_FILE:
@@ -100,9 +101,14 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
         return
     if state in _HINTS:
         body.label(text=_HINTS[state], icon="INFO")
-    presets.draw(body, step)
+    presets.draw(body, name)
     if step.NAME in _PLANES:
         body.operator("canthus.show_plane", text=_PLANES[step.NAME], icon="MESH_PLANE").step = step.NAME
+    if step.NAME == "relief":
+        head = None if collection is None else scene_piece.object_with(collection, "head")
+        painted = masks.painted(head)
+        words = "Done Painting" if painted else "Paint Strength"
+        body.operator("canthus.paint_mask", text=words, icon="BRUSH_DATA", depress=painted)
     draw_settings(body.column(), step, stored(context.scene, step))
 
 

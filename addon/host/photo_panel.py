@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import extra_panels, photo_images
+from . import extra_panels, photo_images, presets
 from .tabs import ImageTab
 from .wording import title
 
@@ -26,6 +26,7 @@ class CANTHUS_PT_photo(ImageTab, bpy.types.Panel):
         row.operator("canthus.set_photo_mark", text="Mark", icon="PIVOT_CURSOR").mark = kept.next_mark
         column = layout.column()
         column.use_property_split, column.use_property_decorate = True, False
+        presets.draw(column, presets.PHOTO)
         column.prop(kept, "gaze")
         if kept.gaze == photo_images.TURNED:
             column.prop(kept, "across")

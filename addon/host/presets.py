@@ -1,5 +1,6 @@
-"""Presets of a step's settings, in the host's own preset system: scales, eye sizes, fits, printers."""
+"""Presets of a step's settings and of a photograph's lens, in the host's own preset system."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import bpy
@@ -7,47 +8,59 @@ from bl_operators.presets import AddPresetBase
 
 from ..steps.catalogue import all_steps
 from ..steps.step import Step
+from . import ready_presets
 from .settings import identifier
 from .wording import title
 
+PHOTO = "photo"
+_OF_A_PHOTO = ("gaze", "across", "up", "lens", "focal")
 
-def _menu_name(step: type[Step]) -> str:
-    return f"CANTHUS_MT_{identifier(step)}_presets"
 
-
-def draw(layout: bpy.types.UILayout, step: type[Step]) -> None:
-    """The row that chooses, keeps and forgets a preset of a step."""
-    menu = getattr(bpy.types, _menu_name(step))
+def draw(layout: bpy.types.UILayout, name: str) -> None:
+    """The row that chooses, keeps and forgets a preset: of a step by its identifier, or of a photograph."""
+    menu = getattr(bpy.types, f"CANTHUS_MT_{name}_presets")
     row = layout.row(align=True)
     row.menu(menu.__name__, text=menu.bl_label)
-    button = f"canthus.{identifier(step)}_preset"
+    button = f"canthus.{name}_preset"
     row.operator(button, text="", icon="ADD")
     row.operator(button, text="", icon="REMOVE").remove_active = True
 
 
 def classes() -> list[type]:
-    """A menu and an operator for each step that has settings."""
-    made: list[type] = []
+    """A menu and an operator for each step that has settings, and for photographs."""
+    made: list[type] = [ready_presets.CANTHUS_OT_take_preset]
     for step in all_steps():
         names = [each.name for each in step.settings()]
-        if not names:
-            continue
-        folder = f"canthus/{identifier(step)}"
-        menu: dict[str, Any] = {
-            "bl_label": f"{title(step.NAME)} Presets",
-            "preset_subdir": folder,
-            "preset_operator": "script.execute_preset",
-            "draw": bpy.types.Menu.draw_preset,
-        }
-        made.append(type(_menu_name(step), (bpy.types.Menu,), menu))
-        add: dict[str, Any] = {
-            "bl_idname": f"canthus.{identifier(step)}_preset",
-            "bl_label": f"Keep {title(step.NAME)} Preset",
-            "bl_description": "Keep these settings under a name, or forget the chosen one",
-            "preset_menu": _menu_name(step),
-            "preset_defines": [f"settings = bpy.context.scene.canthus.{identifier(step)}"],
-            "preset_values": [f"settings.{name}" for name in names],
-            "preset_subdir": folder,
-        }
-        made.append(type(f"CANTHUS_OT_{identifier(step)}_preset", (AddPresetBase, bpy.types.Operator), add))
-    return made
+        if names:
+            made += _pair(identifier(step), title(step.NAME), f"scene.canthus.{identifier(step)}", names, step)
+    return [*made, *_pair(PHOTO, "Lens and Gaze", "space_data.image.canthus_photo", _OF_A_PHOTO)]
+
+
+def _pair(name: str, words: str, holder: str, values: Sequence[str], step: type[Step] | None = None) -> list[type]:
+    """The menu and the operator of one kind of presets; `holder` leads from the context to what holds the values."""
+    folder, menu_name = f"canthus/{name}", f"CANTHUS_MT_{name}_presets"
+
+    def drawn(self: bpy.types.Menu, context: bpy.types.Context) -> None:
+        if step is not None:
+            ready_presets.draw(self.layout, step.NAME)
+        self.draw_preset(context)
+
+    menu: dict[str, Any] = {
+        "bl_label": f"{words} Presets",
+        "preset_subdir": folder,
+        "preset_operator": "script.execute_preset",
+        "draw": drawn,
+    }
+    add: dict[str, Any] = {
+        "bl_idname": f"canthus.{name}_preset",
+        "bl_label": f"Keep {words} Preset",
+        "bl_description": "Keep these settings under a name, or forget the chosen one",
+        "preset_menu": menu_name,
+        "preset_defines": [f"settings = bpy.context.{holder}"],
+        "preset_values": [f"settings.{value}" for value in values],
+        "preset_subdir": folder,
+    }
+    return [
+        type(menu_name, (bpy.types.Menu,), menu),
+        type(f"CANTHUS_OT_{name}_preset", (AddPresetBase, bpy.types.Operator), add),
+    ]

@@ -8,4 +8,5 @@ class CANTHUS_PG_progress(bpy.types.PropertyGroup):
     stop: bpy.props.BoolProperty(description="Asked to stop")
     title: bpy.props.StringProperty()
     what: bpy.props.StringProperty()
+    seconds: bpy.props.IntProperty()
     fraction: bpy.props.FloatProperty(min=0.0, max=1.0)

@@ -7,12 +7,14 @@ import bpy
 
 from . import (
     chain_operator,
+    clouds,
     eyeballs,
     files_operator,
     handles,
     landmark_operators,
     maps,
     marks,
+    masks,
     overlays,
     panels,
     photo_images,
@@ -28,7 +30,16 @@ from . import (
     step_operator,
 )
 
-_DRAWN = (overlays.DRAWN, planes.DRAWN, eyeballs.DRAWN, maps.DRAWN, marks.DRAWN, handles.DRAWN, photo_overlay.DRAWN)
+_DRAWN = (
+    clouds.DRAWN,
+    overlays.DRAWN,
+    planes.DRAWN,
+    eyeballs.DRAWN,
+    maps.DRAWN,
+    marks.DRAWN,
+    handles.DRAWN,
+    photo_overlay.DRAWN,
+)
 """What is drawn over the view, in this order."""
 _registered: list[type] = []
 _command: list[object] = []
@@ -92,6 +103,7 @@ def _classes() -> list[type]:
         *landmark_operators.CLASSES,
         *handles.CLASSES,
         *planes.CLASSES,
+        *masks.CLASSES,
         *show_operators.CLASSES,
         *recipe_operators.CLASSES,
         *presets.classes(),

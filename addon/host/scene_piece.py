@@ -132,9 +132,12 @@ def write_piece(
     shapes |= {f"parts/{name}": mesh for name, mesh in piece.parts.items()}
     old = {} if before is None else {"scan": before.scan, "skin": before.skin, "head": before.head}
     old |= {} if before is None else {f"parts/{name}": mesh for name, mesh in before.parts.items()}
+    written: dict[int, bpy.types.Mesh] = {}
     for role, shape in shapes.items():
         if shape is not None and not same_shape(shape, old.get(role)):
-            _put_shape(collection, role, shape, unit, piece)
+            twin = written.get(id(shape))  # a copy shares its arrays with the first: the head is its own skin at first
+            data = exchange.new_data(piece.name, shape, unit) if twin is None else twin.copy()
+            written[id(shape)] = _put_shape(collection, role, data, shape, unit, piece).data
     for thing in list(collection.objects):
         role = role_of(thing)
         if (role in SHAPES or role.startswith("parts/")) and shapes.get(role) is None:
@@ -173,11 +176,15 @@ def same_shape(one: Mesh | Cloud | None, other: Mesh | Cloud | None) -> bool:
 
 
 def _put_shape(
-    collection: bpy.types.Collection, role: str, shape: Mesh | Cloud, unit: float, piece: Workpiece
+    collection: bpy.types.Collection,
+    role: str,
+    data: bpy.types.Mesh,
+    shape: Mesh | Cloud,
+    unit: float,
+    piece: Workpiece,
 ) -> bpy.types.Object:
     """New data for the object of that role; the object itself stays, with its name, its place in lists."""
-    name = role.removeprefix("parts/")
-    data = exchange.new_data(f"{piece.name} {name}", shape, unit)
+    data.name = f"{piece.name} {role.removeprefix('parts/')}"
     thing = object_with(collection, role)
     if thing is None:
         thing = bpy.data.objects.new(data.name, data)

@@ -4,7 +4,8 @@ Pressed in a window, a light step works in place and a heavy one in a child proc
 window, every step works in place. Either way what comes of it is one undo step.
 """
 
-from collections.abc import Collection
+import time
+from collections.abc import Collection, Sequence
 from typing import Any, ClassVar
 
 import bpy
@@ -15,7 +16,7 @@ from ..job.run import run
 from ..steps.catalogue import all_steps
 from ..steps.step import Step
 from ..steps.workpiece import Workpiece
-from . import scene_piece, states, viewport
+from . import drawing, scene_piece, states, viewport
 from .child import Child
 from .modes import object_mode
 from .needs import missing
@@ -26,6 +27,8 @@ from .wording import as_shown, description, title
 BY_FILE = ("load", "export")
 """Steps whose button asks for a file or folder first: written by hand in `files_operator`."""
 _STOP = {"ESC"}
+_SEEN = 0.003
+"""Least progress that is seen on a bar as wide as the sidebar."""
 
 
 class PieceOperator:
@@ -33,6 +36,9 @@ class PieceOperator:
 
     child: Child | None = None
     before: Workpiece | None = None
+    after: Workpiece | None = None
+    steps: Sequence[Step] = ()
+    begun = 0.0
     collection_uid: int = 0
     steps_named = ""
     """The one step's name, which need not stand before each word of its progress."""
@@ -59,20 +65,20 @@ class PieceOperator:
         return scene_piece.read_piece(scene_piece.piece_collection(context), context.scene)
 
     def start(self, context: bpy.types.Context) -> set[str]:
-        """Begin the work in a child process and watch it from a timer."""
+        """Begin: the work goes on from a timer, a stretch at a time, so that the window comes round between."""
         try:
-            with object_mode(context):
-                self.before = self.piece_before(context)
-            self.collection_uid = scene_piece.piece_collection(context).session_uid
-            self.child = Child(self.before, self.steps_to_run(context), self.spared)
+            self.steps = self.steps_to_run(context)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
+        self.collection_uid = scene_piece.piece_collection(context).session_uid
         self.timer = context.window_manager.event_timer_add(0.1, window=context.window)
         context.window_manager.modal_handler_add(self)
         progress = context.window_manager.canthus
         progress.stop, progress.title, progress.running = False, self.bl_label, True
-        self.show_progress(context)
+        self.begun = time.monotonic()
+        self.show_progress(context, 0.0, "reading the scene")
+        drawing.redraw(context)
         return {"RUNNING_MODAL"}
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
@@ -82,20 +88,41 @@ class PieceOperator:
             return {"CANCELLED"}
         if event.type != "TIMER":
             return {"PASS_THROUGH"}
-        if self.child.look():
-            self.show_progress(context)
-            return {"RUNNING_MODAL"}
-        self.end_progress(context)
-        child, self.child = self.child, None
         try:
-            after = child.result()
-            with object_mode(context):
-                put_back(context, self.collection_again(context), self.before, after)
+            if self.goes_on(context):
+                return {"RUNNING_MODAL"}
         except CanthusError as error:
+            self.cancel(context)
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
-        self.tell(after)
+        self.end_progress(context)
+        self.tell(self.after)
         return {"FINISHED"}
+
+    def goes_on(self, context: bpy.types.Context) -> bool:
+        """One stretch of the work: read the scene, hand it over, look at the child, take back, write; False at the end.
+
+        Raises
+        ------
+        CanthusError
+            What the step says, or what is wrong with the scene. Nothing has been written.
+        """
+        if self.before is None:
+            with object_mode(context):
+                self.before = self.piece_before(context)
+        elif self.after is not None:
+            with object_mode(context):
+                put_back(context, self.collection_again(context), self.before, self.after)
+            return False
+        elif self.child is None:
+            self.child = Child(self.before, self.steps, self.spared)
+        elif self.child.look():
+            what = self.child.what.removeprefix(f"{self.steps_named}: ")
+            self.show_progress(context, self.child.fraction, "beginning" if what == self.steps_named else what)
+        else:
+            child, self.child = self.child, None
+            self.after = child.result()
+        return True
 
     def cancel(self, context: bpy.types.Context) -> None:
         """The host calls this too, when a file is loaded or it quits in the middle."""
@@ -111,15 +138,15 @@ class PieceOperator:
                 return collection
         raise CanthusError("the head was taken away while the work ran: nothing was written")
 
-    def show_progress(self, context: bpy.types.Context) -> None:
+    def show_progress(self, context: bpy.types.Context, fraction: float, what: str) -> None:
         """Say how far it is. Only the sidebar is drawn anew: the view has not changed, and may be slow to draw."""
         progress = context.window_manager.canthus
-        what = self.child.what.removeprefix(f"{self.steps_named}: ")
-        what = "beginning" if what == self.steps_named else what
-        if (progress.fraction, progress.what) == (self.child.fraction, what):
+        seconds = int(time.monotonic() - self.begun)
+        near = abs(progress.fraction - fraction) < _SEEN
+        if near and (progress.what, progress.seconds) == (what, seconds):
             return
-        progress.fraction, progress.what = self.child.fraction, what
-        context.workspace.status_text_set(f"{self.bl_label}: {what}   Esc: Cancel")
+        progress.fraction, progress.what, progress.seconds = fraction, what, seconds
+        context.workspace.status_text_set(f"{self.bl_label}: {what}   {seconds} s   Esc: Cancel")
         redraw_sidebars(context)
 
     def end_progress(self, context: bpy.types.Context) -> None:
@@ -130,6 +157,7 @@ class PieceOperator:
         if context.workspace is not None:
             context.workspace.status_text_set(None)
         redraw_sidebars(context)
+        drawing.redraw(context)
 
     def tell(self, after: Workpiece) -> None:
         """One line on what was done, and what the sculptor must know."""

@@ -5,6 +5,12 @@ import subprocess
 import sys
 import textwrap
 
+import bpy
+import pytest
+from canthus.anatomy.eye import stock_series
+from canthus.host import ready_presets, settings
+from canthus.steps.catalogue import step_named
+
 SCRIPT = """
     from pathlib import Path
     import bpy, canthus
@@ -29,6 +35,14 @@ SCRIPT = """
     assert bpy.types.CANTHUS_MT_neck_presets.bl_label == "Magnet 5"
     bpy.ops.canthus.neck_preset(remove_active=True)
     assert kept("neck") == set() and kept("scale") == {scale}
+
+    photo = bpy.data.images.new("front", 30, 40).canthus_photo
+    photo.lens, photo.focal, photo.gaze = "portrait lens", 3200.0, "camera"
+    [menu] = [each for each in canthus.host.presets.classes() if each.__name__ == "CANTHUS_MT_photo_presets"]
+    [button] = [each for each in canthus.host.presets.classes() if each.__name__ == "CANTHUS_OT_photo_preset"]
+    assert [value.split(".")[1] for value in button.preset_values] == ["gaze", "across", "up", "lens", "focal"]
+    for value in button.preset_values:
+        eval(value, {"settings": photo})
     canthus.unregister()
     print("to the end")
 """
@@ -45,3 +59,26 @@ def test_a_preset_is_kept_chosen_and_forgotten(tmp_path):
     )
     assert outcome.returncode == 0, outcome.stdout + outcome.stderr
     assert outcome.stdout.strip().endswith("to the end")
+
+
+PRESETS = [(step, name) for step, presets in ready_presets.READY.items() for name in presets]
+
+
+@pytest.mark.parametrize(("step", "name"), PRESETS, ids=[f"{step}: {name}" for step, name in PRESETS])
+def test_a_preset_that_is_there_from_the_start_gives_settings_its_step_takes(step, name, scene):
+    assert bpy.ops.canthus.take_preset(step=step, preset=name) == {"FINISHED"}
+    made = settings.step_from(step_named(step), settings.stored(scene, step_named(step)))
+    for setting, value in ready_presets.READY[step][name].items():
+        assert getattr(made, setting) == pytest.approx(parsed(value) if setting == "ratio" else value)
+    if step == "place-eyes" and made.series:
+        assert all(0 < size <= 28 for size in stock_series(made.series))
+
+
+def parsed(ratio):
+    one, many = ratio.split("/")
+    return int(one) / int(many)
+
+
+def test_a_preset_that_is_none_is_told():
+    with pytest.raises(RuntimeError, match='no preset "nine tenths"'):
+        bpy.ops.canthus.take_preset(step="scale", preset="nine tenths")
