@@ -38,6 +38,9 @@ with bpy.data.libraries.load(loose) as (found, wanted):
 for collection in wanted.collections:
     scene.collection.children.link(collection)
 scene.world = wanted.worlds[0]
+scene["canthus_open_tab"] = True  # as in `opening`
+roles = {thing.get("canthus_role"): thing for thing in scene.objects}
+bpy.context.view_layer.objects.active = roles.get("head") or roles.get("scan")
 scene.camera = next(thing for thing in scene.objects if thing.type == "CAMERA")
 for screen in bpy.data.screens:
     for area in screen.areas:
@@ -45,7 +48,8 @@ for screen in bpy.data.screens:
             continue
         space = area.spaces[0]
         space.clip_start, space.clip_end = float(width) / 500, float(width) * 100
-        space.shading.color_type = "MATERIAL"
+        space.show_region_ui = True
+        space.shading.color_type = "VERTEX"
         space.shading.show_cavity = True
         space.overlay.show_floor = False
         view = space.region_3d

@@ -15,6 +15,7 @@ from . import (
     maps,
     marks,
     masks,
+    opening,
     overlays,
     panels,
     photo_images,
@@ -57,6 +58,7 @@ def register() -> None:
     for each in _DRAWN:
         each.register()
     bpy.app.handlers.load_pre.append(_forget)
+    bpy.app.handlers.load_post.append(opening.after_load)
     _command.append(bpy.utils.register_cli_command("canthus", run_command))
 
 
@@ -65,6 +67,7 @@ def unregister() -> None:
     while _command:
         bpy.utils.unregister_cli_command(_command.pop())
     bpy.app.handlers.load_pre.remove(_forget)
+    bpy.app.handlers.load_post.remove(opening.after_load)
     for each in reversed(_DRAWN):
         each.unregister()
     _forget()

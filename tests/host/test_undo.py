@@ -43,6 +43,10 @@ PRESSES = [
     (a_landmark, "mirror_landmarks", {"side": "left"}),
     (nothing, "show_form", {"form": "skin"}),
     (nothing, "show_map", {"column": "height"}),
+    (nothing, "before_after", {}),
+    (nothing, "show_landmarks", {}),
+    (nothing, "paint_mask", {}),
+    (nothing, "take_preset", {"step": "scale", "preset": "1/8"}),
     (a_recipe, "run_recipe", {"filepath": "mine.toml"}),
 ]
 """What has to be there, the button, its settings; a path is in the test's own folder."""
@@ -54,7 +58,7 @@ def seen():
         thing.name: (thing.hide_viewport, [each.name for each in getattr(thing.data, "color_attributes", ())])
         for thing in bpy.data.objects
     }
-    return state(), shown
+    return state(), shown, bpy.context.scene.canthus.scale.ratio
 
 
 @pytest.mark.parametrize(("prepare", "button", "settings"), PRESSES, ids=[press[1] for press in PRESSES])

@@ -1,0 +1,128 @@
+"""Long work given up: the scene is as it was, to the last bit, and nothing of the child is left."""
+
+import time
+from types import SimpleNamespace
+
+import bpy
+import pytest
+from canthus.host import scene_piece
+from canthus.host.chain_operator import CANTHUS_OT_make
+from canthus.host.step_operator import BY_FILE, PieceOperator
+from canthus.steps.catalogue import all_steps, step_named
+from host.scene_state import state
+from small_pieces import piece_for
+
+LONG = [step.NAME for step in all_steps() if not step.LIGHT and step.NAME not in BY_FILE]
+
+
+class Button(PieceOperator):
+    """The button of a step without its window: what the host calls is called by the test."""
+
+    bl_label = "A Step"
+
+    def __init__(self, name):
+        self.steps_named = name
+        self.told = []
+
+    def steps_to_run(self, context):
+        return [step_named(self.steps_named)()]
+
+    def report(self, kind, text):
+        self.told.append((kind, text))
+
+
+@pytest.fixture
+def context(scene):
+    """The context of a window, as far as a button looks at it. There is none in a test, so its timer is nothing."""
+    real = bpy.context
+    manager = SimpleNamespace(
+        canthus=real.window_manager.canthus,
+        windows=[],
+        event_timer_add=lambda *_, **__: "timer",
+        event_timer_remove=lambda timer: None,
+        modal_handler_add=lambda operator: None,
+    )
+    yield SimpleNamespace(
+        window_manager=manager,
+        window=None,
+        scene=scene,
+        view_layer=real.view_layer,
+        workspace=SimpleNamespace(status_text_set=lambda text: None),
+    )
+    real.window_manager.canthus.running = real.window_manager.canthus.stop = False
+
+
+TICK = SimpleNamespace(type="TIMER", value="NOTHING")
+ESC = SimpleNamespace(type="ESC", value="PRESS")
+
+
+def standing(name, scene):
+    made = scene_piece.write_piece(piece_for(name), scene)
+    bpy.context.view_layer.objects.active = scene_piece.object_with(made, "head") or made.objects[0]
+    bpy.context.view_layer.update()
+    return state()
+
+
+def at_work(button, context):
+    """Pressed, and gone on with until the child is there."""
+    assert button.start(context) == {"RUNNING_MODAL"}
+    while button.child is None:
+        assert button.modal(context, TICK) == {"RUNNING_MODAL"}
+    assert context.window_manager.canthus.running
+
+
+@pytest.mark.parametrize("name", LONG)
+def test_given_up_at_once_everything_is_as_it_was(name, scene, context):
+    before, button = standing(name, scene), Button(name)
+    at_work(button, context)
+    folder = button.child.folder
+    assert button.modal(context, ESC) == {"CANCELLED"}
+    assert state() == before
+    assert not folder.exists()
+    assert not context.window_manager.canthus.running
+    assert button.told == [({"INFO"}, "A Step stopped, nothing has changed")]
+
+
+@pytest.mark.parametrize("name", ["close", "carve-sockets", "check"])
+def test_given_up_in_the_middle_everything_is_as_it_was(name, scene, context):
+    before, button = standing(name, scene), Button(name)
+    at_work(button, context)
+    end = time.monotonic() + 60
+    while button.child.what == "starting" or button.child.fraction == 0:
+        assert button.modal(context, TICK) == {"RUNNING_MODAL"}
+        assert time.monotonic() < end
+        time.sleep(0.01)
+    folder = button.child.folder
+    context.window_manager.canthus.stop = True  # the button in the sidebar
+    assert button.modal(context, TICK) == {"CANCELLED"}
+    assert state() == before
+    assert not folder.exists()
+
+
+def test_let_go_on_it_comes_to_the_end_a_stretch_at_a_time(scene, context):
+    before, button = standing("smooth", scene), Button("smooth")
+    at_work(button, context)
+    end = time.monotonic() + 60
+    while (outcome := button.modal(context, TICK)) == {"RUNNING_MODAL"}:
+        assert state() == before
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    assert outcome == {"FINISHED"}
+    assert state() != before
+    assert "Smooth done" in button.told[-1][1]
+
+
+def test_what_is_wrong_with_the_scene_is_told_and_ends_it(scene, context):
+    standing("smooth", scene)
+    scene_piece.object_with(scene_piece.pieces_in(scene)[0], "head").scale.x = -1
+    before, button = state(), Button("smooth")
+    assert button.start(context) == {"RUNNING_MODAL"}
+    assert button.modal(context, TICK) == {"CANCELLED"}
+    assert "is mirrored" in button.told[-1][1]
+    assert state() == before
+    assert not context.window_manager.canthus.running
+
+
+def test_the_button_for_everything_is_given_up_like_the_others():
+    assert CANTHUS_OT_make.modal is PieceOperator.modal
+    assert CANTHUS_OT_make.cancel is PieceOperator.cancel
