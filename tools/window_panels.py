@@ -15,6 +15,7 @@ from pathlib import Path
 sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
+import bpy
 from window import TAB, enable, picture, play, view
 
 ROWS = 26
