@@ -14,6 +14,7 @@ def all_steps() -> tuple[type[Step], ...]:
     from .clean.merge_layers import MergeLayers
     from .detail.brows import Brows
     from .detail.fit_base import FitBase
+    from .detail.fit_hair import FitHair
     from .detail.relief import Relief
     from .eyes.carve_sockets import CarveSockets
     from .eyes.make_eyes import MakeEyes
@@ -61,6 +62,7 @@ def all_steps() -> tuple[type[Step], ...]:
         MakeEyes,
         FitBase,
         Relief,
+        FitHair,
         Brows,
         Neck,
         Hollow,

@@ -25,21 +25,22 @@ class DemoHead:
     truth: Truth
 
 
-def build(seed: int = 0, grid_mm: float = 0.6) -> DemoHead:
+def build(seed: int = 0, grid_mm: float = 0.6, haired: bool = True) -> DemoHead:
     """The demo head in the posed frame, millimetres.
 
     Parameters
     ----------
     seed : 0 is the portrait itself; other seeds are other people, within the published norms
     grid_mm : spacing of the grid the sculpture is sampled on; the eyes get half of it
+    haired : False leaves the scalp bare, for hair that is a part of its own (`wig.py`)
     """
     variation = Variation.drawn(seed)
     eye = variation.eye
-    form = partial(sculpture.whole_head, eye=eye)
+    form = partial(sculpture.whole_head, eye=eye, haired=haired)
     axes = _axes(grid_mm, eye)
     vertices, triangles = sampling.surface(_closed(sampling.sampled(form, axes)), axes)
     vertices = sampling.settled(form, vertices, triangles, grid_mm / 3)
-    colours, regions = coloured(vertices, eye)
+    colours, regions = coloured(vertices, eye, haired)
     moved = variation.apply(vertices) @ POSED
     mesh = Mesh(moved, triangles[:, ::-1], colours, {"region": regions})
     return DemoHead(mesh, _truth(form, eye, variation, mesh, seed, grid_mm))

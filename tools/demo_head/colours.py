@@ -19,13 +19,17 @@ PUPIL_RADIUS = 2.0
 Paint = NDArray[np.float64]
 
 
-def coloured(vertices: NDArray[np.float64], eye: EyeForm) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+def coloured(
+    vertices: NDArray[np.float64], eye: EyeForm, haired: bool = True
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
     """SRGB colours (n, 3) and regions (n,) as rows of `REGIONS`, for vertices in the sculptor's frame."""
     paint = np.tile(np.array(SKIN, float), (len(vertices), 1))
     regions = np.zeros(len(vertices), np.uint8)
     _paint_skin(paint, vertices)
     _paint_lips(paint, regions, vertices)
-    _paint_hair(paint, regions, vertices)
+    _paint_brows(paint, regions, vertices)
+    if haired:
+        _paint_hair(paint, regions, vertices)
     _paint_eyes(paint, regions, vertices, eye)
     grain = np.random.default_rng(7).normal(0, 1.6, (len(vertices), 1))
     return np.clip(np.rint(paint + grain), 0, 255).astype(np.uint8), regions
@@ -60,12 +64,15 @@ def _paint_lips(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray) -> 
     _over(paint, (96, 52, 48), 0.55 * bump(up - mouth.line_level(across), 0.7) * (np.abs(across) < 25) * (forward > 70))
 
 
-def _paint_hair(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray) -> None:
+def _paint_brows(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray) -> None:
     across, forward, up = vertices.T
     dense, strokes = face.brow_hair(across, up)
     dense = dense * (forward > 60)
     _over(paint, BROW, dense * (0.62 + 0.3 * strokes))
     regions[dense > 0.5] = REGIONS.index("brow")
+
+
+def _paint_hair(paint: Paint, regions: NDArray[np.uint8], vertices: NDArray) -> None:
     inside = hair.hairline(vertices)
     lift = hair.relief(vertices.astype(np.float32))
     cover = step(inside + 1.6 * lift - 1.2, -1.8, 2.6) * ~ears.on_ear(vertices)

@@ -14,10 +14,11 @@ def bare_head(points: Points) -> Field:
     return skin - mouth.relief(points)
 
 
-def whole_head(points: Points, eye: EyeForm) -> Field:
-    """Everything, closed by a level cut below the neck."""
+def whole_head(points: Points, eye: EyeForm, haired: bool = True) -> Field:
+    """Everything, closed by a level cut below the neck; without its hair where that is to be a part of its own."""
     form = bare_head(points)
     form = eyes.set_in(form, points, eye) - face.brows(points)
-    form = hair.grown_on(form, points, skull.body)
+    if haired:
+        form = hair.grown_on(form, points, skull.body)
     form = ears.set_on(form, points)
     return within(form, (skull.NECK_END - points[:, 2]).astype(np.float32), 1.0)
