@@ -7,11 +7,11 @@ import functools
 from dataclasses import replace
 
 import numpy as np
-from canthus.geometry.booleans import union
+from canthus.geometry.booleans import difference, union
 from canthus.geometry.cloud import Cloud, joined
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.normals import vertex_normals
-from canthus.geometry.solids import cylinder, icosphere, sphere
+from canthus.geometry.solids import box, cylinder, icosphere, sphere
 from canthus.job.run import run
 from canthus.steps.catalogue import step_named
 from canthus.steps.workpiece import Eye, Landmark, Workpiece
@@ -43,6 +43,8 @@ def piece_for(step):
         return sitter("scaled")
     if step == "rebuild-lids":
         return sitter("eyed")
+    if step == "fit-hair":
+        return bust().but(parts={"hair": hair_cap()})
     return bust()
 
 
@@ -63,6 +65,14 @@ def egg(subdivisions=4, name="egg"):
     parts = {f"eye-{eye.side}": Mesh(ball.vertices * 12 + np.array(eye.centre), ball.triangles) for eye in eyes}
     marks = {"sellion": Landmark((0.1, -95.2, 15.3)), "pronasale": Landmark((0.2, -117.7, -28.9), 0.3, "proposed")}
     return Workpiece(name, head=head, skin=head, landmarks=marks, eyes=eyes, parts=parts, notes=("made by hand",))
+
+
+def hair_cap(scale=1 / 6):
+    """A cap 6 mm thick made for a somewhat smaller egg, roughly where the bust's crown is."""
+    ball = icosphere(4, 1.0).vertices
+    outer, inner = (Mesh(ball * np.array(radii), icosphere(4).triangles) for radii in ((80, 98, 118), (74, 92, 112)))
+    cap = difference(outer, inner, box((-200, -200, -200), (200, 200, 30)))
+    return cap.moved(np.diag([scale, scale, scale, 1.0]))
 
 
 def opening(centre):

@@ -38,7 +38,9 @@ class FitHair(Step):
     NAME: ClassVar[str] = "fit-hair"
     STAGE: ClassVar[str] = "detail"
 
-    hair: str = setting("", kind="path", help="Mesh of the hair, closed or a sheet: PLY, OBJ, STL or 3MF")
+    hair: str = setting(
+        "", kind="path", help="Mesh of the hair, closed or a sheet; empty: the part `hair` that is there"
+    )
     old_head: str = setting("", kind="path", help="Head the hair was made for, in the hair's own coordinates and unit")
     old_landmarks: str = setting(
         "", kind="path", help="Landmarks of that head, .json or .csv, in its coordinates; else they are looked for"
@@ -76,15 +78,15 @@ class FitHair(Step):
         from .hair_words import figures_of, fit_remarks, size_remarks
 
         scalp = _scalp(piece).moved(_sized(1 / piece.scale))
-        hair = self._hair()
+        hair, placed = self._hair(piece), self.start == "placed" or not self.hair
         old = _mesh_of(self.old_head, "the head the hair was made for") if self.old_head else None
         gap, tolerance = self.gap / piece.scale, self.tolerance / piece.scale
         thick = 0.0 if is_watertight(hair) else self.thicken / piece.scale
         progress(0.0, "placing the hair")
         marks, new = self._old_marks(old, piece.scale, progress.stretch(0.0, 0.2)), _marks_of(piece)
-        start = self._start(piece, hair, scalp, marks, new)
+        start = self._placed(piece) if placed else self._start(hair, scalp, marks, new)
         ratio, unit = 1.0, "the capture's coordinates"
-        if self.start != "placed":
+        if not placed:
             ratio, unit = size_ratio(start.factor, self.hair_units, piece.scale)
         pairs = common_places(marks, new)
         fit = fit_hair(
@@ -114,13 +116,16 @@ class FitHair(Step):
             done = done.noted(remark)
         return done
 
-    def _hair(self) -> Mesh:
-        """The hair's mesh, its vertices shared where its file repeats them."""
+    def _hair(self, piece: Workpiece) -> Mesh:
+        """The hair's mesh in its file's coordinates, or the capture's; vertices shared where a file repeats them."""
         from ...geometry.welding import welded
 
-        if not self.hair:
-            raise BadSetting("fit-hair: no hair was named: give its mesh as hair")
-        hair = _mesh_of(self.hair, "hair")
+        if self.hair:
+            hair = _mesh_of(self.hair, "hair")
+        elif PART in piece.parts:
+            hair = piece.parts[PART].moved(np.linalg.inv(piece.frame))
+        else:
+            raise BadSetting("fit-hair: no hair was named and there is no part of that name: give its mesh as hair")
         return hair if is_watertight(hair) else welded(hair)
 
     def _old_marks(self, old: Mesh | None, scale: float, progress: Progress) -> Marks:
@@ -131,17 +136,20 @@ class FitHair(Step):
         if self.old_landmarks:
             marks = read_landmarks(self.old_landmarks)
             return {name: np.array(place) for name, (*place, sure) in marks.items() if sure >= SURE}
-        if old is None or self.start in ("form", "placed"):
+        if old is None or not self.hair or self.start in ("form", "placed"):
             return {}
         factor = to_life(old, self.hair_units, scale)
         found = propose_landmarks(old.moved(_sized(factor)), progress).marks
         return {name: place / factor for name, (place, sure) in found.items() if sure >= SURE}
 
-    def _start(self, piece: Workpiece, hair: Mesh, scalp: Mesh, marks: Marks, new: Marks) -> "Start":
-        from ...anatomy.hair_start import FEWEST, Start, start_by_form, start_by_landmarks
+    def _placed(self, piece: Workpiece) -> "Start":
+        from ...anatomy.hair_start import Start
 
-        if self.start == "placed":
-            return Start(_sized(1 / piece.scale) @ piece.frame, "where it was placed")
+        return Start(_sized(1 / piece.scale) @ piece.frame, "where it was placed")
+
+    def _start(self, hair: Mesh, scalp: Mesh, marks: Marks, new: Marks) -> "Start":
+        from ...anatomy.hair_start import FEWEST, start_by_form, start_by_landmarks
+
         start = start_by_landmarks(marks, new) if self.start != "form" else None
         if start is None and self.start == "landmarks":
             raise NotReady(
