@@ -13,6 +13,14 @@ from .proportions import mean_head
 
 Marks = Mapping[str, NDArray[np.float64]]
 
+PROFILES_DIFFER = 3.6
+"""Degrees, one standard deviation, by which profiles lean differently over the Frankfurt horizontal: the facial angle
+of cephalometry, 87.8 +- 3.6 (Downs 1948, from memory). A pose by a mean adult's landmarks is right to so much."""
+
+_TRAGION_OFF, _ORBITALE_OFF = 1.5, 2.5
+"""mm up or down, one standard deviation: of a tragion as our search finds it (tools/landmark_accuracy.py), of the
+orbitalia together, which are wrong together where the bone's edge lies elsewhere under the skin (our estimate)."""
+
 FRANKFURT = ("tragion-left", "tragion-right")
 ORBITALIA = ("orbitale-left", "orbitale-right")
 
@@ -24,13 +32,15 @@ class HeadFrame:
     `matrix` (4, 4) takes it there: x to the sitter's left, face towards -y, z up, origin midway between the tragia
     on the mid-sagittal plane. `exact` tells the Frankfurt horizontal itself from a stand-in; `how` says in words
     what the horizontal and the origin rest on. `asymmetry` is the RMS distance of the midline landmarks and of the
-    pairs' midpoints from the mid-sagittal plane, mm.
+    pairs' midpoints from the mid-sagittal plane, mm. `nod` is one standard deviation of the horizontal's slope along
+    the line of sight, degrees; None where nobody can say.
     """
 
     matrix: NDArray[np.float64]
     exact: bool
     how: str
     asymmetry: float
+    nod: float | None = None
 
 
 def mid_sagittal(marks: Marks) -> tuple[NDArray[np.float64], float, float]:
@@ -97,16 +107,16 @@ def head_frame(marks: Marks) -> HeadFrame:
     if orbitalia and all(name in marks for name in FRANKFURT):
         origin = (marks[FRANKFURT[0]] + marks[FRANKFURT[1]]) / 2
         forward = np.mean(orbitalia, axis=0) - origin
-        how = "tragia and " + " and ".join(name for name in ORBITALIA if name in marks)
-        exact = True
+        how = "both tragia and " + " and ".join(name for name in ORBITALIA if name in marks)
+        exact, nod = True, _nod_of_frankfurt(float(np.linalg.norm(forward)))
     else:
         origin, forward, how = _as_in_the_mean_head(marks)
-        exact = False
+        exact, nod = False, PROFILES_DIFFER
     origin = origin - (origin @ normal - offset) * normal
     forward = forward - (forward @ normal) * normal
     back = -forward / np.linalg.norm(forward)
     turn = np.array([normal, back, np.cross(normal, back)])
-    return HeadFrame(transform(turn, -turn @ origin), exact, how, asymmetry)
+    return HeadFrame(transform(turn, -turn @ origin), exact, how, asymmetry, nod)
 
 
 def frame_of_directions(up: NDArray[np.float64], front: NDArray[np.float64], origin: NDArray[np.float64]) -> HeadFrame:
@@ -129,6 +139,11 @@ def frame_of_directions(up: NDArray[np.float64], front: NDArray[np.float64], ori
     crown, back = up / height, -square / np.linalg.norm(square)
     turn = np.array([np.cross(back, crown), back, crown])
     return HeadFrame(transform(turn, -turn @ origin), False, "the directions given for up and front", 0.0)
+
+
+def _nod_of_frankfurt(reach: float) -> float:
+    """Degrees by which the plane through tragia and orbitalia `reach` mm apart may nod, one standard deviation."""
+    return float(np.degrees(np.hypot(_TRAGION_OFF / np.sqrt(2), _ORBITALE_OFF) / reach))
 
 
 def _as_in_the_mean_head(marks: Marks) -> tuple[NDArray[np.float64], NDArray[np.float64], str]:

@@ -36,6 +36,22 @@ def test_tragia_and_orbitalia_lie_level_and_the_face_looks_along_minus_y():
     assert frame.asymmetry > 0.1
 
 
+def test_the_nod_is_as_unsure_as_its_landmarks_make_it():
+    """Tragia each 1.5 mm off in height, both orbitalia together 2.5 mm: what their plane's slope then does."""
+    rng = np.random.default_rng(3)
+    nods = []
+    for _ in range(400):
+        marks = mean_head()
+        for name in ("tragion-left", "tragion-right"):
+            marks[name] = marks[name] + [0.0, 0.0, rng.normal(scale=1.5)]
+        rise = rng.normal(scale=2.5)
+        for name in ("orbitale-left", "orbitale-right"):
+            marks[name] = marks[name] + [0.0, 0.0, rise]
+        up = head_frame(marks).matrix[2, :3]
+        nods.append(np.degrees(np.arctan2(up[1], up[2])))
+    assert head_frame(mean_head()).nod == pytest.approx(np.std(nods), rel=0.12)
+
+
 def test_a_mirrored_head_gets_the_mirrored_frame():
     rng = np.random.default_rng(2)
     marks = {name: place + rng.normal(scale=2.0, size=3) for name, place in mean_head().items()}
@@ -49,6 +65,7 @@ def test_without_ears_the_horizontal_is_that_of_a_mean_adult_and_says_so():
     motion = any_pose(9)
     frame = head_frame(moved(marks, motion))
     assert not frame.exact
+    assert frame.nod > head_frame(mean_head()).nod
     assert "tragia" in frame.how
     assert "orbitalia" in frame.how
     np.testing.assert_allclose(frame.matrix @ motion, np.eye(4), atol=1e-6)

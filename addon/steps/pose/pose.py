@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.frame import HeadFrame, frame_of_directions, head_frame
+from ...anatomy.frame import PROFILES_DIFFER, HeadFrame, frame_of_directions, head_frame
 from ...anatomy.proportions import mean_head
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
@@ -43,7 +43,13 @@ class Pose(Step):
         posed = piece.moved(frame.matrix).measured(
             turned_deg=float(turn), asymmetry_mm=frame.asymmetry, frankfurt=frame.exact, posed_from=frame.how
         )
-        return posed if frame.exact else posed.noted(f"The pose is not the Frankfurt horizontal itself: {frame.how}")
+        sure = ""
+        if frame.nod is not None:
+            posed = posed.measured(nod_uncertainty_deg=frame.nod)
+            sure = f"; its nod is right to about {frame.nod:.1f} degrees"
+        if frame.exact:
+            return posed.noted(f"Posed on the Frankfurt horizontal, by {frame.how}{sure}")
+        return posed.noted(f"The pose is not the Frankfurt horizontal itself: {frame.how}{sure}")
 
     def _frame(self, piece: Workpiece, progress: Progress) -> HeadFrame:
         if bool(self.up) != bool(self.front):
@@ -75,7 +81,7 @@ class Pose(Step):
         if found is None:
             return None
         how = "a mean face laid over the surface, its symmetry plane the face's own"
-        return HeadFrame(found.pose, False, how, found.asymmetry / found.enlarged)
+        return HeadFrame(found.pose, False, how, found.asymmetry / found.enlarged, PROFILES_DIFFER)
 
 
 def _tall_enough(names: Iterable[str]) -> bool:
