@@ -33,7 +33,7 @@ class Key(Step):
     NAME: ClassVar[str] = "key"
     STAGE: ClassVar[str] = "output"
 
-    part: str = setting("", help="Name of the part taken off; empty: skull-cap, or hair")
+    part: str = setting("", help="Name of the part taken off; empty: skull-cap, or hair; hair: that of fit-hair")
     kind: str = setting(
         "suited",
         choices=("suited", "rim", "pins"),
@@ -82,7 +82,7 @@ class Key(Step):
         progress(0.0, "looking for the parting")
         head = piece.needed_head()
         breadth = float(np.ptp(head.vertices[:, 0]))
-        if self.hair:
+        if self.hair or (self.part == "hair" and "hair" in piece.parts):
             return self._haired(piece, breadth, progress)
         marks = {name: np.asarray(mark.position) for name, mark in piece.landmarks.items() if mark.sure}
         seam = self._seam(piece, marks)
@@ -171,7 +171,8 @@ class Key(Step):
         if not up.any():
             raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
         shape = self._pins(breadth)
-        found = pinned_on(piece.needed_head(), hair_from(self.hair, piece.frame), up, shape, progress.stretch(0.0, 0.8))
+        hair = hair_from(self.hair, piece.frame) if self.hair else piece.parts["hair"]
+        found = pinned_on(piece.needed_head(), hair, up, shape, progress.stretch(0.0, 0.8))
         name = self.part or "hair"
         figures = {
             "part": name,
