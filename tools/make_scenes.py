@@ -6,6 +6,7 @@ purpose, with few triangles: for looking round and trying buttons, not for judgi
 """
 
 import argparse
+import dataclasses
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -69,12 +70,10 @@ def stages(points: int) -> Iterator[tuple[str, object]]:
 
 def thinned(piece, every):
     """The workpiece with one in so many points of its scan, and none of the simulator's own labels."""
-    import dataclasses
-
     import numpy as np
 
     scan = piece.scan.kept(np.arange(0, len(piece.scan), every))
-    return piece.but(scan=dataclasses.replace(scan, columns={}))
+    return piece.but(scan=dataclasses.replace(scan, points=single(scan.points), columns={}))
 
 
 def lighter(piece):
@@ -82,7 +81,15 @@ def lighter(piece):
     from canthus.geometry.reducing import reduced_within
 
     parts = {name: reduced_within(part, APART) for name, part in piece.all_parts().items()}
+    parts = {name: dataclasses.replace(part, vertices=single(part.vertices)) for name, part in parts.items()}
     return piece.but(scan=None, skin=None, head=parts.pop("head"), parts=parts)
+
+
+def single(places):
+    """The (n, 3) places to the 32 bits a scene keeps, so that it need not keep the rest beside them."""
+    import numpy as np
+
+    return places.astype(np.float32).astype(np.float64)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from . import drawing, exchange, looks, overlays, scene_piece
 
 AT_WORK = 0.25
 """Share of the dots that is drawn while a step is at work."""
-CLAY = np.array([0.62, 0.58, 0.53])
+CLAY = np.array([0.80, 0.78, 0.75])
 """Of points without a colour of their own."""
 _SIZES = 2.0, 12.0
 """Least and largest dot in pixels: so large that its neighbours touch it, within these."""
@@ -24,13 +24,13 @@ _SEED = 5
 
 
 def colours_of(thing: bpy.types.Object, rows: NDArray[np.intp]) -> NDArray[np.float32]:
-    """(k, 4) linear colours of some points: the shown attribute's, else clay, lit along the normals where known."""
+    """(k, 4) sRGB colours of some points: the shown attribute's, else clay, lit along the normals where known."""
     data = thing.data
     colours = np.ones((len(rows), 4), np.float32)
     active = data.color_attributes.active_color
     if active is not None and active.domain == "POINT":
         whole = np.empty((len(data.vertices), 4), np.float32)
-        active.data.foreach_get("color", whole.ravel())
+        active.data.foreach_get("color_srgb", whole.ravel())
         colours[:, :3] = whole[rows, :3]
         return colours
     light = np.ones(len(rows))

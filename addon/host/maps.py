@@ -95,7 +95,7 @@ def draw_legend() -> None:
     ui = drawing.ui_scale()
     left, bottom, width, height = 70 * ui, bpy.context.region.height - 190 * ui, 220 * ui, 12 * ui
     steps = np.linspace(shown["low"], shown["high"], _STEPS)
-    colours = colours_of(steps, shown["low"], shown["high"]).astype(float) ** 2.2
+    colours = colours_of(steps, shown["low"], shown["high"]).astype(float)
     along = left + width * np.arange(_STEPS) / (_STEPS - 1)
     corners = np.stack([np.repeat(along, 2), np.tile([bottom, bottom + height], _STEPS), np.zeros(2 * _STEPS)], axis=1)
     first = 2 * np.arange(_STEPS - 1)[:, None, None]

@@ -48,7 +48,7 @@ def test_fewer_dots_are_drawn_while_a_step_is_at_work(scene):
 
 
 def test_dots_have_the_colours_of_their_points_else_clay_lit_along_normals(scene):
-    """sRGB 255 and 0 are linear 1 and 0."""
+    """As they were written."""
     colours = np.array([(255, 0, 0), (0, 255, 0), (0, 0, 255)], np.uint8)
     cloud = Cloud(np.eye(3), colours=colours)
     collection = scene_piece.write_piece(Workpiece("sitter", scan=cloud), scene)
