@@ -10,6 +10,8 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Quaternion
 from window import picture, press, view
 
+LANDMARKS_FOLD = (1056, 691)
+"""Where the folded list of landmarks lies on a screen of 1600 by 1000, in pixels."""
 FACING = Quaternion((1, 0, 0), radians(88))
 """The view on the face from the front."""
 
@@ -56,6 +58,60 @@ def cut_plane(folder: Path) -> Iterator[float]:
     picture(folder, "cut-plane")
     press("show_plane", "EXEC_DEFAULT", step="neck")
     yield 0.5
+
+
+def landmarks_listed(folder: Path) -> Iterator[float]:
+    """The list of landmarks unfolded in the sidebar, weak ones in red."""
+    window, area = view()
+    region = next(each for each in area.regions if each.type == "UI")
+    click = ["xdotool", "mousemove", *map(str, LANDMARKS_FOLD), "click", "1"]
+    subprocess.run(click, check=True)
+    yield 1.5
+    for scroll in (bpy.ops.view2d.scroll_down, bpy.ops.view2d.scroll_up):
+        with bpy.context.temp_override(window=window, area=area, region=region):
+            for _ in range(12):
+                scroll()
+        yield 1.0
+        if scroll is bpy.ops.view2d.scroll_down:
+            picture(folder, "landmarks-listed")
+    subprocess.run(click, check=True)
+    yield 1.0
+
+
+def painted_and_cut(folder: Path) -> Iterator[float]:
+    """The strength of relief painted with the mouse, then where the neck is cut."""
+    from canthus.host import masks, scene_piece
+
+    press("paint_mask", "EXEC_DEFAULT")
+    yield 1.0
+    _, area = view()
+    head = scene_piece.object_with(scene_piece.pieces_in(bpy.context.scene)[0], "head")
+    canvas = next(each for each in area.regions if each.type == "WINDOW")
+    x, y = canvas.x + canvas.width * 2 // 5, 500
+    subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
+    yield 0.5
+    for step in range(8):
+        subprocess.run(["xdotool", "mousemove", str(x - 8 * step), str(y + 6 * step)], check=True)
+        yield 0.2
+    subprocess.run(["xdotool", "mouseup", "1"], check=True)
+    yield 1.0
+    picture(folder, "strength-painted")
+    press("paint_mask", "EXEC_DEFAULT")
+    values = head.data.attributes[masks.COLUMN].data
+    less = sum(each.value < 0.5 for each in values)
+    print(f"painting made relief weaker at {less} of {len(values)} vertices; mode {head.mode}", flush=True)
+    bpy.ops.ed.undo()
+    yield 0.5
+    yield from cut_plane(folder)
+
+
+def parts_shown(folder: Path) -> Iterator[float]:
+    """A section through the finished head; the head before anything was cut, and after; all forms to show."""
+    yield from section_shown(folder)
+    for name in ("before", "after"):
+        press("before_after", "EXEC_DEFAULT")
+        yield 0.7
+        picture(folder, f"shown-{name}")
 
 
 def section_shown(folder: Path) -> Iterator[float]:

@@ -21,7 +21,7 @@ sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
 from window import TAB, enable, picture, play, press, running, view
-from window_hands import cut_plane, eyes_by_hand, section_shown
+from window_hands import eyes_by_hand, landmarks_listed, painted_and_cut, parts_shown
 
 
 def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
@@ -44,8 +44,8 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         except (RuntimeError, AttributeError) as error:  # not to be pressed now, or not there
             print(name, "refused:", error)
             continue
-        if name == "close":
-            yield from cancelled(folder)
+        if running():
+            yield from cancelled(folder, name)
             press(name)
         redraws = 0
         while running():
@@ -111,26 +111,65 @@ FOLD = [(77, 888)]
 """Where the folded redo panel lies on a screen of 1600 by 1000, in pixels."""
 AFTER = {
     "close": map_shown,
+    "landmarks": landmarks_listed,
     "scale": redo_shown,
     "place_eyes": eyes_by_hand,
-    "make_eyes": cut_plane,
-    "key": section_shown,
+    "make_eyes": painted_and_cut,
+    "key": parts_shown,
     "check": findings_shown,
 }
 
 
-def cancelled(folder: Path) -> Iterator[float]:
-    """Press Esc in the middle of the work, as a hand does, and see that nothing has changed."""
-    before = {thing.name for thing in bpy.data.objects}
-    yield 2.0
+def cancelled(folder: Path, name: str) -> Iterator[float]:
+    """Press Esc in the middle of the work, as a hand does, and see that nothing has changed, to the last bit."""
+    from canthus.host import scene_piece
+
+    before = fingerprint()
+    progress = bpy.context.window_manager.canthus
+    begun = time.perf_counter()
+    while running() and progress.fraction == 0 and time.perf_counter() - begun < 5:
+        yield 0.05
+    yield 0.3
+    if not running():  # it was done before it could be given up
+        bpy.ops.ed.undo()
+        yield 0.2
+        print(f"{name}: done at once; undone: {before == fingerprint()}", flush=True)
+        viewport_follows(scene_piece)
+        return
     subprocess.run(["xdotool", "mousemove", "500", "500", "key", "Escape"], check=True)
     begun = time.perf_counter()
     while running() and time.perf_counter() - begun < 10:
         yield 0.05
-    print(f"Esc: ended after {time.perf_counter() - begun:.2f} s, running {running()}", flush=True)
-    print("Esc: the scene is as before:", before == {thing.name for thing in bpy.data.objects}, flush=True)
-    yield 0.5
-    picture(folder, "03-close-cancelled")
+    ended = time.perf_counter() - begun
+    print(f"{name}: Esc ended it after {ended:.2f} s; all as before: {before == fingerprint()}", flush=True)
+    yield 0.3
+    if name == "close":
+        picture(folder, "03-close-cancelled")
+
+
+def fingerprint() -> str:
+    """All that counts in the scene, in one word."""
+    import hashlib
+
+    import numpy as np
+
+    found = hashlib.sha256()
+    for thing in sorted(bpy.data.objects, key=lambda each: each.name):
+        found.update(repr((thing.name, thing.hide_viewport, [tuple(row) for row in thing.matrix_basis])).encode())
+        if thing.type == "MESH":
+            points = np.empty((len(thing.data.vertices), 3), np.float32)
+            thing.data.vertices.foreach_get("co", points.ravel())
+            found.update(points.tobytes())
+    for each in bpy.data.collections:
+        found.update(str(each.get("canthus", "")).encode())
+    return found.hexdigest()
+
+
+def viewport_follows(scene_piece: object) -> None:
+    """After an undo the head is another object to the host: make it the active one."""
+    collection = scene_piece.pieces_in(bpy.context.scene)[0]
+    thing = scene_piece.object_with(collection, "head") or scene_piece.object_with(collection, "scan")
+    bpy.context.view_layer.objects.active = thing
 
 
 def start() -> None:
@@ -142,6 +181,6 @@ def start() -> None:
 DEFAULT = [
     *("cull_strays", "cull_lashes", "merge_layers", "denoise", "close"),
     *("landmarks", "pose", "measure", "scale", "place_eyes", "rebuild_lids", "carve_sockets", "make_eyes"),
-    *("neck", "hollow", "key", "vent", "check"),
+    *("brows", "neck", "hollow", "key", "vent", "check"),
 ]
 start()

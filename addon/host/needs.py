@@ -22,6 +22,9 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "rebuild-lids": ("head", "eyes"),
     "carve-sockets": ("head", "eyes"),
     "make-eyes": ("eyes",),
+    "fit-base": ("head", "landmarks"),
+    "relief": ("head", "landmarks"),
+    "brows": ("head", "landmarks"),
 }
 _MISSING = {
     "scan": "There is no scan yet: press Load Scan first",

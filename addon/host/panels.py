@@ -102,14 +102,20 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
     if state in _HINTS:
         body.label(text=_HINTS[state], icon="INFO")
     presets.draw(body, name)
-    if step.NAME in _PLANES:
-        body.operator("canthus.show_plane", text=_PLANES[step.NAME], icon="MESH_PLANE").step = step.NAME
-    if step.NAME == "relief":
-        head = None if collection is None else scene_piece.object_with(collection, "head")
-        painted = masks.painted(head)
-        words = "Done Painting" if painted else "Paint Strength"
-        body.operator("canthus.paint_mask", text=words, icon="BRUSH_DATA", depress=painted)
+    _draw_by_hand(body, step.NAME, collection)
     draw_settings(body.column(), step, stored(context.scene, step))
+
+
+def _draw_by_hand(layout: bpy.types.UILayout, step: str, collection: bpy.types.Collection | None) -> None:
+    """What can be done by hand before a step runs: a plane moved, a mask painted, hair taken."""
+    if step in _PLANES:
+        layout.operator("canthus.show_plane", text=_PLANES[step], icon="MESH_PLANE").step = step
+    elif step == "relief":
+        painted = collection is not None and masks.painted(scene_piece.object_with(collection, "head"))
+        words = "Done Painting" if painted else "Paint Strength"
+        layout.operator("canthus.paint_mask", text=words, icon="BRUSH_DATA", depress=painted)
+    elif step == "fit-hair":
+        layout.operator("canthus.take_hair", icon="OBJECT_DATA")
 
 
 def _steps_of(stage: str) -> list[type[Step]]:

@@ -23,7 +23,7 @@ _SPELLING = {
 }
 _SMALL = {"a", "an", "and", "at", "by", "for", "from", "in", "of", "on", "or", "out", "the", "to", "with"}
 _LETTERS = {"stl": "STL", "ply": "PLY", "csv": "CSV"}
-_UNITS = {"deg": "°", "%": "%", "mm": "mm"}
+_UNITS = {"deg": "°", "per cm2": "per cm²"}
 
 
 def us_spelling(text: str) -> str:

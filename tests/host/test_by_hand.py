@@ -147,3 +147,20 @@ def test_a_face_not_posed_yet_is_looked_at_as_it_will_be_once_posed(scene):
     one, other = viewport.three_quarter(straight), viewport.three_quarter(straight.moved(matrix))
     turned = np.array(other.to_matrix()) @ np.array(one.to_matrix()).T
     np.testing.assert_allclose(turned, turn, atol=1e-5)
+
+
+def test_a_mesh_laid_on_the_head_becomes_its_hair_and_one_without_faces_does_not(collection, scene):
+    bpy.ops.mesh.primitive_uv_sphere_add(radius=90, location=(0, 10, 60))
+    wig = bpy.context.object
+    assert bpy.ops.canthus.take_hair() == {"FINISHED"}
+    piece = scene_piece.read_piece(collection, scene)
+    assert piece.parts["hair"].vertices.mean(axis=0) == pytest.approx((0, 10, 60), abs=1)
+    assert wig.hide_get()
+    bare = bpy.data.objects.new("Bare", bpy.data.meshes.new("Bare"))
+    bare.data.from_pydata([(0, 0, 0), (1, 0, 0)], [], [])
+    scene.collection.objects.link(bare)
+    bpy.context.view_layer.objects.active = bare
+    before = state()
+    with pytest.raises(RuntimeError, match='"Bare" has no faces'):
+        bpy.ops.canthus.take_hair()
+    assert state() == before
