@@ -67,12 +67,12 @@ def landmarks_listed(folder: Path) -> Iterator[float]:
     click = ["xdotool", "mousemove", *map(str, LANDMARKS_FOLD), "click", "1"]
     subprocess.run(click, check=True)
     yield 1.5
-    for scroll in (bpy.ops.view2d.scroll_down, bpy.ops.view2d.scroll_up):
+    for way in ("scroll_down", "scroll_up"):
         with bpy.context.temp_override(window=window, area=area, region=region):
             for _ in range(12):
-                scroll()
+                getattr(bpy.ops.view2d, way)()
         yield 1.0
-        if scroll is bpy.ops.view2d.scroll_down:
+        if way == "scroll_down":
             picture(folder, "landmarks-listed")
     subprocess.run(click, check=True)
     yield 1.0
@@ -87,7 +87,7 @@ def painted_and_cut(folder: Path) -> Iterator[float]:
     _, area = view()
     head = scene_piece.object_with(scene_piece.pieces_in(bpy.context.scene)[0], "head")
     canvas = next(each for each in area.regions if each.type == "WINDOW")
-    x, y = canvas.x + canvas.width * 2 // 5, 500
+    x, y = canvas.x + canvas.width * 53 // 100, 480
     subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
     yield 0.5
     for step in range(8):

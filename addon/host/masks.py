@@ -7,7 +7,7 @@ when painting ends it becomes that column.
 import bpy
 import numpy as np
 
-from . import exchange, scene_piece, viewport
+from . import drawing, exchange, scene_piece, viewport
 
 COLUMN = exchange.MASKED
 """The column `relief` scales its depths by: 0 none, 1 as set."""
@@ -89,4 +89,14 @@ def _black_first(context: bpy.types.Context) -> None:
     shared.color, shared.secondary_color = (0.0, 0.0, 0.0), (1.0, 1.0, 1.0)
 
 
+def _draw_legend() -> None:
+    if painted(bpy.context.active_object) and bpy.context.space_data.overlay.show_overlays:
+        drawing.legend(_LEGEND, bpy.context.region)
+
+
+_LEGEND: list[tuple[drawing.Colour, str]] = [
+    ((1.0, 1.0, 1.0, 1.0), "relief as set"),
+    ((0.0, 0.0, 0.0, 1.0), "no relief: X changes brush colors, Done Painting ends it"),
+]
+DRAWN = drawing.Drawn(over=_draw_legend)
 CLASSES = (CANTHUS_OT_paint_mask,)

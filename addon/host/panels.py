@@ -42,7 +42,8 @@ class CANTHUS_PT_job(ViewTab, bpy.types.Panel):
         progress = context.window_manager.canthus
         if progress.running:
             layout.progress(factor=progress.fraction, text=f"{progress.title}, {progress.seconds} s")
-            extra_panels.draw_text(layout.column(align=True), context, progress.what, "NONE")
+            what = progress.what[:1].upper() + progress.what[1:]
+            extra_panels.draw_text(layout.column(align=True), context, what, "NONE")
             layout.operator("canthus.stop", icon="CANCEL")
             return
         collection = scene_piece.piece_collection(context)

@@ -38,6 +38,7 @@ _DRAWN = (
     planes.DRAWN,
     eyeballs.DRAWN,
     maps.DRAWN,
+    masks.DRAWN,
     marks.DRAWN,
     handles.DRAWN,
     photo_overlay.DRAWN,
