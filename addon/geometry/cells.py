@@ -5,11 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .measures import triangle_areas
-from .mesh import Mesh
-
 BLOCK = 4
-"""Cells along the side of a block; a large block is as many blocks long."""
+"""Cells along the side of a block."""
 SLACK = 1e-3
 """Share of a cell by which a triangle is taken for larger, so that 32-bit rounding loses none."""
 _MOST_CELLS = 500
@@ -30,8 +27,8 @@ class Cells:
     low : (3,) its low corner, millimetres
     size : edge of a cell, millimetres
     blocks : (3,) blocks along each axis
-    number : (blocks,) int32 array, the block's number among those with triangles; -1 for an empty one
-    large : (large blocks,) bool array, whether there is any triangle
+    number : (blocks,) int32 array, the block's number among those with triangles; of an empty one, minus the steps to
+        the nearest with triangles, across edges and corners too
     first : (cells kept + 1,) int32 array: cell c holds entries first[c] to first[c + 1]; c is the block's number times
         BLOCK³ plus the cell's own within it
     triangles : (entries,) int32 array
@@ -41,7 +38,6 @@ class Cells:
     size: float
     blocks: NDArray[np.int64]
     number: Numbers
-    large: NDArray[np.bool_]
     first: Numbers
     triangles: Numbers
 
@@ -53,48 +49,61 @@ class Cells:
         return united
 
 
-def cells_of(mesh: Mesh, corners: list[list[Reals]], low: NDArray[np.float64], size: float) -> Cells:
+def cells_of(corners: list[list[Reals]], low: NDArray[np.float64], size: float) -> Cells:
     """The grid of a mesh.
 
     Parameters
     ----------
-    mesh : Mesh
-    corners : for each corner of the triangles its three columns, in cells from `low`
-    low, size : as `grid_over` gives them
+    corners : for each corner of the triangles its three columns, in cells from `low`, from half a cell up
+    low : (3,) the grid's low corner, millimetres
+    size : as `cell_size` gives it, millimetres
     """
-    extent = (mesh.vertices.max(axis=0) - low) / size + 0.5
-    blocks = np.ceil(extent / BLOCK).astype(np.int64) + 1
+    extent = [max(float(corner[axis].max()) for corner in corners) for axis in range(3)]
+    blocks = np.ceil((np.array(extent) + 0.5) / BLOCK).astype(np.int64) + 1
     owners, cells = _passes(corners, blocks * BLOCK)
     x, y, z = cells
     block = (x >> 2) * np.int32(blocks[1] * blocks[2]) + (y >> 2) * np.int32(blocks[2]) + (z >> 2)
     filled = np.zeros(int(blocks.prod()), bool)
     filled[block] = True
-    number = np.where(filled, np.cumsum(filled, dtype=np.int32) - 1, np.int32(-1)).astype(np.int32)
+    number = np.where(filled, np.cumsum(filled, dtype=np.int32) - 1, -_steps_to(filled, blocks)).astype(np.int32)
     kept = int(filled.sum()) * BLOCK**3
     own = (number.take(block) << 6) | ((x & 3) << 4) | ((y & 3) << 2) | (z & 3)
     counts = np.bincount(own, minlength=kept)
     first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int32)
     triangles = _sorted_by(own, owners, kept)
-    return Cells(low, size, blocks, number, _large_blocks(filled, blocks), first, triangles)
+    return Cells(low, size, blocks, number, first, triangles)
 
 
-def grid_over(mesh: Mesh, per_edge: float) -> tuple[NDArray[np.float64], float]:
-    """Low corner and edge of cells about as large as even triangles of the mesh's area have edges, times `per_edge`;
+def cell_size(corners: list[list[Reals]], normals: list[Reals], per_edge: float) -> float:
+    """Edge of cells, millimetres, about as large as even triangles of the mesh's area have edges, times `per_edge`;
     larger where a few large triangles among very small ones would lie in too many of them.
+
+    Parameters
+    ----------
+    corners : for each corner of the triangles its three columns, millimetres
+    normals : the triangles' three columns, as long as twice their area
+    per_edge : how much larger
     """
-    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    doubled = np.sqrt(sum(column * column for column in normals))
     # The edge of even triangles of the same area: of slivers, some edges are far longer and others far shorter.
-    edge = float(1.52 * np.sqrt(triangle_areas(mesh).mean()))
-    size = max(edge * per_edge, float((high - low).max()) / _MOST_CELLS, 1e-9)
-    extents = []
-    for column in mesh.vertices.T.astype(np.float32):
-        one, two, three = (column.take(mesh.triangles[:, corner]) for corner in range(3))
-        extents.append(np.maximum(np.maximum(one, two), three) - np.minimum(np.minimum(one, two), three))
+    edge = 1.52 * float(np.sqrt(doubled.mean(dtype=np.float64) / 2))
+    extents, widest = [], 0.0
+    for axis in range(3):
+        low, high = _bounds(corners, axis)
+        extents.append(high - low)
+        widest = max(widest, float(high.max()) - float(low.min()))
+    size = max(edge * per_edge, widest / _MOST_CELLS, 1e-9)
     long = np.maximum(np.maximum(*extents[:2]), extents[2]) > _LONG * size
     boxes = np.stack([extent[long] for extent in extents], axis=1).astype(np.float64)
-    while (boxes / size + 1).prod(axis=1).sum() > _BOXED * len(mesh.triangles) + 1_000_000:
+    while (boxes / size + 1).prod(axis=1).sum() > _BOXED * len(doubled) + 1_000_000:
         size *= 1.3
-    return low - size * 0.5, size
+    return size
+
+
+def _bounds(corners: list[list[Reals]], axis: int) -> tuple[Reals, Reals]:
+    """Where each triangle begins and ends along an axis."""
+    one, two, three = (corner[axis] for corner in corners)
+    return np.minimum(np.minimum(one, two), three), np.maximum(np.maximum(one, two), three)
 
 
 def _sorted_by(keys: Numbers, values: Numbers, count: int) -> Numbers:
@@ -107,13 +116,18 @@ def _sorted_by(keys: Numbers, values: Numbers, count: int) -> Numbers:
     return ordered
 
 
-def _large_blocks(filled: NDArray[np.bool_], blocks: NDArray[np.int64]) -> NDArray[np.bool_]:
-    padded = -(-blocks // BLOCK) * BLOCK
-    whole = np.zeros(padded, bool)
-    whole[: blocks[0], : blocks[1], : blocks[2]] = filled.reshape(blocks)
-    a, b, c = padded // BLOCK
-    large: NDArray[np.bool_] = whole.reshape(a, BLOCK, b, BLOCK, c, BLOCK).any(axis=(1, 3, 5)).ravel()
-    return large
+def _steps_to(filled: NDArray[np.bool_], blocks: NDArray[np.int64]) -> Numbers:
+    """From each block to the nearest filled one, steps across edges and corners counted as one."""
+    reached = filled.reshape(blocks).copy()
+    steps = np.zeros(blocks, np.int32)
+    while not reached.all():
+        steps += ~reached
+        for axis in range(3):
+            along = np.moveaxis(reached, axis, 0)  # a view: what is set in it is set
+            before = along.copy()
+            along[1:] |= before[:-1]
+            along[:-1] |= before[1:]
+    return steps.ravel()
 
 
 def _passes(corners: list[list[Reals]], shape: NDArray[np.int64]) -> tuple[Numbers, tuple[Numbers, Numbers, Numbers]]:
@@ -123,11 +137,10 @@ def _passes(corners: list[list[Reals]], shape: NDArray[np.int64]) -> tuple[Numbe
     """
     starts, spans = [], []
     for axis in range(3):
-        one, two, three = (corner[axis] for corner in corners)
-        low = np.minimum(np.minimum(one, two), three) - np.float32(SLACK)
-        high = np.maximum(np.maximum(one, two), three) + np.float32(SLACK)
-        starts.append(np.maximum(low, 0).astype(np.int32))
-        spans.append(np.minimum(high.astype(np.int32), np.int32(shape[axis] - 1)) - starts[-1])
+        low, high = _bounds(corners, axis)
+        starts.append(np.maximum(low - np.float32(SLACK), 0).astype(np.int32))
+        last = (high + np.float32(SLACK)).astype(np.int32)
+        spans.append(np.minimum(last, np.int32(shape[axis] - 1)) - starts[-1])
     owners: list[Numbers] = []
     cells: list[tuple[Numbers, ...]] = []
     small = (spans[0] | spans[1] | spans[2]) <= 1

@@ -1,25 +1,24 @@
 """Where rays first meet a mesh."""
 
-import os
-from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .cells import BLOCK, Cells, cells_of, grid_over
+from .cells import BLOCK, Cells, cell_size, cells_of
 from .errors import BadMesh
 from .facings import along_bits, facing_bits
+from .grid_walk import GridWalk
 from .mesh import Mesh
+from .portions import in_portions
 
 CHUNK = 50_000
 PER_EDGE = 1.5
-_STEP = np.float32(2e-4)
-"""Cells a ray is put past a face of the grid, so that 32-bit rounding does not hold it there: less than what triangles
-are taken to be larger by."""
+_TRIED = 16_000
+"""Rays tried at once: what is looked up for them then stays in the cache."""
 Vectors = NDArray[np.float64]
 Reals = NDArray[np.float32]
+Rows = NDArray[np.int64]
 
 
 class RayCaster:
@@ -27,9 +26,9 @@ class RayCaster:
 
     Notes
     -----
-    All rays walk a grid of cells in step, over empty room in blocks, and are tried against the triangles of each cell
-    they come through (Moeller and Trumbore 1997, doi 10.1080/10867651.1997.10487468), until one is hit. Cells and the
-    balls round triangles, tried first, are reckoned in 32 bits; what is met and where, in 64.
+    All rays walk a grid of cells in step and are tried against the triangles of each cell they come through (Moeller
+    and Trumbore 1997, doi 10.1080/10867651.1997.10487468), until one is hit. Cells, and a first trial that lets through
+    whatever could be met, are reckoned in 32 bits; what is met and where, in 64.
     """
 
     def __init__(self, mesh: Mesh) -> None:
@@ -37,13 +36,20 @@ class RayCaster:
             raise BadMesh("there is nothing for a ray to meet: the mesh has no triangles")
         self._vertices = mesh.vertices
         self._corners = [np.ascontiguousarray(mesh.triangles[:, corner]) for corner in range(3)]
-        low, size = grid_over(mesh, PER_EDGE)
-        local = [np.ascontiguousarray(column, np.float32) for column in ((mesh.vertices - low) / size).T]
+        lowest = mesh.vertices.min(axis=0)
+        local = [np.ascontiguousarray(column, np.float32) for column in (mesh.vertices - lowest).T]
         columns = [[column.take(corner) for column in local] for corner in self._corners]
-        self._cells: Cells = cells_of(mesh, columns, low, size)
-        one, two, three = columns
-        self._balls = [ball.take(self._cells.triangles) for ball in _balls_round(one, two, three)]
-        self._facings = self._cells.united(facing_bits(_normals(one, two, three)))
+        edges = [[b - a for a, b in zip(columns[0], other, strict=True)] for other in columns[1:]]
+        across = _across(*edges)
+        size = cell_size(columns, across, PER_EDGE)
+        for column in columns[0] + columns[1] + columns[2]:
+            column *= np.float32(1 / size)
+            column += np.float32(0.5)
+        for edge in edges[0] + edges[1]:
+            edge *= np.float32(1 / size)
+        self._cells: Cells = cells_of(columns, lowest - size / 2, size)
+        self._table = np.stack([*columns[0], *edges[0], *edges[1], _slacks(*edges)], axis=1)
+        self._facings = self._cells.united(facing_bits(across))
 
     def first_hit(
         self,
@@ -74,8 +80,7 @@ class RayCaster:
         distance = np.full(len(origins), np.inf)
         triangle = np.full(len(origins), -1, np.int32)
 
-        def work(start: int) -> None:
-            rows = slice(start, start + CHUNK)
+        def work(rows: slice) -> None:
             ways = [np.ascontiguousarray(column) for column in directions[rows].T]
             lengths = np.sqrt(ways[0] ** 2 + ways[1] ** 2 + ways[2] ** 2)
             lengths[lengths == 0] = 1.0
@@ -83,86 +88,60 @@ class RayCaster:
             rays = _Rays(starts, [way / lengths for way in ways], spared[rows], distance[rows], triangle[rows])
             self._walk(rays, farthest, leaving)
 
-        with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-            list(pool.map(work, range(0, len(origins), CHUNK)))
+        in_portions(len(origins), CHUNK, work)
         return distance, triangle
 
     def _walk(self, rays: "_Rays", farthest: float, leaving: bool) -> None:
         """Fill the rays' `distance` and `triangle`, rows of the caller's own."""
-        cells, distance = self._cells, rays.distance
-        shape = [int(count) * BLOCK for count in cells.blocks]
-        start = [((at - low) / cells.size).astype(np.float32) for at, low in zip(rays.origins, cells.low, strict=True)]
-        ways = [way.astype(np.float32) for way in rays.ways]
-        inverse = [1 / np.where(np.abs(way) > 1e-12, way, np.copysign(np.float32(1e-12), way)) for way in ways]
-        gone, end = _through(
-            start, inverse, [np.zeros(1, np.int32)] * 3, [np.array([side], np.int32) for side in shape]
-        )
-        gone = np.maximum(gone, 0)
-        end = np.minimum(end, np.float32(min(farthest / cells.size, 3e38)))
-        row = np.flatnonzero(gone <= end)
+        low, size = self._cells.low, self._cells.size
+        skipped = self._skipped(rays)
+        start = [
+            ((at + skipped * way - below) / size).astype(np.float32)
+            for at, way, below in zip(rays.origins, rays.ways, low, strict=True)
+        ]
+        left = np.minimum((farthest - skipped) / size, 3e38).astype(np.float32)
+        walk = GridWalk(self._cells, start, [way.astype(np.float32) for way in rays.ways], left)
         forward = along_bits(rays.ways) if leaving else None
-        while len(row):
-            far = gone.take(row) + _STEP
-            place = [at.take(row) + far * way.take(row) for at, way in zip(start, ways, strict=True)]
-            cell = [np.clip(at, 0, side - 1).astype(np.int32) for at, side in zip(place, shape, strict=True)]
-            side, number = self._room(cell)
-            low = [each & -side for each in cell]
-            box = [start_of.take(row) for start_of in start], [each.take(row) for each in inverse]
-            onward = _through(*box, low, [each + side for each in low])[1]
-            full = np.flatnonzero(number >= 0)
+        while len(walk):
+            here, number = walk.with_triangles()
             if forward is not None:
-                full = full[self._facings.take(number.take(full)) & forward.take(row.take(full)) != 0]
-            if len(full):
-                self._try(rays, ways, row.take(full), number.take(full), [at.take(full) for at in place], leaving)
-            gone[row] = np.maximum(onward, far)
-            after = gone.take(row)
-            row = row[(distance.take(row) > after.astype(np.float64) * cells.size) & (after < end.take(row))]
-        beyond = distance > farthest
-        distance[beyond], rays.triangle[beyond] = np.inf, -1
+                both = self._facings.take(number) & forward.take(walk.row.take(here))
+                here, number = here[both != 0], number[both != 0]
+            for begin in range(0, len(here), _TRIED):
+                some = slice(begin, begin + _TRIED)
+                self._try(rays, walk, here[some], number[some], skipped, leaving)
+            walk.on()
+        beyond = rays.distance > farthest
+        rays.distance[beyond], rays.triangle[beyond] = np.inf, -1
 
-    def _room(self, cell: list[NDArray[np.int32]]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-        """How wide, in cells, the room of its kind is about each cell, and the number of one that holds triangles."""
-        cells, (x, y, z) = self._cells, cell
-        _, b, c = (int(count) for count in cells.blocks)
-        block = cells.number.take((x >> 2) * np.int32(b * c) + (y >> 2) * np.int32(c) + (z >> 2))
-        d, e = -(-b // BLOCK), -(-c // BLOCK)
-        large = cells.large.take((x >> 4) * np.int32(d * e) + (y >> 4) * np.int32(e) + (z >> 4))
-        number = (block << 6) | ((x & 3) << 4) | ((y & 3) << 2) | (z & 3)
-        side = np.where(block >= 0, np.int32(1), np.where(large, np.int32(BLOCK), np.int32(BLOCK**2)))
-        kept = np.where(block >= 0, number, 0)
-        filled = (block >= 0) & (cells.first.take(kept + 1) > cells.first.take(kept))
-        return side, np.where(filled, number, np.int32(-1))
+    def _skipped(self, rays: "_Rays") -> Vectors:
+        """How far each ray goes before it can come to the grid: 32 bits would not tell cells apart from far away."""
+        extent = self._cells.blocks * BLOCK * self._cells.size
+        middle = self._cells.low + extent / 2
+        along = sum((to - at) * way for at, way, to in zip(rays.origins, rays.ways, middle, strict=True))
+        skipped: Vectors = np.maximum(along - np.linalg.norm(extent) / 2, 0.0)
+        return skipped
 
-    def _try(
-        self,
-        rays: "_Rays",
-        ways: list[Reals],
-        row: NDArray[np.int64],
-        number: NDArray[np.int32],
-        place: list[Reals],
-        leaving: bool,
-    ) -> None:
-        """Try rays against the triangles of the cells they are in, keeping the nearest hit."""
-        first = self._cells.first.take(number)
+    def _try(self, rays: "_Rays", walk: GridWalk, here: Rows, number: Rows, skipped: Vectors, leaving: bool) -> None:
+        """Try rays of the walk against the triangles of the cells they are in, keeping the nearest hit."""
+        first = self._cells.first.take(number).astype(np.int64)
         counts = self._cells.first.take(number + 1) - first
-        ends = np.cumsum(counts)
-        which = np.repeat(np.arange(len(row)), counts)
-        entry = np.arange(len(which)) + np.repeat(first + counts - ends, counts)
-        # Most triangles of a cell lie beside the ray: the ball round each is tried first, in half the precision.
-        along, squared = np.zeros(len(which), np.float32), np.zeros(len(which), np.float32)
-        for middle, at, way in zip(self._balls[:3], place, ways, strict=True):
-            away = middle.take(entry)
-            away -= at.take(which)
-            squared += away * away
-            along += away * way.take(row).take(which)
-        likely = np.flatnonzero(squared - along * along <= self._balls[3].take(entry))
-        ray, candidate = row.take(which.take(likely)), self._cells.triangles.take(entry.take(likely))
+        which = np.repeat(np.arange(len(here)), counts)
+        entry = np.arange(len(which)) + (first + counts - np.cumsum(counts)).take(which)
+        candidate = self._cells.triangles.take(entry)
+        at, way = ([each.take(which) for each in columns] for columns in walk.places(here))
+        likely = np.flatnonzero(
+            _may_meet(np.ascontiguousarray(self._table.take(candidate, axis=0).T), at, way, leaving)
+        )
+        tried, candidate = here.take(which.take(likely)), candidate.take(likely)
+        ray = walk.row.take(tried)
         met, far = self._meets(rays, ray, candidate, leaving)
         met &= candidate != rays.spared.take(ray)
         ray, candidate, far = ray[met], candidate[met], far[met]
         np.minimum.at(rays.distance, ray, far)
         nearest = far == rays.distance.take(ray)
         rays.triangle[ray[nearest]] = candidate[nearest]
+        walk.end(tried[met], ((rays.distance.take(ray) - skipped.take(ray)) / self._cells.size).astype(np.float32))
 
     def _meets(
         self, rays: "_Rays", ray: NDArray[np.int64], candidate: NDArray[np.int32], leaving: bool
@@ -184,35 +163,38 @@ class _Rays(NamedTuple):
     triangle: NDArray[np.int32]
 
 
-def _through(
-    start: list[Reals],
-    inverse: list[Reals],
-    low: Sequence[NDArray[np.int32] | Reals],
-    high: Sequence[NDArray[np.int32] | Reals],
-) -> tuple[Reals, Reals]:
-    """How far along each ray it enters and leaves a box."""
-    enters, leaves = [], []
-    for at, slope, near, beyond in zip(start, inverse, low, high, strict=True):
-        one, other = (near - at).astype(np.float32) * slope, (beyond - at).astype(np.float32) * slope
-        enters.append(np.minimum(one, other))
-        leaves.append(np.maximum(one, other))
-    return np.maximum(np.maximum(*enters[:2]), enters[2]), np.minimum(np.minimum(*leaves[:2]), leaves[2])
+def _slacks(along: list[Reals], beside: list[Reals]) -> Reals:
+    """By how much rounding to 32 bits may shift what `_may_meet` compares, for each triangle, in square cells."""
+    longest = np.maximum(sum(each * each for each in along), sum(each * each for each in beside))
+    slacks: Reals = np.float32(1e-4) * (1 + np.sqrt(longest)) ** 2
+    return slacks
 
 
-def _balls_round(one: list[Reals], two: list[Reals], three: list[Reals]) -> list[Reals]:
-    """Of each triangle a ball about it: three columns of its middle, and its squared radius, in cells."""
-    middles = [(a + b + c) / np.float32(3) for a, b, c in zip(one, two, three, strict=True)]
-    x, y, z = middles
-    first, second, third = ((a - x) ** 2 + (b - y) ** 2 + (c - z) ** 2 for a, b, c in (one, two, three))
-    reach = np.sqrt(np.maximum(np.maximum(first, second), third))
-    return [*middles, (reach * np.float32(1 + 1e-5) + np.float32(1e-3)) ** 2]  # what rounding to 32 bits can hide
-
-
-def _normals(one: list[Reals], two: list[Reals], three: list[Reals]) -> list[Reals]:
+def _across(along: list[Reals], beside: list[Reals]) -> list[Reals]:
     """Columns of the triangles' normals, of any length."""
-    ax, ay, az = (b - a for a, b in zip(one, two, strict=True))
-    bx, by, bz = (c - a for a, c in zip(one, three, strict=True))
+    (ax, ay, az), (bx, by, bz) = along, beside
     return [ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx]
+
+
+def _may_meet(triangles: Reals, at: list[Reals], way: list[Reals], leaving: bool) -> NDArray[np.bool_]:
+    """Whether rays near triangles could meet those paired with them, for all that 32 bits tell.
+
+    Parameters
+    ----------
+    triangles : (10, n) a corner, two edges from there, and the slack
+    at, way : three columns each, (n,)
+    leaving : only where the triangle looks the way the ray goes
+    """
+    cx, cy, cz, ex, ey, ez, fx, fy, fz, slack = triangles
+    (ox, oy, oz), (dx, dy, dz) = at, way
+    ox, oy, oz = ox - cx, oy - cy, oz - cz
+    px, py, pz = dy * fz - dz * fy, dz * fx - dx * fz, dx * fy - dy * fx
+    signed = ex * px + ey * py + ez * pz
+    flip = np.copysign(np.float32(1), signed)
+    u = (ox * px + oy * py + oz * pz) * flip
+    v = (dx * (oy * ez - oz * ey) + dy * (oz * ex - ox * ez) + dz * (ox * ey - oy * ex)) * flip
+    may: NDArray[np.bool_] = (u >= -slack) & (v >= -slack) & (u + v <= signed * flip + slack)
+    return may & (signed <= slack) if leaving else may
 
 
 def meets(

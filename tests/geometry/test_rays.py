@@ -98,6 +98,20 @@ def test_a_few_large_triangles_among_many_small_ones():
     np.testing.assert_allclose(distance, by_trying_all(both, origins, ways), atol=1e-9)
 
 
+def test_rays_from_far_away_and_along_faces_of_cells():
+    """A kilometre off, where 32 bits tell tenths of a millimetre apart; and many rays level with a flat side."""
+    ball = icosphere(5, 3.0)
+    ways = np.random.default_rng(8).normal(size=(500, 3))
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    aside = np.cross(ways, [0.0, 0.0, 1.0]) * np.linspace(0, 2.9, 500)[:, None]
+    away = 1e6 + RayCaster(ball).first_hit(aside - 5 * ways, ways)[0] - 5
+    np.testing.assert_allclose(RayCaster(ball).first_hit(aside - 1e6 * ways, ways)[0], away, atol=1e-6)
+    plate = box((0, 0, 0), (10, 10, 2))
+    level = np.column_stack([np.full(200, -1.0), np.linspace(0.01, 9.99, 200), np.linspace(0, 2, 202)[1:-1]])
+    ways = np.tile([1.0, 1e-7, -1e-7], (200, 1))
+    np.testing.assert_allclose(RayCaster(plate).first_hit(level, ways)[0], 1.0, atol=1e-9)
+
+
 def test_the_triangle_a_ray_starts_on_is_passed_and_far_ones_are_not_looked_for():
     plate = box((0, 0, 0), (10, 10, 2))
     top = np.flatnonzero((plate.corners[:, :, 2] == 2).all(axis=1)).astype(np.int32)
