@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING
 import bpy
 import numpy as np
 from mathutils import Matrix
+from numpy.typing import NDArray
 
-from .roles import ROLE, object_with
+from .roles import ROLE, object_with, role_of
 
 if TYPE_CHECKING:
     from ..anatomy.joined_photos import SeenPhoto
@@ -60,6 +61,29 @@ def aim_as(thing: bpy.types.Object, camera: "Camera", factor: float) -> None:
     data.shift_x = data.shift_y = 0.0
     distance = float(np.linalg.norm(camera.shift)) * factor
     data.clip_start, data.clip_end = _NEAR * distance, _FAR * distance
+
+
+def follow(collection: bpy.types.Collection, motion: NDArray[np.float64], unit: float) -> None:
+    """Move the cameras of a head along with it, so that they go on seeing it as their photographs show it.
+
+    Parameters
+    ----------
+    collection : of the head
+    motion : (4, 4) similarity by which the head was moved, millimetres
+    unit : millimetres in one unit of the scene
+    """
+    factor = float(np.cbrt(np.linalg.det(motion[:3, :3])))
+    for thing in collection.objects:
+        if thing.type != "CAMERA" or not role_of(thing).startswith(CAMERA):
+            continue
+        stood = np.array(thing.matrix_basis)
+        stands = np.eye(4)
+        stands[:3, :3] = motion[:3, :3] / factor @ stood[:3, :3]
+        stands[:3, 3] = motion[:3, :3] @ stood[:3, 3] + motion[:3, 3] / unit
+        thing.matrix_basis = Matrix(stands.tolist())
+        data = thing.data
+        data.clip_start, data.clip_end = data.clip_start * factor, data.clip_end * factor
+        data.display_size *= factor
 
 
 def _put_behind(data: bpy.types.Camera, image: bpy.types.Image) -> None:

@@ -18,7 +18,7 @@ from ..geometry.errors import BadFile, BadMesh
 from ..geometry.mesh import Mesh
 from ..job import store
 from ..steps.workpiece import Workpiece
-from . import exchange, looks
+from . import exchange, looks, photo_cameras
 from .roles import ROLE
 from .roles import object_with as object_with  # others ask for both here
 from .roles import role_of as role_of
@@ -144,6 +144,8 @@ def write_piece(
             bpy.data.objects.remove(thing)
     put_landmarks(collection, piece, unit)
     put_eyes(collection, piece, unit)
+    if before is not None and not np.array_equal(piece.frame, before.frame):
+        photo_cameras.follow(collection, piece.frame @ np.linalg.inv(before.frame), unit)
     collection[RECORD] = record_of(piece)
     looks.show_latest(collection, piece, before)
     return collection

@@ -165,6 +165,25 @@ def test_solved_cameras_see_the_landmarks_where_they_were_marked(collection, ima
     scene_piece.read_piece(collection, scene)  # the head is none the worse for cameras beside it
 
 
+def test_solved_cameras_follow_the_head_when_it_is_posed_and_scaled(collection, images, scene):
+    """The host's own projection again: each landmark stays where its photograph shows it."""
+    bpy.ops.canthus.solve_cameras()
+    bpy.ops.canthus.pose()
+    bpy.ops.canthus.scale(ratio="1/4")
+    piece = scene_piece.read_piece(collection, scene)
+    places = {name: Vector(mark.position) for name, mark in piece.landmarks.items()}
+    assert (places["tragion-left"] - places["tragion-right"]).length == pytest.approx(144 / 4, rel=1e-4)
+    assert abs(places["tragion-left"].y) < 1 / 4  # posed: the origin lies between the tragia
+    for image in images:
+        bpy.ops.canthus.look_through_photo(image=image.name)
+        bpy.context.view_layer.update()
+        for name, mark in image.canthus_photo.marks.items():
+            if name in FACE:
+                across, up, deep = world_to_camera_view(scene, scene.camera, places[name])
+                assert (across * SIZE[0], (1 - up) * SIZE[1]) == pytest.approx(tuple(mark.place), abs=0.6)
+                assert scene.camera.data.clip_start < deep < scene.camera.data.clip_end
+
+
 def test_a_wrong_mark_shows_as_left_out(collection, images):
     image = images[1]
     x, y = image.canthus_photo.marks["stomion"].place
