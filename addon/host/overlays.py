@@ -70,6 +70,8 @@ class Overlay:
 
 
 _kept: dict[tuple[Any, ...], Any] = {}
+_crossed: dict[int, tuple[Any, NDArray[np.float64]]] = {}
+"""By an object's mesh: the plane it was last cut with, and the ends of the lines."""
 _MOST_KEPT = 24
 
 
@@ -127,8 +129,17 @@ def outline_on(
     collection: bpy.types.Collection, origin: NDArray[np.float64], up: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """(2 n, 3) ends of the lines in which a plane meets the visible shapes, all in the scene's units."""
-    ends = [crossing(each, origin, up) for each in _shapes(collection)]
+    ends = [_crossing_of(thing, origin, up) for thing in _solids(collection)]
     return np.concatenate([np.zeros((0, 3)), *ends])
+
+
+def _crossing_of(thing: bpy.types.Object, origin: NDArray[np.float64], up: NDArray[np.float64]) -> NDArray[np.float64]:
+    """`crossing` with an object; the last one is kept, as a view that is turned asks for the same again and again."""
+    key = (_form_of(thing), tuple(origin), tuple(up))
+    kept = _crossed.get(thing.data.session_uid)
+    if kept is None or kept[0] != key:
+        kept = _crossed[thing.data.session_uid] = (key, crossing(_shape(thing), origin, up))
+    return kept[1]
 
 
 def crossing(mesh: Mesh, origin: NDArray[np.float64], up: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -172,6 +183,7 @@ def lacking(context: bpy.types.Context) -> str:
 def forget() -> None:
     """Drop what is kept: references do not outlive the file they belong to."""
     _kept.clear()
+    _crossed.clear()
 
 
 def _draw_in_scene() -> None:
@@ -220,8 +232,7 @@ def _solids(collection: bpy.types.Collection) -> list[bpy.types.Object]:
 
 def once(thing: bpy.types.Object, what: Any, made: Any) -> Any:
     """What `made` gives, kept until the object gets another mesh or stands elsewhere."""
-    stands = tuple(round(each, 6) for row in exchange.stands(thing) for each in row)
-    key = (thing.data.session_uid, len(thing.data.vertices), stands, what)
+    key = (*_form_of(thing), what)
     if key not in _kept:
         if len(_kept) >= _MOST_KEPT:
             _kept.pop(next(iter(_kept)))
@@ -229,8 +240,19 @@ def once(thing: bpy.types.Object, what: Any, made: Any) -> Any:
     return _kept[key]
 
 
+def _form_of(thing: bpy.types.Object) -> tuple[Any, ...]:
+    """What changes with an object's mesh or place."""
+    stands = tuple(round(each, 6) for row in exchange.stands(thing) for each in row)
+    return thing.data.session_uid, len(thing.data.vertices), stands
+
+
+def _shape(thing: bpy.types.Object) -> Mesh:
+    shape: Mesh = once(thing, "shape", lambda: shape_of(thing))
+    return shape
+
+
 def _shapes(collection: bpy.types.Collection) -> list[Mesh]:
-    return [once(thing, "shape", lambda each=thing: shape_of(each)) for thing in _solids(collection)]
+    return [_shape(thing) for thing in _solids(collection)]
 
 
 def shape_of(thing: bpy.types.Object, unit: float = 1.0) -> Mesh:
