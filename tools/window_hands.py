@@ -100,8 +100,9 @@ def painted_and_cut(folder: Path) -> Iterator[float]:
     values = head.data.attributes[masks.COLUMN].data
     less = sum(each.value < 0.5 for each in values)
     print(f"painting made relief weaker at {less} of {len(values)} vertices; mode {head.mode}", flush=True)
-    bpy.ops.ed.undo()
-    yield 0.5
+    for _ in range(3):  # it begins, a stroke, it ends
+        bpy.ops.ed.undo()
+        yield 0.5
     yield from cut_plane(folder)
 
 

@@ -44,7 +44,7 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         except (RuntimeError, AttributeError) as error:  # not to be pressed now, or not there
             print(name, "refused:", error)
             continue
-        if running():
+        if running() and GIVEN_UP:
             yield from cancelled(folder, name)
             press(name)
         redraws = 0
@@ -107,6 +107,8 @@ def findings_shown(folder: Path) -> Iterator[float]:
         picture(folder, "finding-place")
 
 
+GIVEN_UP = True
+"""Whether each long step is given up once before it is let go on."""
 FOLD = [(77, 888)]
 """Where the folded redo panel lies on a screen of 1600 by 1000, in pixels."""
 AFTER = {

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadFile, BadMesh
-from canthus.host import scene_piece
+from canthus.host import looks, scene_piece
 from canthus.job.store import pack
 from mathutils import Vector
 
@@ -117,3 +117,26 @@ def test_a_head_without_faces_is_told(piece, scene):
 def test_sensors_of_a_cloud_are_kept(scene, piece):
     cloud = Cloud(np.random.default_rng(0).normal(size=(9, 3)), sensors=np.array([[0.0, -600.25, 10.5]]))
     same(piece.but(scan=cloud), scene_piece.read_piece(placed(piece.but(scan=cloud), scene), scene))
+
+
+def test_a_scene_of_an_earlier_version_is_read_and_worked_on(piece, scene, tmp_path):
+    """Before 0.1.0 was whole a scene had neither margins as curves, nor the rest of 64 bits, nor dots of a scan."""
+    cloud = Cloud(np.random.default_rng(0).normal(size=(3000, 3)))
+    collection = placed(piece.but(scan=cloud), scene)
+    for thing in list(collection.objects):
+        if thing.type == "CURVE":
+            bpy.data.objects.remove(thing)
+            continue
+        if "canthus_area" in thing:
+            del thing["canthus_area"]
+        if thing.type == "MESH":
+            for name in [each.name for each in thing.data.attributes if each.name.startswith(".canthus")]:
+                thing.data.attributes.remove(thing.data.attributes[name])
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "old.blend"))
+    bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "old.blend"))
+    collection = scene_piece.pieces_in(bpy.context.scene)[0]
+    read = scene_piece.read_piece(collection, bpy.context.scene)
+    np.testing.assert_allclose(read.head.vertices, piece.head.vertices, atol=1e-4)
+    np.testing.assert_allclose(read.eyes[0].opening, piece.eyes[0].opening)
+    assert looks.spacing(scene_piece.object_with(collection, "scan"), 100) == 0.0
+    assert bpy.ops.canthus.scale(ratio="1/6") == {"FINISHED"}
