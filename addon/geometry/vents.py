@@ -32,10 +32,10 @@ class Hole:
         """Unit vector along its axis, outwards."""
         return (self.outer - self.inner) / max(self.length, 1e-300)
 
-    def tool(self, closer: float = 0.0, sag: float = 0.005) -> Mesh:
-        """The bar that cuts it, reaching a diameter beyond either end; thinner by `closer` all round for a plug."""
+    def tool(self, sag: float = 0.005) -> Mesh:
+        """The bar that cuts it, reaching a diameter beyond either end."""
         beyond = 2 * self.radius * self.way
-        return cylinder(self.inner - beyond, self.outer + beyond, self.radius - closer, sag)
+        return cylinder(self.inner - beyond, self.outer + beyond, self.radius, sag)
 
 
 def hole_along(part: RayCaster, start: Vector, way: Vector, radius: float) -> Hole:

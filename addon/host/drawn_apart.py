@@ -51,7 +51,7 @@ def drawn_apart(
 
 def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
     """(3,) way out of the head for each part: caps along the way they were parted, eyes set from behind after them
-    through the opening, eyes set from the front forwards, all else from the middle outwards.
+    through the opening, eyes set from the front forwards, plugs out of their holes, all else from the middle outwards.
     """
     meshes = piece.all_parts()
     every = np.concatenate([mesh.vertices for mesh in meshes.values()])
@@ -73,6 +73,9 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
             shifts[name] = 0.48 * size * opening  # behind the eye it holds
         else:
             shifts[name] = 0.4 * size * _straight(_corners(mesh).mean(axis=0) - middle)
+    for plug in (each for done in piece.history if done.name == "vent" for each in done.figures.get("plugs", ())):
+        if plug["plug"] in shifts and plug["part"] in shifts:
+            shifts[plug["plug"]] = shifts[plug["part"]] + 0.2 * size * np.asarray(plug["way"])
     return shifts
 
 

@@ -9,6 +9,14 @@ _NECK = {
     "magnet": "Glue the magnet into the neck, its poles tried against the body first.",
 }
 
+_PLUGS = {
+    "straight": "Press {plugs} into the vents, each into its own, turned so that the skin runs on, and glue.",
+    "taper": "Push {plugs} into the vents, each into its own, turned so that the skin runs on: "
+    "they widen outwards, sit by themselves and cannot fall in.",
+    "lip": "Lay {plugs} into the vents, each into its own, turned so that the skin runs on, "
+    "the lip into its recess, and glue.",
+}
+
 
 def assembly(figures: Mapping[str, Any]) -> list[str]:
     """Sentences in the order of the work.
@@ -42,7 +50,7 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
         orders.append(f"Press {_and(rings)} in behind the eyes as far as they go, hollow side to the eye, and glue.")
     orders += [f"Try {_and([name])} dry: it goes on one way only. Glue it when the eyes sit right." for name in caps]
     if plugs:
-        orders.append(f"Set {_and(plugs)} into the vents, flush with the skin.")
+        orders.append(_PLUGS[_settings(figures, "vent").get("plugs", "straight")].format(plugs=_and(plugs)))
     neck = _settings(figures, "neck").get("kind")
     if neck in _NECK:
         orders.append(_NECK[neck])

@@ -99,7 +99,11 @@ def test_parts_are_drawn_out_along_the_ways_they_go_in(whole):
     eyes = tuple(replace(eye, bore_length=3.0) for eye in whole.eyes)
     key = Done("key", {}, {"part": "skull-cap", "cut_up": up.tolist()})
     parts = {**whole.parts, "skull-cap": whole.parts["eye-left"], "plug-1": whole.parts["eye-left"]}
-    shifts = shifts_of(whole.but(eyes=eyes, parts=parts, history=(key,)))
+    vent = Done("vent", {}, {"plugs": [{"plug": "plug-1", "part": "skull-cap", "way": [0.0, 1.0, 0.0]}]})
+    shifts = shifts_of(whole.but(eyes=eyes, parts=parts, history=(key, vent)))
+    out = shifts["plug-1"] - shifts["skull-cap"]  # it goes along with the part it closes, and out of that
+    assert out[1] > 0
+    assert out[0] == out[2] == 0
     assert not shifts["head"].any()
     for name in ("skull-cap", "eye-left", "eye-right"):
         assert shifts[name] @ up == pytest.approx(np.linalg.norm(shifts[name]))

@@ -35,3 +35,10 @@ def test_parts_are_numbered_in_the_order_they_go_together():
     names = ["plug-1", "skull-cap", "eye-right", "head", "eye-left"]
     assert list(numbers(names)) == ["head", "eye-right", "eye-left", "skull-cap", "plug-1"]
     assert list(numbers(names).values()) == [1, 2, 3, 4, 5]
+
+
+def test_plugs_come_last_and_are_told_by_their_kind():
+    for kind, words in (("straight", "Press plug-1"), ("taper", "cannot fall in"), ("lip", "recess")):
+        orders = assembly(figures("head", "skull-cap", "plug-1", "plug-2", vent={"plugs": kind}, neck={"kind": "cup"}))
+        assert words in orders[-2]
+        assert "plug-1 (3) and plug-2 (4)" in orders[-2]

@@ -8,10 +8,13 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
+from ...geometry.plugs import KINDS, Plug
 from ...geometry.progress import SILENT, Progress
+from ...geometry.rays import RayCaster
 from ...geometry.vents import Hole, crossings, hole_along, leading_place, lowest_place
 from ..step import Step, setting
 from ..workpiece import Workpiece
+from .fits import FITS, clearance_of
 
 BACK = np.array([0.0, 1.0, 0.0])
 """Where a hole at the top is least seen: the posed face looks along -Y."""
@@ -31,14 +34,26 @@ class Vent(Step):
         (0.0, 0.0, 1.0), kind="point", help="The way up as the parts are printed: x,y,z; the neck is down by default"
     )
     neck: bool = setting(True, help="Drain a hollow that is open elsewhere through the neck as well")
-    plugs: bool = setting(False, help="Make a plug for every hole, flush with the skin")
-    plug_clearance: float = setting(
-        0.05, low=0.0, high=1.0, unit="mm", at="print", help="Gap all round between a plug and its hole"
+    plugs: str = setting(
+        "none",
+        choices=("none", *KINDS),
+        help="Make a plug for every hole, flush with the skin: a straight one, one that tapers, one with a lip",
+    )
+    plug_fit: str = setting(
+        "press", choices=tuple(FITS), help="By how much a plug's hole is wider than the plug; none: not at all"
+    )
+    fit_table: str = setting("", kind="path", help="Table of fits of your own printer, TOML: slip = 0.22")
+    plug_taper: float = setting(4.0, low=0.5, high=20.0, unit="deg", help="Slope of a tapering plug and of its hole")
+    plug_lip: float = setting(
+        0.0, low=0.0, high=10.0, unit="mm", at="print", help="Breadth of the lip round the plug; 0 suits the hole"
+    )
+    plug_thick: float = setting(
+        0.5, low=0.2, high=5.0, unit="mm", at="print", help="Thickness of the lip, which lies in a recess"
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece without closed cavities."""
-        from ...geometry.booleans import difference, intersection
+        from ...geometry.booleans import difference
         from ...geometry.cavities import closed_cavities
 
         piece.needed_head()
@@ -47,34 +62,48 @@ class Vent(Step):
             raise NotPossible("vent: up has no length: give a direction such as 0,0,1")
         parts, placed = piece.all_parts(), []
         plugs: dict[str, Mesh] = {}
+        made: list[dict[str, Any]] = []
+        shape = self._plug()
         for number, (name, part) in enumerate(sorted(parts.items())):
             progress(number / len(parts), f"looking for hollows in {name}")
-            holes = self._holes(piece, name, part, up)
+            caster = RayCaster(part)
+            holes = self._holes(piece, name, part, caster, up)
             if not holes:
                 continue
-            parts[name] = difference(part, *(hole.tool() for hole in holes))
+            tools = [shape.hole(hole, caster) if shape else hole.tool() for hole in holes]
+            parts[name] = difference(part, *tools)
             if closed_cavities(parts[name]):
                 raise NotPossible(f"vent: a hollow of {name} is still closed: give another way up")
-            if self.plugs:
-                for hole in holes:
-                    plug = intersection(hole.tool(self.plug_clearance), _between(hole), part)
-                    plugs[f"plug-{len(plugs) + 1}"] = _without_scraps(plug)
-            placed += [_told(name, hole) for hole in holes]
+            told = [_told(name, hole) for hole in holes]
+            placed += told
+            if shape:
+                for hole, about in zip(holes, told, strict=True):
+                    plug = f"plug-{len(plugs) + 1}"
+                    plugs[plug] = shape.solid(hole, caster, part)
+                    made.append({"plug": plug, "kind": shape.kind, "clearance_mm": shape.clearance, **about})
         head = parts.pop("head")
         vented = piece.but(head=head, parts={**parts, **plugs})
+        if made:
+            vented = vented.measured(plugs=made)
         return vented.measured(openings=len(placed), closed_cavities=0, holes=placed)
 
-    def _holes(self, piece: Workpiece, name: str, part: Mesh, up: NDArray[np.float64]) -> list[Hole]:
+    def _plug(self) -> Plug | None:
+        """What the plugs are like; None where none are wanted."""
+        if self.plugs == "none":
+            return None
+        clearance = clearance_of(self.plug_fit, self.fit_table)
+        lip = self.plug_lip or max(0.25 * self.diameter, 0.5)
+        return Plug(self.plugs, clearance, np.radians(self.plug_taper), lip, self.plug_thick, 0.1 * self.diameter)
+
+    def _holes(self, piece: Workpiece, name: str, part: Mesh, caster: RayCaster, up: NDArray[np.float64]) -> list[Hole]:
         """Two holes for each closed hollow of a part, and one through the neck for a hollow that is open elsewhere."""
         from ...geometry.cavities import closed_cavities
-        from ...geometry.rays import RayCaster
 
         radius = self.diameter / 2
         hollows = closed_cavities(part)
         axis = _neck_axis(piece) if name == "head" else None
         if not hollows and (axis is None or not self.neck):
             return []
-        caster = RayCaster(part)
         if not hollows:
             return self._through_neck(caster, part, axis) if axis is not None else []
         holes = []
@@ -87,7 +116,7 @@ class Vent(Step):
         return holes
 
     def _through_neck(
-        self, caster: Any, part: Mesh, axis: tuple[NDArray[np.float64], NDArray[np.float64]]
+        self, caster: RayCaster, part: Mesh, axis: tuple[NDArray[np.float64], NDArray[np.float64]]
     ) -> list[Hole]:
         """The hole along the neck's axis up to the hollow; none where there is no hollow over it."""
         place, up = axis
@@ -105,19 +134,6 @@ def _neck_axis(piece: Workpiece) -> tuple[NDArray[np.float64], NDArray[np.float6
         if done.name == "neck" and "cut_at_mm" in done.figures:
             return np.asarray(done.figures["cut_at_mm"], float), np.asarray(done.figures["cut_up"], float)
     return None
-
-
-def _between(hole: Hole) -> Mesh:
-    """A wide bar from the hollow's wall outwards, so that a plug does not reach into the hollow."""
-    from ...geometry.solids import cylinder
-
-    return cylinder(hole.inner, hole.outer + 2 * hole.radius * hole.way, 2 * hole.radius, 0.02)
-
-
-def _without_scraps(mesh: Mesh) -> Mesh:
-    from ...geometry.measures import components
-
-    return mesh.kept(components(mesh) == 0)
 
 
 def _told(name: str, hole: Hole) -> dict[str, Any]:

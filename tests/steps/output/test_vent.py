@@ -4,9 +4,13 @@ import numpy as np
 import pytest
 from canthus.geometry.booleans import intersection, union
 from canthus.geometry.cavities import closed_cavities, hollowed
+from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import genus, is_watertight, volume
 from canthus.geometry.print_layers import layers_of
+from canthus.geometry.sections import plane, section
 from canthus.geometry.solids import cylinder, sphere
+from canthus.geometry.transforms import transform
+from canthus.steps.output.fits import FITS
 from canthus.steps.output.hollow import Hollow
 from canthus.steps.output.vent import Vent
 from canthus.steps.workpiece import Done, Workpiece
@@ -45,16 +49,71 @@ def test_up_may_be_any_way():
     assert closed_cavities(done.head) == []
 
 
-def test_plugs_fill_the_holes_flush():
+def widths(mesh, hole, depths):
+    """Diameters of the ring of a mesh that lies nearest about a hole's axis, at depths below the skin."""
+    at, way = np.array(hole["at_mm"]), np.array(hole["way"])
+    found = []
+    for depth in depths:
+        cut = plane(at - depth * way, way)
+        rings = [outline.points - cut.flat(at[None]) for outline in section(mesh, cut)]
+        found.append(2 * min(np.linalg.norm(ring, axis=1).max() for ring in rings))
+    return found
+
+
+@pytest.mark.parametrize("fit", ["press", "slip", "loose"])
+@pytest.mark.parametrize("kind", ["straight", "taper", "lip"])
+def test_plugs_fill_the_holes_flush_with_the_fit_asked_for(kind, fit):
+    """Diameters and clearances are measured on the meshes, 0.2 and 1.2 mm under the skin, in a wall of 2 mm."""
     ball = hollow_ball()
-    done = Vent(plugs=True, plug_clearance=0.05).apply(Workpiece(head=ball))
-    assert sorted(done.parts) == ["plug-1", "plug-2"]
-    for plug in done.parts.values():
+    done = Vent(plugs=kind, plug_fit=fit, up=(0.2, 1, 3)).apply(Workpiece(head=ball))
+    assert sorted(done.parts) == ["plug-1", "plug-2"] == [each["plug"] for each in done.figures["plugs"]]
+    for each in done.figures["plugs"]:
+        plug = done.parts[each["plug"]]
         assert is_watertight(plug)
-        assert volume(intersection(plug, done.head)) < 1e-3
+        assert volume(intersection(plug, done.head)) == pytest.approx(0, abs=1e-9)
         radii = np.linalg.norm(plug.vertices, axis=1)
         assert radii.max() == pytest.approx(16, abs=0.03)  # flush with the skin
         assert radii.min() > 13.8  # and not far into the hollow
+        assert volume(done.head) + volume(plug) < volume(ball)
+        # Straight out of its hole nothing stops it.
+        for out in (0.3, 1.0, 2.5):
+            moved = plug.moved(transform(np.eye(3), out * np.array(each["way"])))
+            assert volume(intersection(moved, done.head)) == pytest.approx(0, abs=1e-9)
+        holes, plugs = (widths(mesh, each, (0.2, 1.2)) for mesh in (done.head, plug))
+        length, slope = each["length_mm"], 2 * np.tan(np.radians(4.0))
+        wanted = {
+            "straight": [2.0, 2.0],
+            "taper": [2.0 + slope * (length - 0.2), 2.0 + slope * (length - 1.2)],
+            "lip": [3.0, 2.0],
+        }[kind]
+        np.testing.assert_allclose(holes, wanted, atol=0.01)
+        np.testing.assert_allclose(np.subtract(holes, plugs), FITS[fit], atol=0.01)
+        assert each["clearance_mm"] == FITS[fit]
+
+
+def test_a_tapering_plug_and_one_with_a_lip_cannot_fall_in():
+    for kind, falls in (("straight", True), ("taper", False), ("lip", False)):
+        done = Vent(plugs=kind, plug_fit="press").apply(Workpiece(head=hollow_ball()))
+        inwards = transform(np.eye(3), -1.0 * np.array(done.figures["plugs"][0]["way"]))
+        shared = volume(intersection(done.parts["plug-1"].moved(inwards), done.head))
+        assert (shared < 1e-9) == falls
+
+
+def test_fits_come_from_a_table_of_ones_own(tmp_path):
+    (tmp_path / "fits.toml").write_text("press = 0.12")
+    done = Vent(plugs="straight", fit_table=str(tmp_path / "fits.toml")).apply(Workpiece(head=hollow_ball()))
+    (hole,), (plug,) = (widths(mesh, done.figures["holes"][0], (1.0,)) for mesh in (done.head, done.parts["plug-1"]))
+    assert hole - plug == pytest.approx(0.12, abs=0.01)
+
+
+def test_a_plug_that_cannot_be_made_is_refused():
+    with pytest.raises(NotPossible, match="too thin for a lip"):
+        Vent(plugs="lip", plug_thick=1.6).apply(Workpiece(head=hollow_ball()))
+    small = hollowed(sphere(4, sag=0.01), sphere(2.5, sag=0.01))
+    with pytest.raises(NotPossible, match="skin falls away"):
+        Vent(plugs="lip", plug_lip=2.5, diameter=2.0).apply(Workpiece(head=small))
+    with pytest.raises(NotPossible, match="leaves nothing of its plug"):
+        Vent(plugs="straight", plug_fit="loose", diameter=0.3).apply(Workpiece(head=hollow_ball()))
 
 
 def test_a_hollow_above_a_peg_drains_through_it():
