@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
 
 from ..geometry.errors import NotReady
-from ..geometry.nonrigid import COARSE, FINE, Goal, carried, detailed, fitted
+from ..geometry.nonrigid import COARSE, FINE, Goal, carried, detailed, fitted, roughly_fitted
 from ..geometry.progress import SILENT, Progress
 from ..geometry.quads_fairing import faired
 from ..geometry.subdivision import refined
@@ -45,6 +45,7 @@ def fit_base(
     pairs: Mapping[int, NDArray[np.float64]],
     level: int,
     progress: Progress = SILENT,
+    left_alone: NDArray[np.bool_] | None = None,
 ) -> BaseFit:
     """The base laid onto a surface.
 
@@ -55,6 +56,7 @@ def fit_base(
     pairs : vertex of the base to its place on the surface, at least `FEWEST`
     level : how often to subdivide, each time putting what the scan shows onto the finer faces
     progress : told how far the work is
+    left_alone : (n,) mask of vertices of the base that nothing draws: they keep its shape
 
     Raises
     ------
@@ -69,8 +71,11 @@ def fit_base(
     doubted = _contradictions(vertices[rows], places)
     names = {row: name for name, row in base.landmarks.items()}
     trust = np.where(base.in_region("ears"), EAR_TRUST, 1.0)
+    if left_alone is not None:
+        trust[left_alone] = 0.0
     start = carried(vertices, base.quads, rows, places)
-    drawn = fitted(start, base.quads, goal, rows, places, (*COARSE, *FINE), trust, progress.stretch(0.0, 0.4))
+    drawn = roughly_fitted(start, base.quads, goal, rows, places, COARSE, trust, progress.stretch(0.0, 0.2))
+    drawn = fitted(start, base.quads, goal, rows, places, FINE, trust, progress.stretch(0.2, 0.4), drawn)
     vertices, folded = unfolded(start, _mended(drawn, base, rows, 0.5), base.quads)
     head, seen = replace(base, vertices=vertices), np.zeros(len(vertices))
     for number in range(level):

@@ -9,6 +9,7 @@ from scipy.sparse import csc_array, csr_array
 from scipy.sparse.linalg import LinearOperator, cg, splu
 
 from .closest import ClosestPoint
+from .coarser import prolongation
 from .measures import triangle_normals
 from .mesh import Mesh
 from .progress import SILENT, Progress
@@ -77,6 +78,7 @@ def fitted(
     stages: Sequence[Stage],
     trust: NDArray[np.float64] | float = 1.0,
     progress: Progress = SILENT,
+    begun: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float64]:
     """The vertices drawn onto the goal.
 
@@ -89,6 +91,7 @@ def fitted(
     stages : stiffnesses, falling
     trust : share of its pull each vertex follows; less where folds lie close together (ears)
     progress : told how far the work is
+    begun : (n, 3) where the vertices have come already; what is kept is still the shape of `vertices`
 
     Notes
     -----
@@ -98,19 +101,56 @@ def fitted(
     """
     start = vertices
     bending = _bending(quads, len(vertices))
-    moved, total, done = np.zeros_like(start), sum(stage.turns for stage in stages), 0
+    moved = np.zeros_like(start) if begun is None else begun - start
+    total, done = sum(stage.turns for stage in stages), 0
     for stage in stages:
         for _ in range(stage.turns):
             progress(done / total, "drawing the base onto the scan")
             now = start + moved
-            place, weight = goal.pulls(now, quad_normals(now, quads), stage.reach)
-            normals = quad_normals(now, quads)
-            over = np.einsum("ij,ij->i", place - now, normals)[:, None] * normals
-            weight, target = weight * trust, now + over + _SLIDE * (place - now - over) - start
+            weight, target = _drawn(goal, now, quad_normals(now, quads), stage.reach)
+            weight, target = weight * trust, target - start
             weight[rows], target[rows] = _HELD * max(1.0, stage.bending), places - start[rows]
             moved = _solved(_diagonal(weight) + stage.bending * bending, weight[:, None] * target)
             done += 1
     return start + moved
+
+
+def roughly_fitted(
+    vertices: NDArray[np.float64],
+    quads: Quads,
+    goal: Goal,
+    rows: NDArray[np.int64],
+    places: NDArray[np.float64],
+    stages: Sequence[Stage],
+    trust: NDArray[np.float64] | float = 1.0,
+    progress: Progress = SILENT,
+) -> NDArray[np.float64]:
+    """As `fitted`, by fewer unknowns: what is so stiff moves smoothly, and an eighth of the vertices tell how.
+
+    Notes
+    -----
+    The same system on the space of fields that `coarser.prolongation` spreads; the nodes alone are drawn, each standing
+    for the vertices round it.
+    """
+    mean = averaging(quads, len(vertices))
+    spread, nodes = prolongation(mean, rows)
+    umbrella = csr_array(mean @ spread) - spread
+    bending, there = csr_array(umbrella.T @ umbrella), spread[nodes]
+    of_rows = np.searchsorted(nodes, rows)
+    share, trusted = len(vertices) / len(nodes), np.broadcast_to(trust, len(vertices))[nodes]
+    moved, total, done = np.zeros_like(vertices), sum(stage.turns for stage in stages), 0
+    for stage in stages:
+        for _ in range(stage.turns):
+            progress(done / total, "drawing the base onto the scan")
+            now = vertices + moved
+            normals = quad_normals(now, quads)[nodes]
+            weight, target = _drawn(goal, now[nodes], normals, stage.reach)
+            weight, target = share * weight * trusted, target - vertices[nodes]
+            weight[of_rows], target[of_rows] = _HELD * max(1.0, stage.bending), places - vertices[rows]
+            system = csr_array(there.T @ _diagonal(weight) @ there) + stage.bending * bending
+            moved = spread @ _solved(system, there.T @ (weight[:, None] * target))
+            done += 1
+    return vertices + moved
 
 
 def detailed(
@@ -167,6 +207,15 @@ def carried(
     target = np.zeros_like(vertices)
     target[rows] = places - vertices[rows]
     return vertices + _solved(_diagonal(weight) + bending, weight[:, None] * target)
+
+
+def _drawn(
+    goal: Goal, now: NDArray[np.float64], normals: NDArray[np.float64], reach: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How strongly each point is drawn, and where to: all of the way over the surface's height, less along it."""
+    place, weight = goal.pulls(now, normals, reach)
+    over = np.einsum("ij,ij->i", place - now, normals)[:, None] * normals
+    return weight, now + over + _SLIDE * (place - now - over)
 
 
 def _solved(matrix: csr_array, right: NDArray[np.float64]) -> NDArray[np.float64]:

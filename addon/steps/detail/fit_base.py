@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 _UNSEEN = 3.0
 """Millimetres from the nearest point of the scan beyond which a closed head's surface was made up."""
+_OPEN = 3.0
+"""Millimetres between the margins under which an eye was shut: open ones are 7 to 12 apart (clinical range, doi
+10.1007/978-3-319-23270-6_1, abstract)."""
 
 
 @dataclass(frozen=True)
@@ -53,9 +56,13 @@ class FitBase(Step):
 
         base = self._base()
         life = piece.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0]))
-        surface, unseen = _target(life)
         progress(0.0, "arranging the scan")
-        fit = fit_base(base, Goal(surface, unseen), self._pairs(base, life), self.level, progress.stretch(0.05, 0.9))
+        surface, unseen, cut = _target(life)
+        pairs, shut = self._pairs(base, life), _shut(life)
+        alone = _lids_of(base, shut)
+        for lid in (f"palpebrale-{lid}-{side}" for side in shut for lid in ("superius", "inferius")):
+            pairs.pop(base.landmarks.get(lid, -1), None)
+        fit = fit_base(base, Goal(surface, unseen), pairs, self.level, progress.stretch(0.05, 0.9), alone)
         progress(0.9, "measuring the fit")
         head = _closed(fit.head, _colours(fit.head.vertices, life))
         if self.save:
@@ -63,6 +70,10 @@ class FitBase(Step):
         scaled = head.moved(np.diag([*[piece.scale] * 3, 1.0]))
         done = piece.but(head=scaled, skin=scaled).measured(**_figures(fit.head, fit.seen, surface, unseen))
         done = done.measured(faces=len(fit.head.quads), folded_faces=fit.folded)
+        if cut:
+            done = done.noted("The scan was cut off flat: beyond the cut the base keeps its own shape")
+        for side in shut:
+            done = done.noted(f"The {side} eye was scanned shut: the base's open lids were kept there")
         for name, gap in fit.doubted.items():
             done = done.noted(f"Pairs contradict each other: {name} is {gap:.0f} mm from where the others put it")
         if fit.folded:
@@ -111,19 +122,45 @@ def _point(words: str, whole: str) -> NDArray[np.float64]:
     return place
 
 
-def _target(piece: Workpiece) -> tuple[Mesh, NDArray[np.bool_] | None]:
-    """The surface the scan shows, and which of its vertices were made up."""
+def _shut(life: Workpiece) -> list[str]:
+    """Sides whose lids' margins meet."""
+    shut = []
+    for side in ("left", "right"):
+        lids = [life.landmarks.get(f"palpebrale-{lid}-{side}") for lid in ("superius", "inferius")]
+        if all(lids):
+            one, other = (np.asarray(lid.position) for lid in lids if lid is not None)
+            if np.linalg.norm(one - other) < _OPEN:
+                shut.append(side)
+    return shut
+
+
+def _lids_of(base: "BaseHead", sides: list[str]) -> NDArray[np.bool_]:
+    """(n,) mask of the base's lids, and what lies between them, on these sides."""
+    inner = [base.landmarks.get(f"endocanthion-{side}") for side in ("left", "right")]
+    mask, left = base.in_region("lids", "eyes"), np.ones(len(base.vertices), bool)
+    if inner[0] is not None and inner[1] is not None:
+        way = base.vertices[inner[0]] - base.vertices[inner[1]]
+        left = (base.vertices - (base.vertices[inner[0]] + base.vertices[inner[1]]) / 2) @ way > 0
+    of_sides: NDArray[np.bool_] = np.where(left, "left" in sides, "right" in sides)
+    return mask & of_sides
+
+
+def _target(piece: Workpiece) -> tuple[Mesh, NDArray[np.bool_] | None, bool]:
+    """The surface the scan shows, which of its vertices were made up or cut flat, and whether it was cut flat."""
     from scipy.spatial import cKDTree
 
+    from ...geometry.flat_cuts import cut_flat
+
     if isinstance(piece.scan, Mesh) and len(piece.scan.triangles):
-        return piece.scan, None
+        cut = cut_flat(piece.scan)
+        return piece.scan, cut if cut.any() else None, bool(cut.any())
     surface = piece.skin or piece.head
     if surface is None:
         raise NotReady("there is no surface to draw the base to: run close first")
     if not isinstance(piece.scan, Cloud):
-        return surface, None
+        return surface, None, False
     away, _ = cKDTree(piece.scan.points).query(surface.vertices, distance_upper_bound=_UNSEEN, workers=-1)
-    return surface, ~np.isfinite(away)
+    return surface, ~np.isfinite(away), False
 
 
 def _figures(
