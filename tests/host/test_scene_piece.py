@@ -120,7 +120,7 @@ def test_sensors_of_a_cloud_are_kept(scene, piece):
 
 
 def test_a_scene_of_an_earlier_version_is_read_and_worked_on(piece, scene, tmp_path):
-    """Before 0.1.0 was whole a scene had neither margins as curves, nor the rest of 64 bits, nor dots of a scan."""
+    """The first ones had neither margins as curves, nor the rest of 64 bits, nor dots for their scans."""
     cloud = Cloud(np.random.default_rng(0).normal(size=(3000, 3)))
     collection = placed(piece.but(scan=cloud), scene)
     for thing in list(collection.objects):
