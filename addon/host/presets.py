@@ -43,7 +43,10 @@ def _pair(name: str, words: str, holder: str, values: Sequence[str], step: type[
     def drawn(self: bpy.types.Menu, context: bpy.types.Context) -> None:
         if step is not None:
             ready_presets.draw(self.layout, step.NAME)
-        self.draw_preset(context)
+        if bpy.utils.preset_paths(folder):  # the host writes of missing paths where none was kept
+            self.draw_preset(context)
+        else:
+            self.layout.label(text="None kept yet: press + beside this menu")
 
     menu: dict[str, Any] = {
         "bl_label": f"{words} Presets",

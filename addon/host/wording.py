@@ -19,6 +19,7 @@ _SPELLING = {
     "normalis": "normaliz",
     "labelled": "labeled",
     "metre": "meter",
+    "litre": "liter",
     "calibre": "caliber",
 }
 _SMALL = {"a", "an", "and", "at", "by", "for", "from", "in", "of", "on", "or", "out", "the", "to", "with"}
