@@ -140,7 +140,7 @@ class PieceOperator:
 
     def show_progress(self, context: bpy.types.Context, fraction: float, what: str) -> None:
         """Say how far it is. Only the sidebar is drawn anew: the view has not changed, and may be slow to draw."""
-        progress = context.window_manager.canthus
+        progress, what = context.window_manager.canthus, as_shown(what)
         seconds = int(time.monotonic() - self.begun)
         near = abs(progress.fraction - fraction) < _SEEN
         if near and (progress.what, progress.seconds) == (what, seconds):
