@@ -47,14 +47,15 @@ class Pins:
 
 @dataclass(frozen=True, eq=False)
 class Pinned:
-    """The two parts, (k, 3) feet of the pins in the mesh's own frame, and the least `wall` left round their holes,
-    millimetres.
+    """The two parts, (k, 3) feet of the pins in the mesh's own frame, the least `wall` left round their holes and the
+    pins' `height`, millimetres.
     """
 
     below: Mesh
     above: Mesh
     feet: Vectors
     wall: float
+    height: float
 
 
 def pinned(mesh: Mesh, seam: Seam, pins: Pins, progress: Progress = SILENT) -> Pinned:
@@ -87,7 +88,7 @@ def pinned(mesh: Mesh, seam: Seam, pins: Pins, progress: Progress = SILENT) -> P
     matrix = seam.frame.matrix
     standing = feet @ matrix[:3, :3].T + matrix[:3, 3]
     wall = float(depths.min()) - pins.diameter / 2 - pins.clearance
-    return Pinned(below.moved(matrix), above.moved(matrix), standing, wall)
+    return Pinned(below.moved(matrix), above.moved(matrix), standing, wall, pins.height)
 
 
 def root_of(pins: Pins) -> float:

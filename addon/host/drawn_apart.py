@@ -59,13 +59,14 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
     middle = (every.min(axis=0) + every.max(axis=0)) / 2
     ways = parting_ways(piece)
     behind = {f"eye-{eye.side}" for eye in piece.eyes if eye.bore_length > 0}
-    opening = next((way for name, way in ways.items() if name in meshes), None)
+    opening = next((way for name, way in ways.items() if name in meshes and not name.startswith("hair")), None)
     shifts = {}
     for name, mesh in meshes.items():
         if name == "head":
             shifts[name] = np.zeros(3)
         elif name in ways:
-            shifts[name] = (0.66 if behind else 0.36) * size * ways[name]
+            over = name.startswith("hair") and opening is not None  # it lies on a cap that is moved itself
+            shifts[name] = ((0.66 if behind else 0.36) + (0.4 if over else 0.0)) * size * ways[name]
         elif name.startswith(("eye", "dome")):
             inside = opening is not None and name.replace("dome", "eye") in behind
             shifts[name] = 0.38 * size * opening if inside and opening is not None else np.array([0, -0.3 * size, 0])

@@ -30,7 +30,7 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
     One sentence a move, from washing to the body.
     """
     names = [part["name"] for part in figures["parts"]]
-    eyes, domes, rings, caps, plugs = _kinds(names)
+    eyes, domes, rings, caps, plugs, hair = _kinds(names)
     order = numbers(names)
 
     def _and(some: Sequence[str]) -> str:
@@ -51,6 +51,7 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
     orders += [f"Try {_and([name])} dry: it goes on one way only. Glue it when the eyes sit right." for name in caps]
     if plugs:
         orders.append(_PLUGS[_settings(figures, "vent").get("plugs", "straight")].format(plugs=_and(plugs)))
+    orders += [f"Try {_and([name])} dry: its pins go in one way only. Glue it last." for name in hair]
     neck = _settings(figures, "neck").get("kind")
     if neck in _NECK:
         orders.append(_NECK[neck])
@@ -64,11 +65,12 @@ def numbers(names: Sequence[str]) -> dict[str, int]:
 
 
 def _kinds(names: Sequence[str]) -> tuple[list[str], ...]:
-    """Eyes, domes, rings they rest on, what closes the head, plugs."""
-    eyes, domes, rings, plugs = (
-        [name for name in names if name.startswith(kind)] for kind in ("eye-", "dome-", "seat-", "plug")
+    """Eyes, domes, rings they rest on, what closes the head, plugs, and hair, which lies over all of them."""
+    eyes, domes, rings, plugs, hair = (
+        [name for name in names if name.startswith(kind)] for kind in ("eye-", "dome-", "seat-", "plug", "hair")
     )
-    return eyes, domes, rings, [name for name in names if name not in {"head", *eyes, *domes, *rings, *plugs}], plugs
+    known = {"head", *eyes, *domes, *rings, *plugs, *hair}
+    return eyes, domes, rings, [name for name in names if name not in known], plugs, hair
 
 
 def _way(figures: Mapping[str, Any], caps: str) -> str:

@@ -42,3 +42,13 @@ def test_plugs_come_last_and_are_told_by_their_kind():
         orders = assembly(figures("head", "skull-cap", "plug-1", "plug-2", vent={"plugs": kind}, neck={"kind": "cup"}))
         assert words in orders[-2]
         assert "plug-1 (3) and plug-2 (4)" in orders[-2]
+
+
+def test_hair_goes_on_last_over_the_cap():
+    orders = assembly(figures("head", "eye-left", "hair", "skull-cap", "plug-1", neck={"kind": "cup"}))
+    cap, plug, hair = (
+        next(row for row, order in enumerate(orders) if name in order and "Seat" not in order)
+        for name in ("skull-cap (3)", "plug-1 (4)", "hair (5)")
+    )
+    assert cap < plug < hair < len(orders) - 1
+    assert not any("hair" in order for order in orders if "Seat" in order)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...anatomy.parting import clear_of_face, parting_plane
-from ...geometry.errors import BadSetting
+from ...geometry.errors import BadSetting, NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.seams import Seam, flat_seam
@@ -23,12 +23,22 @@ BEARING = np.radians(62.0)
 symmetry."""
 THINNEST_PIN = 0.8
 """A printed pin thinner than this breaks as it is put in, mm: common practice, no source."""
+SHORTEST_PIN = 0.5
+"""How short pins under hair are made by themselves, mm, where a hollow's wall has no room for longer ones: two layers'
+worth of hold less, and they no longer find their holes; a judgement of ours, no source."""
+HAIR = "hair"
+"""Name of the part that fit-hair makes."""
 Marks = dict[str, NDArray[np.float64]]
 
 
 @dataclass(frozen=True)
 class Key(Step):
-    """Part the skull cap, or another part, off the head, keyed to go on one way: the eyes go in from behind."""
+    """Part the skull cap, or another part, off the head, keyed to go on one way: the eyes go in from behind.
+
+    Hair is keyed on, and parts nothing: the mesh in `hair`, or the part `hair` that fit-hair made where `part` names
+    it. It may lie on the head alone or, once a cap has been parted off, on both: its pins then all stand in the one
+    that most of it lies on, so that it goes on one way and the two still come apart under it. Key it last.
+    """
 
     NAME: ClassVar[str] = "key"
     STAGE: ClassVar[str] = "output"
@@ -82,8 +92,10 @@ class Key(Step):
         progress(0.0, "looking for the parting")
         head = piece.needed_head()
         breadth = float(np.ptp(head.vertices[:, 0]))
-        if self.hair or (self.part == "hair" and "hair" in piece.parts):
+        if self.hair or (self.part == HAIR and HAIR in piece.parts):
             return self._haired(piece, breadth, progress)
+        if HAIR in piece.parts and any(done.name == "key" and done.figures["part"] == HAIR for done in piece.history):
+            raise NotPossible("key: the hair is keyed to this head already: part the head first, then key the hair")
         marks = {name: np.asarray(mark.position) for name, mark in piece.landmarks.items() if mark.sure}
         seam = self._seam(piece, marks)
         if self.kind == "rim" and not seam.flat:
@@ -151,42 +163,27 @@ class Key(Step):
     ) -> tuple[Mesh, Mesh, dict[str, Any], list[str]]:
         from ...geometry.pins import pinned, root_of
         from ...geometry.spigot import opening_of
+        from .hair_keying import pin_figures
         from .partings import opening_remarks
 
         shape = self._pins(breadth)
         found = pinned(piece.needed_head(), seam, shape, progress)
         level = seam.frame.raised(float(seam.levels.min()) - root_of(shape))  # where the pins' roots are thickest
         opening = opening_of([section(found.below, level)])
-        figures = {"opening_mm": opening, **self._pin_figures(shape, found.wall, found.feet)}
+        figures = {"opening_mm": opening, **pin_figures(shape, found)}
         return found.below, found.above, figures, opening_remarks(piece, opening)
 
     def _haired(self, piece: Workpiece, breadth: float, progress: Progress) -> Workpiece:
-        """The head with holes and the hair with pins."""
-        from ...geometry.pinned_on import pinned_on
-        from .partings import hair_from, lift_remarks
+        """The hair with pins, and holes in what most of it lies on: the head, or a part that was parted off it."""
+        from .hair_keying import hair_keyed
 
         if self.curve or self.origin or self.kind == "rim":
             raise BadSetting("key: hair is keyed by pins and parts nothing: leave out curve, origin and kind")
         up = np.asarray(self.normal or (0.0, 0.0, 1.0), dtype=np.float64)
         if not up.any():
             raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
-        shape = self._pins(breadth)
-        hair = hair_from(self.hair, piece.frame) if self.hair else piece.parts["hair"]
-        found = pinned_on(piece.needed_head(), hair, up, shape, progress.stretch(0.0, 0.8))
-        name = self.part or "hair"
-        figures = {
-            "part": name,
-            "keyed_by": "pins",
-            "cut_at_mm": found.feet.mean(axis=0).round(4).tolist(),
-            "cut_up": (up / np.linalg.norm(up)).round(6).tolist(),
-            "clearance_mm": self.clearance,
-            **self._pin_figures(shape, found.wall, found.feet),
-        }
-        piece = piece.but(head=found.below, parts={**piece.parts, name: found.above}).measured(**figures)
-        progress(0.8, "trying whether it lifts off")
-        for remark in lift_remarks(name, found.below, found.above, up / np.linalg.norm(up)):
-            piece = piece.noted(remark)
-        return piece
+        shortest = None if self.height else SHORTEST_PIN
+        return hair_keyed(piece, self.hair, self.part or HAIR, up, self._pins(breadth), shortest, progress)
 
     def _pins(self, breadth: float) -> "Pins":
         from ...geometry.pins import Pins
@@ -195,12 +192,3 @@ class Key(Step):
         pin = self.pin or max(0.06 * breadth, THINNEST_PIN)
         draft, wall = np.radians(self.draft), max(self.thinnest, 0.05)
         return Pins(self.pins, pin, height, self.clearance, draft, min(self.lead, height / 4), wall, BEARING)
-
-    def _pin_figures(self, shape: "Pins", wall: float, feet: NDArray[np.float64]) -> dict[str, Any]:
-        return {
-            "pins": len(feet),
-            "pin_diameter_mm": shape.diameter,
-            "pin_height_mm": shape.height,
-            "pin_wall_mm": wall,
-            "pins_at_mm": feet.round(3).tolist(),
-        }

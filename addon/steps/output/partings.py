@@ -68,16 +68,16 @@ def opening_remarks(piece: Workpiece, opening: float) -> list[str]:
     ]
 
 
-def lift_remarks(name: str, head: Mesh, part: Mesh, up: NDArray[np.float64]) -> list[str]:
-    """Whether a part that lies on the head comes off along `up` without binding."""
+def lift_remarks(name: str, seat: str, solid: Mesh, part: Mesh, up: NDArray[np.float64]) -> list[str]:
+    """Whether a part that lies on another, the seat, comes off along `up` without binding."""
     from ...geometry.booleans import intersection
     from ...geometry.measures import volume
 
     for out in (0.3, 1.5):
-        shared = volume(intersection(head, part.moved(transform(np.eye(3), out * up))))
+        shared = volume(intersection(solid, part.moved(transform(np.eye(3), out * up))))
         if shared > TOUCH:
             return [
-                f"{name} reaches round the head and binds as it is lifted off ({shared:.2f} mm³ after {out:g} mm): "
+                f"{name} reaches round the {seat} and binds as it is lifted off ({shared:.2f} mm³ after {out:g} mm): "
                 "give another way off (normal), or trim it where it reaches under"
             ]
     return []

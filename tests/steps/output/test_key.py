@@ -1,5 +1,7 @@
 """The key step: the skull cap comes off, and goes on one way only."""
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 from canthus.files.writing import write
@@ -8,6 +10,7 @@ from canthus.geometry.errors import BadFile, BadSetting, NotPossible, NotReady
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.solids import box, sphere
 from canthus.geometry.transforms import rotation, transform
+from canthus.job.run import run
 from canthus.steps.output.key import Key
 from canthus.steps.workpiece import Eye, Landmark, Workpiece
 
@@ -125,6 +128,81 @@ def test_hair_as_a_part_of_its_own(tmp_path):
     write(tmp_path / "low.stl", low)
     held = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0).apply(PIECE)
     assert any("binds as it is lifted off" in note for note in held.notes)
+
+
+def wig(low=9.0, *cut):
+    """Hair 1.7 mm thick that lies on the egg, above a height, less some blocks."""
+    return difference(
+        egg(14.6, 18.3, 21.0, 2.5), egg(12.95, 16.65, 19.35, 2.5), box((-30, -30, -30), (30, 30, low)), *cut
+    )
+
+
+def shares_nothing(one, other):
+    return volume(intersection(one, other)) == pytest.approx(0, abs=1e-9)
+
+
+def test_hair_is_keyed_once_the_cap_is_parted():
+    """It lies on cap and head; its pins stand in the cap, and everything still goes together one way only."""
+    piece = run([Key(), Key(part="hair")], PIECE.but(parts={"hair": wig()}))
+    done = piece.history[-1].figures
+    assert done["part"] == "hair"
+    assert done["keyed_to"] == "skull-cap"
+    parts = piece.all_parts()
+    assert set(parts) == {"head", "skull-cap", "hair"}
+    for part in parts.values():
+        assert is_watertight(part)
+        assert components(part).max() == 0
+    for one, other in combinations(parts.values(), 2):
+        assert shares_nothing(one, other)
+    hair, up = parts["hair"], np.array(done["cut_up"])
+    for out in (0.3, 1.0, 2.5):
+        for solid in (parts["head"], parts["skull-cap"]):
+            assert shares_nothing(solid, hair.moved(transform(np.eye(3), out * up)))
+    at = np.array(done["cut_at_mm"])
+    for turn in (15, 90, 180):
+        linear = rotation(up, np.radians(turn))
+        assert volume(intersection(parts["skull-cap"], hair.moved(transform(linear, at - linear @ at)))) > 0.3
+    assert volume(parts["skull-cap"]) < volume(run([Key()], PIECE).parts["skull-cap"])  # the holes are in it
+    cap_up = np.array(piece.history[0].figures["cut_up"])
+    for out in (0.3, 1.0, 2.5):
+        assert shares_nothing(parts["head"], parts["skull-cap"].moved(transform(np.eye(3), out * cap_up)))
+
+
+def test_hair_that_lies_on_the_head_beside_the_cap_is_keyed_to_the_head():
+    low = wig(-12.0, box((-30, -30, 6.0), (30, 30, 30)), box((-30, -30, -30), (30, 5, 30)))
+    piece = run([Key(), Key(part="hair", normal=(0, 1, 0), pin=1.0)], PIECE.but(parts={"hair": low}))
+    assert piece.history[-1].figures["keyed_to"] == "head"
+    up = np.array(piece.history[-1].figures["cut_up"])
+    for out in (0.0, 0.3, 1.0, 2.5):
+        assert shares_nothing(piece.head, piece.parts["hair"].moved(transform(np.eye(3), out * up)))
+
+
+def test_hair_in_pieces_is_kept_whole_and_remarked_on():
+    parted = wig(9.0, box((-30, -0.4, -30), (30, 0.4, 40)))
+    piece = run([Key(part="hair")], PIECE.but(parts={"hair": parted}))
+    assert any("hair is in 2 pieces" in note for note in piece.notes)
+    assert volume(piece.parts["hair"]) > 0.98 * volume(parted)
+
+
+def test_pins_of_hair_suit_the_wall_they_stand_in():
+    """A wall of 1 mm at the crown has no room for pins as long as usual: they are made shorter, and that is said."""
+    shell = difference(egg(12.9, 16.6, 19.3, 2.5), egg(11.9, 15.6, 18.3, 2.5))
+    flat = PIECE.but(head=shell, parts={"hair": wig(17.0)})
+    piece = run([Key(part="hair", thinnest=0.2)], flat)
+    assert 0.5 <= piece.history[-1].figures["pin_height_mm"] < 0.05 * np.ptp(HEAD.vertices[:, 0])
+    assert any("The pins of hair are" in note for note in piece.notes)
+    assert shares_nothing(piece.head, piece.parts["hair"])
+    with pytest.raises(NotPossible, match="thick enough for pins 1.5 mm long"):
+        run([Key(part="hair", thinnest=0.2, height=1.5)], flat)
+
+
+def test_hair_is_keyed_once_and_last():
+    keyed = run([Key(part="hair")], PIECE.but(parts={"hair": wig()}))
+    assert keyed.history[-1].figures["keyed_to"] == "head"
+    with pytest.raises(NotPossible, match="hair is keyed already"):
+        run([Key(part="hair")], keyed)
+    with pytest.raises(NotPossible, match="part the head first, then key the hair"):
+        run([Key()], keyed)
 
 
 def test_what_does_not_go_together_is_refused(tmp_path):

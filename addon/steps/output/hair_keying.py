@@ -1,0 +1,88 @@
+"""Keying hair, as a part of its own, to the head or to what was parted off it."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...geometry.errors import NotPossible
+from ...geometry.measures import components
+from ...geometry.progress import Progress
+from ..workpiece import Workpiece
+from .partings import hair_from, lift_remarks
+
+if TYPE_CHECKING:
+    from ...geometry.pins import Pinned, Pins
+
+
+def hair_keyed(
+    piece: Workpiece,
+    path: str,
+    name: str,
+    up: NDArray[np.float64],
+    pins: "Pins",
+    shortest: float | None,
+    progress: Progress,
+) -> Workpiece:
+    """The workpiece whose hair stands on pins in the head, or in the part most of it lies on.
+
+    Parameters
+    ----------
+    piece : with its head, and the parts that were parted off it
+    path : mesh of the hair in the capture's coordinates; empty: the part `name` that is there
+    name : what the hair is called as a part
+    up : (3,) direction in which it comes off
+    pins : their shape
+    shortest : as `pinned_on` has it
+    """
+    from ...geometry.pinned_on import pinned_on
+
+    keyed = [done.figures.get("part") for done in piece.history if done.name == "key"]
+    if not path and name in keyed:
+        raise NotPossible(f"key: {name} is keyed already: start from fit-hair, or give its mesh (hair)")
+    hair = hair_from(path, piece.frame) if path else piece.parts[name]
+    others = [str(part) for part in keyed if part in piece.parts and part != name]
+    solids = {"head": piece.needed_head(), **{part: piece.parts[part] for part in others}}
+    seat, found = pinned_on(
+        solids["head"], hair, up, pins, progress.stretch(0.0, 0.8), [solids[part] for part in others], shortest
+    )
+    seated = list(solids)[seat]
+    unit = up / np.linalg.norm(up)
+    figures = {
+        "part": name,
+        "keyed_by": "pins",
+        "keyed_to": seated,
+        "cut_at_mm": found.feet.mean(axis=0).round(4).tolist(),
+        "cut_up": unit.round(6).tolist(),
+        "clearance_mm": pins.clearance,
+        **pin_figures(pins, found),
+    }
+    parts = {**piece.parts, name: found.above}
+    if seated == "head":
+        done = piece.but(head=found.below, parts=parts).measured(**figures)
+    else:
+        done = piece.but(parts={**parts, seated: found.below}).measured(**figures)
+    if found.height < pins.height:
+        done = done.noted(
+            f"The pins of {name} are {found.height:.2f} mm long, not {pins.height:.2f}: what they stand in is too thin"
+        )
+    progress(0.8, "trying whether it lifts off")
+    solids[seated] = found.below
+    for each, solid in solids.items():
+        for remark in lift_remarks(name, each, solid, found.above, unit):
+            done = done.noted(remark)
+    pieces = int(components(found.above).max()) + 1
+    if pieces > 1:
+        done = done.noted(f"{name} is in {pieces} pieces that do not hang together: join them, or pin each by itself")
+    return done
+
+
+def pin_figures(pins: "Pins", found: "Pinned") -> dict[str, Any]:
+    """What is told of pins as they were made."""
+    return {
+        "pins": len(found.feet),
+        "pin_diameter_mm": pins.diameter,
+        "pin_height_mm": found.height,
+        "pin_wall_mm": found.wall,
+        "pins_at_mm": found.feet.round(3).tolist(),
+    }
