@@ -12,6 +12,7 @@ from ..geometry.gap_laying import LaidAt, laid_at_gap
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
 from ..geometry.sided import Sided
+from ..geometry.splitting import split
 from ..geometry.stiff_graph import stiffly_carried
 from ..geometry.strand_shapes import Distortion, distortion
 from ..geometry.thinning import thinned
@@ -24,6 +25,8 @@ ANCHORS = 9.0
 """Millimetres between the places of the scalp that are carried over."""
 NODES = 7.0
 """Millimetres between the nodes that keep the strands' shapes: finer than a lock is long, coarser than it is thick."""
+LONGEST = 5.0
+"""Millimetres beyond which an edge is halved first, so that it can bend with what is beside it."""
 _FEWEST = 30  # vertices that must lie on the scalp
 
 
@@ -32,7 +35,7 @@ class HairFit:
     """The refitted hair, lengths in millimetres at life size.
 
     `laid` holds it with its under side and heights; `strands` how its shapes changed there where it does not lie on
-    the scalp; `moved` (n,) how far each vertex of the hair given came.
+    the scalp; `moved` (n,) how far each of its first vertices came.
     """
 
     laid: LaidAt
@@ -70,6 +73,7 @@ def fit_hair(
         The hair does not lie on the head it is said to be made for, or not on the new one.
     """
     progress(0.0, "looking for the hair's under side")
+    hair, _ = split(hair, LONGEST)
     if old is None:
         under = innermost(hair, surface.query(hair.vertices)[1])
         places, ways, height = _inner_scalp(hair, under, surface)

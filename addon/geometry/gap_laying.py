@@ -94,6 +94,9 @@ def laid_at_gap(
         mesh = halved(mesh, coarse)
         mesh = _exact(mesh, np.arange(old, len(mesh.vertices)), surface, gap)
         faces = np.flatnonzero((mesh.triangles >= old).any(axis=1))
+        near = np.concatenate([near, np.arange(old, len(mesh.vertices))])
+    if len(mesh.vertices) > len(vertices):
+        mesh = _apart(mesh, near, surface, gap, before)
     progress(0.9, "measuring the gap")
     columns = {name: values for name, values in mesh.columns.items() if name != _MARK}
     return judged(replace(mesh, columns=columns), mesh.columns[_MARK].astype(bool), surface, gap, before)
@@ -154,23 +157,48 @@ def _exact(mesh: Mesh, rows: NDArray[np.int64], surface: Sided, gap: float) -> M
     return replace(mesh, vertices=vertices)
 
 
-_PLACES = np.array([[1 / 3, 1 / 3, 1 / 3], [0.5, 0.5, 0.0], [0.0, 0.5, 0.5], [0.5, 0.0, 0.5]])
-
-
 def _heights(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float) -> NDArray[np.float64]:
-    """(f, 4) heights of places within these faces."""
+    """(f, 2) heights in the middle of these faces and of their longest edges, where they leave a surface's form most."""
     corners = mesh.vertices[mesh.triangles[faces]]
-    places = np.stack([np.einsum("k,mkj->mj", share, corners) for share in _PLACES], axis=1)
-    return surface.query(places.reshape(-1, 3), _NEAR + gap)[0].reshape(-1, len(_PLACES))
+    longest, _ = _longest_edges(corners)
+    ends = np.take_along_axis(corners, np.stack([longest, (longest + 1) % 3], axis=1)[:, :, None], axis=1)
+    places = np.stack([corners.mean(axis=1), ends.mean(axis=1)], axis=1)
+    return surface.query(places.reshape(-1, 3), _NEAR + gap)[0].reshape(-1, 2)
 
 
-def _coarse(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float, tolerance: float) -> NDArray[np.int64]:
+def _longest_edges(corners: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Of each triangle the corner its longest edge starts from, and how long that is."""
+    lengths = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    longest = lengths.argmax(axis=1)
+    return longest, lengths[np.arange(len(lengths)), longest]
+
+
+def _low(
+    mesh: Mesh, faces: NDArray[np.int64], own: NDArray[np.float64], under: NDArray[np.bool_], gap: float
+) -> NDArray[np.int64]:
+    """Of these faces those of the under side, and those that may come lower than the gap, by their vertices' heights.
+
+    Height changes by no more than the way gone, and no place of a face is farther from its nearest vertex than its
+    longest edge over the root of three.
+    """
+    triangles = mesh.triangles[faces]
+    _, longest = _longest_edges(mesh.vertices[triangles])
+    may = own[triangles].min(axis=1) - longest / 3**0.5 < gap
+    low: NDArray[np.int64] = faces[may | under[triangles].all(axis=1)]
+    return low
+
+
+def _coarse(
+    mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float, tolerance: float
+) -> NDArray[np.int64]:
     """Of these faces those of the under side with a place off its height, and any with a place too low."""
-    faces = _low(mesh, faces, surface, gap)
-    under = mesh.columns[_MARK].astype(bool)[mesh.triangles[faces]].all(axis=1)
+    mark, own = mesh.columns[_MARK].astype(bool), np.full(len(mesh.vertices), np.inf)
+    rows = np.unique(mesh.triangles[faces])
+    own[rows] = surface.query(mesh.vertices[rows], _NEAR + gap)[0]
+    faces = _low(mesh, faces, own, mark, gap)
     off = _heights(mesh, faces, surface, gap) - gap
-    worst = np.where(under, np.abs(off).max(axis=1), -off.min(axis=1))
-    return faces[worst > tolerance]
+    under = mark[mesh.triangles[faces]].all(axis=1)
+    return faces[np.where(under, np.abs(off).max(axis=1), -off.min(axis=1)) > tolerance]
 
 
 def _apart(mesh: Mesh, near: NDArray[np.int64], surface: Sided, gap: float, before: int) -> Mesh:
@@ -183,17 +211,8 @@ def _apart(mesh: Mesh, near: NDArray[np.int64], surface: Sided, gap: float, befo
     return mesh
 
 
-def _low(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float) -> NDArray[np.int64]:
-    """Of these faces those that come near the surface."""
-    rows = np.unique(mesh.triangles[faces])
-    near = np.zeros(len(mesh.vertices), bool)
-    near[rows] = surface.query(mesh.vertices[rows], _NEAR + gap)[0] < _NEAR + gap
-    low: NDArray[np.int64] = faces[near[mesh.triangles[faces]].any(axis=1)]
-    return low
-
-
 def judged(mesh: Mesh, under: NDArray[np.bool_], surface: Sided, gap: float, before: int) -> LaidAt:
-    """The part with its heights measured, at its vertices and at four places within each face.
+    """The part with its heights measured, at its vertices and at two places within each face.
 
     Parameters
     ----------
@@ -204,9 +223,10 @@ def judged(mesh: Mesh, under: NDArray[np.bool_], surface: Sided, gap: float, bef
     before : faces that crossed at first
     """
     own = surface.query(mesh.vertices, _NEAR + gap)[0]
-    faces = np.flatnonzero((own < _NEAR + gap)[mesh.triangles].any(axis=1))
+    faces = _low(mesh, np.arange(len(mesh.triangles)), own, under, gap)
     heights = _heights(mesh, faces, surface, gap)
     side = np.concatenate([own[under], heights[under[mesh.triangles[faces]].all(axis=1)].ravel()])
+    side = side if len(side) else np.full(1, np.nan)  # nothing of it lies on the surface
     deepest = min(float(own.min()), float(heights.min(initial=np.inf)))
     least, middle, greatest = float(side.min()), float(np.median(side)), float(side.max())
     more = max(0, len(crossing_triangles(mesh)) - before)

@@ -16,8 +16,8 @@ from .rough_distance import RoughDistance
 from .sided import Sided
 from .under_side import faces_under
 
-_STEPS = 5  # of the grid across the thickness
-_DOTS = 10  # of the rough distance across the thickness
+_STEPS = 3  # of the grid across the thickness
+_DOTS = 7  # of the rough distance across the thickness
 _SNAPPED = 0.3  # share of the thickness within which the under side is put at its height
 
 
@@ -55,7 +55,7 @@ def thickened(
         """From the sheet, and over the half where the surface is too near."""
         away = rough.query(points, far)
         near = np.flatnonzero(np.isfinite(away))
-        height, _ = surface.query(points[near], far + abs(gap))
+        height, _ = surface.query(points[near], thickness + abs(gap))
         away[near] = np.maximum(away[near], half + gap - height)
         return away
 

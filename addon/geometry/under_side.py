@@ -9,7 +9,7 @@ from .normals import vertex_normals
 from .rays import RayCaster
 from .sided import Sided
 
-_AGAINST = -0.25  # cosine between the part's normal and the way off the surface under which a place faces it
+_AGAINST = -0.4  # cosine between the part's normal and the way off the surface under which a place faces it
 _NEXT = 0.02  # rays start this far off the place they are cast from, over the part's own size in hundreds
 _BEFORE = 0.15  # share of the part's size within which something before a place hides it
 
