@@ -12,11 +12,19 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tools"))
 
 
 @functools.cache
-def demo_head(seed, grid_mm=1.4):
+def demo_head(seed, grid_mm=1.4, haired=True):
     """A head with its truth: `.mesh` and `.truth.landmarks`, posed, millimetres."""
     from demo_head.build import build
 
-    return build(seed, grid_mm)
+    return build(seed, grid_mm, haired)
+
+
+@functools.cache
+def demo_hair(seed, grid_mm=2.0):
+    """The hair of that head as a closed part of its own, on its bare scalp."""
+    from demo_head.wig import hair_part
+
+    return hair_part(seed, grid_mm)
 
 
 def any_pose(seed):

@@ -1,5 +1,7 @@
 """Hair by formula: caps of known radii, closed or a sheet, with evenly sized faces."""
 
+from itertools import pairwise
+
 import numpy as np
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids import icosphere
@@ -30,7 +32,7 @@ def cap(inner, outer, low, level=5):
     rings.append(sum(map(len, vertices)) + np.arange(count))
     vertices.append(top.vertices * outer / inner)
     wall = []
-    for below, above in zip(rings, rings[1:], strict=False):
+    for below, above in pairwise(rings):
         wall += [
             np.column_stack([below[start], below[end], above[end]]),
             np.column_stack([below[start], above[end], above[start]]),

@@ -158,7 +158,7 @@ def _exact(mesh: Mesh, rows: NDArray[np.int64], surface: Sided, gap: float) -> M
 
 
 def _heights(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float) -> NDArray[np.float64]:
-    """(f, 2) heights in the middle of these faces and of their longest edges, where they leave a surface's form most."""
+    """(f, 2) heights in the middle of these faces and of their longest edges: where they are off a form most."""
     corners = mesh.vertices[mesh.triangles[faces]]
     longest, _ = _longest_edges(corners)
     ends = np.take_along_axis(corners, np.stack([longest, (longest + 1) % 3], axis=1)[:, :, None], axis=1)
@@ -188,9 +188,7 @@ def _low(
     return low
 
 
-def _coarse(
-    mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float, tolerance: float
-) -> NDArray[np.int64]:
+def _coarse(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float, tolerance: float) -> NDArray[np.int64]:
     """Of these faces those of the under side with a place off its height, and any with a place too low."""
     mark, own = mesh.columns[_MARK].astype(bool), np.full(len(mesh.vertices), np.inf)
     rows = np.unique(mesh.triangles[faces])

@@ -23,7 +23,7 @@ def bumps(points):
 
 @pytest.mark.parametrize("gap", [0.5, -0.6])
 def test_every_place_of_the_under_side_lies_at_the_gap(gap):
-    """Distance to a ball is the radius less its own; two places inside each face are measured as well as its corners."""
+    """Distance to a ball is the radius less its own; a place inside each face is measured too."""
     part = Mesh(bumps(CAP.vertices), CAP.triangles)
     under, _ = lying_on(part, BALL, 4.0)
     laid = laid_at_gap(part, under, np.where(under, gap, np.nan), BALL, gap, 0.03)

@@ -77,7 +77,7 @@ class FitHair(Step):
         from ...geometry.thickening import thickened
         from .hair_words import figures_of, fit_remarks, size_remarks
 
-        scalp = _scalp(piece).moved(_sized(1 / piece.scale))
+        scalp = scalp_of(piece).moved(_sized(1 / piece.scale))
         hair, placed = self._hair(piece), self.start == "placed" or not self.hair
         old = _mesh_of(self.old_head, "the head the hair was made for") if self.old_head else None
         gap, tolerance = self.gap / piece.scale, self.tolerance / piece.scale
@@ -171,7 +171,7 @@ def _marks_of(piece: Workpiece) -> Marks:
     return {name: np.asarray(mark.position) / piece.scale for name, mark in piece.landmarks.items() if mark.sure}
 
 
-def _scalp(piece: Workpiece) -> Mesh:
+def scalp_of(piece: Workpiece) -> Mesh:
     """The outer form of the head: what it was before it was hollowed or parted."""
     opened = any(done.name in _OPENS for done in piece.history)
     head = piece.needed_head()
