@@ -17,8 +17,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 import environment
 
 STAGES = ("1-raw-capture", "2-cleaned", "3-with-eyes", "4-ready-to-print")
-GRID = 0.6
-"""Grid the demo head is sculpted on, mm: and with 200,000 points: at 0.9 and 120,000 the lids are taken for shut."""
+GRID = 0.8
+"""Grid the demo head is sculpted on, mm, as in the demo; with 200,000 points: at 0.9 and 120,000 the lids are taken for
+shut."""
 APART = 0.03
 """Millimetres on the print that a part may lie off the one it was made lighter from: less than a pixel of a printer."""
 
@@ -59,7 +60,7 @@ def stages(points: int) -> Iterator[tuple[str, object]]:
         captured(capture, points, GRID)
         piece = after(scanned([capture]), "load")
     yield STAGES[0], thinned(piece, 5)
-    piece = after(piece, "cull-strays", "cull-lashes")
+    piece = after(piece, "cull-strays", "cull-lashes", "merge-layers", "denoise")
     yield STAGES[1], thinned(piece, 5)
     piece = after(piece, "close", "landmarks", "pose", "measure", "scale", "place-eyes", "rebuild-lids")
     piece = after(piece, "carve-sockets", "make-eyes")

@@ -34,7 +34,7 @@ def sheets(steps: list[type]) -> Iterator[list[type]]:
 
 
 def settings_shown(folder: Path) -> Iterator[float]:
-    """A picture of the sidebar for each lot of steps, all of them unfolded."""
+    """A picture of the sidebar for each lot of steps, all of them unfolded, and one of what else there is."""
     enable()
     from canthus.host import panels
     from canthus.steps.catalogue import all_steps
@@ -45,13 +45,13 @@ def settings_shown(folder: Path) -> Iterator[float]:
     region = next(each for each in area.regions if each.type == "UI")
     region.active_panel_category = TAB
     panels.FOLDED = False
-    for closed in [each for each in panels.panel_classes() if "stage" in vars(each) and "bl_options" in vars(each)]:
+    for closed in [each for each in panels.panel_classes() if "bl_options" in vars(each)]:
         here = getattr(bpy.types, closed.__name__)
         bpy.utils.unregister_class(here)
         here.bl_options = set()
         bpy.utils.register_class(here)
     steps_of = panels._steps_of
-    for number, lot in enumerate(sheets(list(all_steps()))):
+    for number, lot in enumerate([*sheets(list(all_steps())), []]):
         panels._steps_of = lambda stage, lot=lot: [each for each in steps_of(stage) if each in lot]
         region.tag_redraw()
         yield 1.0

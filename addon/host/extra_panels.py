@@ -11,6 +11,10 @@ from .tabs import ViewTab
 from .wording import as_shown, title
 
 
+_NAME_OF_ROW = 0.82
+"""Share of the sidebar's width that a landmark's name takes; the longest has room in it."""
+
+
 class CANTHUS_PT_landmark_list(ViewTab, bpy.types.Panel):
     bl_label = "Landmarks by Hand"
     bl_parent_id = "CANTHUS_PT_pose"
@@ -28,13 +32,14 @@ class CANTHUS_PT_landmark_list(ViewTab, bpy.types.Panel):
         row.operator_menu_enum("canthus.mirror_landmarks", "side", text="Mirror", icon="MOD_MIRROR")
         for name, mark in states.facts_shown(collection).get("landmarks", {}).items():
             weak = mark["confidence"] < Landmark.SURE
-            row = layout.row()
+            row = layout.split(factor=_NAME_OF_ROW)
             row.alert = weak
-            button = row.operator(
-                "canthus.set_landmark", text=title(name), icon="ERROR" if weak else "DOT", emboss=False
-            )
+            words = row.row()
+            words.alignment = "LEFT"
+            icon = "ERROR" if weak else "DOT"
+            button = words.operator("canthus.set_landmark", text=title(name), icon=icon, emboss=False)
             button.landmark = name
-            row.label(text="by hand" if mark["source"] == "placed" else f"{100 * mark['confidence']:.0f} %")
+            row.label(text="hand" if mark["source"] == "placed" else f"{100 * mark['confidence']:.0f} %")
 
 
 class CANTHUS_PT_show(ViewTab, bpy.types.Panel):
