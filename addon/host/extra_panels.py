@@ -10,7 +10,6 @@ from . import looks, maps, overlays, scene_piece, show_operators, states
 from .tabs import ViewTab
 from .wording import as_shown, title
 
-
 _NAME_OF_ROW = 0.82
 """Share of the sidebar's width that a landmark's name takes; the longest has room in it."""
 
