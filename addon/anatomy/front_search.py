@@ -33,7 +33,7 @@ def eye_landmarks(front: DepthMap, size: float) -> Found:
     if max(told) < _OPEN:
         shut = find_openings(front, folds, size, shut=True)
         told_shut = [_SHUT_AT_BEST * _told(opening) for opening in shut]
-        if sum(told_shut) > sum(told):
+        if max(told_shut) >= _SHUT_LEAST and sum(told_shut) > sum(told):
             openings, told = shut, told_shut
     if min(told) > _TRACE_OF_TWIN and openings[0].unlike < _ALIKE:
         told = [max(own, _BY_THE_TWIN * max(told)) for own in told]
@@ -50,6 +50,9 @@ def eye_landmarks(front: DepthMap, size: float) -> Found:
 
 _OPEN = 0.5
 """With less than this for either eye, closed lids are looked for as well."""
+
+_SHUT_LEAST = 0.3
+"""Lids are mostly scanned open: with less than this for both, the folds are those of blurred open ones."""
 
 _TRACE_OF_TWIN, _ALIKE, _BY_THE_TWIN = 0.2, 2.5, 0.8
 """An eye of which there is some trace, lying within 2.5 mm of where its twin says, is nearly as sure as the twin."""
@@ -95,7 +98,7 @@ def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
     found: Found = {}
     if "stomion" not in marks:
         return found
-    size = _size_in_profile(marks, size)
+    size = size_in_profile(marks, size)
     place, sure = marks["stomion"]
     folds = relief(front, _FOLD)
     tries = sorted(
@@ -161,7 +164,7 @@ _TRACE_OF_FOLD, _PIT, _SHARP_PIT, _PIT_BEYOND = 0.06, 1.5, 0.13, 0.4
 what it leaves of the confidence (demo captures of 120,000 and 150,000 points)."""
 
 
-def _size_in_profile(marks: Found, size: float) -> float:
+def size_in_profile(marks: Found, size: float) -> float:
     """The face against a mean adult's by its height from sellion to stomion, or `size` where they are not sure.
 
     The mean face laid over all of it comes out small where the whole face is not like it.
@@ -184,7 +187,7 @@ def orbit_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
     where none is seen they are weak.
     """
     found: Found = {}
-    size = _size_in_profile(marks, size)
+    size = size_in_profile(marks, size)
     hollows = relief(front, 2.0)
     for side in ("left", "right"):
         names = [f"{stem}-{side}" for stem in ("endocanthion", "exocanthion", "palpebrale-inferius")]

@@ -14,7 +14,7 @@ from .ear_search import find_tragion
 from .face_pose import StraightFace, resized, straight_face
 from .face_search import Face
 from .frame import HeadFrame, head_frame
-from .front_search import eye_landmarks, front_of, mouth_landmarks, orbit_landmarks
+from .front_search import eye_landmarks, front_of, mouth_landmarks, orbit_landmarks, size_in_profile
 from .profile_search import Found, midline_landmarks, profile_of
 from .vertex_search import find_vertex
 
@@ -59,7 +59,7 @@ def propose_landmarks(head: Mesh, progress: Progress = SILENT) -> Proposals:
     progress(0.7, "reading profile, lids and mouth")
     marks = _midline(posed, face)
     front = front_of(posed, face.size)
-    marks |= eye_landmarks(front, face.size)
+    marks |= eye_landmarks(front, size_in_profile(marks, face.size))
     if face.whole:
         marks |= mouth_landmarks(front, marks, face.size)
     marks |= orbit_landmarks(front, marks, face.size)
