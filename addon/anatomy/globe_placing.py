@@ -28,7 +28,7 @@ _WEAK = 9.0
 which put globes 4.4 mm too high on a demo capture of 120,000 points."""
 
 _BESIDE_WEAK = 1.5
-"""What is taken for sclera between weak lids may be lid: 1.8 mm too high on that capture. One standard deviation, mm."""
+"""What is taken for sclera between weak lids may be lid: 1.8 mm too high there. One standard deviation, mm."""
 
 _LENGTHS, _HEIGHTS = (14.0, 34.0), (4.0, 16.0)  # openings outside these are no openings between lids
 

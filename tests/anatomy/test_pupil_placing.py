@@ -108,7 +108,7 @@ def cropped(photograph):
 
 
 def test_cropping_hardly_moves_the_eyes():
-    """A turned camera stands in for a shifted lens: 50 solutions from 0.3 to 1.4 m kept the bar as the whole ones did."""
+    """A turned camera stands in for a shifted lens: 50 solutions from 0.3 to 1.4 m kept the bar as whole ones."""
     person = truth(3)
     photographs, _ = photographed(person, "front and both sides", 3)
     whole = found_by(photographs, person, 3)
