@@ -33,7 +33,7 @@ class HeadFrame:
     on the mid-sagittal plane. `exact` tells the Frankfurt horizontal itself from a stand-in; `how` says in words
     what the horizontal and the origin rest on. `asymmetry` is the RMS distance of the midline landmarks and of the
     pairs' midpoints from the mid-sagittal plane, mm. `nod` is one standard deviation of the horizontal's slope along
-    the line of sight, degrees; None where nobody can say.
+    the line of sight, degrees; None where nobody can say. `by` names the landmarks the horizontal rests on.
     """
 
     matrix: NDArray[np.float64]
@@ -41,6 +41,7 @@ class HeadFrame:
     how: str
     asymmetry: float
     nod: float | None = None
+    by: tuple[str, ...] = ()
 
 
 def mid_sagittal(marks: Marks) -> tuple[NDArray[np.float64], float, float]:
@@ -108,15 +109,17 @@ def head_frame(marks: Marks) -> HeadFrame:
         origin = (marks[FRANKFURT[0]] + marks[FRANKFURT[1]]) / 2
         forward = np.mean(orbitalia, axis=0) - origin
         how = "both tragia and " + " and ".join(name for name in ORBITALIA if name in marks)
+        by = (*FRANKFURT, *(name for name in ORBITALIA if name in marks))
         exact, nod = True, _nod_of_frankfurt(float(np.linalg.norm(forward)))
     else:
         origin, forward, how = _as_in_the_mean_head(marks)
+        by = tuple(name for name in mean_head() if name in marks and name != "vertex")
         exact, nod = False, PROFILES_DIFFER
     origin = origin - (origin @ normal - offset) * normal
     forward = forward - (forward @ normal) * normal
     back = -forward / np.linalg.norm(forward)
     turn = np.array([normal, back, np.cross(normal, back)])
-    return HeadFrame(transform(turn, -turn @ origin), exact, how, asymmetry, nod)
+    return HeadFrame(transform(turn, -turn @ origin), exact, how, asymmetry, nod, by)
 
 
 def frame_of_directions(up: NDArray[np.float64], front: NDArray[np.float64], origin: NDArray[np.float64]) -> HeadFrame:

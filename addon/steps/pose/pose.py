@@ -43,6 +43,8 @@ class Pose(Step):
         posed = piece.moved(frame.matrix).measured(
             turned_deg=float(turn), asymmetry_mm=frame.asymmetry, frankfurt=frame.exact, posed_from=frame.how
         )
+        if frame.by:
+            posed = posed.measured(posed_by=", ".join(frame.by))
         sure = ""
         if frame.nod is not None:
             posed = posed.measured(nod_uncertainty_deg=frame.nod)

@@ -139,6 +139,7 @@ def test_pose_undoes_any_motion_at_any_size(marked, scale):
     for name, place in mean_head().items():
         np.testing.assert_allclose(placed(posed, name), place * scale, atol=1e-9)
     assert posed.figures["frankfurt"]
+    assert posed.figures["posed_by"] == "tragion-left, tragion-right, orbitale-left, orbitale-right"
     said = next(note for note in posed.notes if "Frankfurt" in note)
     assert "both tragia and orbitale-left and orbitale-right" in said
     assert f"{posed.figures['nod_uncertainty_deg']:.1f} degrees" in said
