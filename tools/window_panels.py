@@ -45,7 +45,9 @@ def settings_shown(folder: Path) -> Iterator[float]:
     region = next(each for each in area.regions if each.type == "UI")
     region.active_panel_category = TAB
     panels.FOLDED = False
-    for closed in [each for each in panels.panel_classes() if "bl_options" in vars(each)]:
+    for closed in [
+        each for each in panels.panel_classes() if {"bl_options", "bl_parent_id"} & vars(each).keys() == {"bl_options"}
+    ]:
         here = getattr(bpy.types, closed.__name__)
         bpy.utils.unregister_class(here)
         here.bl_options = set()
