@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
-from canthus.geometry.cavities import inner_surface
+from canthus.geometry.cavities import hollowed, inner_surface
 from canthus.geometry.closest import ClosestPoint
 from canthus.geometry.isosurface import isosurface
 from canthus.geometry.measures import triangle_normals
@@ -19,7 +19,7 @@ from canthus.steps.eyes.rebuild_lids import RebuildLids
 from canthus.steps.workpiece import Landmark, Workpiece
 from numpy.typing import NDArray
 
-from .rows import Bench, Row, Timed, library, measured, row, timed
+from .rows import Bench, Row, Timed, library, measured, row, timed, timed_in_turn
 
 SCALE, WALL_MM, NARROWEST_MM = 1 / 6, 2.0, 1.0
 CELL_MM = WALL_MM / 6  # what the step takes where nothing is set
@@ -115,6 +115,12 @@ def wall_errors(head: Mesh, inner: Mesh) -> dict[str, float]:
 def thickness(bench: Bench, rays: int) -> Iterator[Row]:
     """Rays straight inwards from all over the head, cold: as far as they go, and as far as walls are looked for."""
     head = small_head(bench)
+    yield from _thickness(head, rays, (("thickness", np.inf), ("thickness up to 4 mm", 4.0)))
+    shell = hollowed(head, inner_surface(head, WALL_MM, NARROWEST_MM, CELL_MM))
+    yield from _thickness(shell, rays, (("thickness, hollow head", np.inf),))
+
+
+def _thickness(head: Mesh, rays: int, asked: tuple[tuple[str, float], ...]) -> Iterator[Row]:
     chosen, shares = places_over(head, rays)
     origins = np.einsum("nc,nci->ni", shares, head.corners[chosen])
     inwards = -triangle_normals(head)[chosen]
@@ -127,10 +133,10 @@ def thickness(bench: Bench, rays: int) -> Iterator[Row]:
         met = _scene(open3d, head).cast_rays(open3d.core.Tensor(given))["t_hit"].numpy()
         return np.asarray(met, dtype=np.float64) + beyond
 
-    theirs = timed(cast, 2) if open3d is not None else None
-    for name, farthest in (("thickness", np.inf), ("thickness up to 4 mm", 4.0)):
-        ours = timed(
-            lambda far=farthest: RayCaster(head).first_hit(origins, inwards, starts, farthest=far, leaving=True)[0], 2
+    for name, farthest in asked:
+        ours, theirs = _in_turn(
+            lambda far=farthest: RayCaster(head).first_hit(origins, inwards, starts, farthest=far, leaving=True)[0],
+            cast if open3d is not None else None,
         )
         line = row(name, rays, ours, "rays, not bundled (open3d)", theirs, bar=1.3)
         if theirs is not None:
@@ -138,6 +144,13 @@ def thickness(bench: Bench, rays: int) -> Iterator[Row]:
             apart = np.abs(ours.result[near] - theirs.result[near])
             line = line.quality("apart from it mm, 99.9 %", float(np.quantile(apart, 0.999)), bar=0.02, absolute=True)
         yield line
+
+
+def _in_turn(
+    ours: Callable[[], NDArray[np.float64]], theirs: Callable[[], NDArray[np.float64]] | None
+) -> tuple[Timed[NDArray[np.float64]], Timed[NDArray[np.float64]] | None]:
+    """Both timed in turn where there is something to compare with."""
+    return timed_in_turn(ours, theirs, 3) if theirs is not None else (timed(ours, 3), None)
 
 
 @measured("closest", sizes=(1_000_000,))
