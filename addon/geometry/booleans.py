@@ -18,6 +18,8 @@ from .settle import settled
 if TYPE_CHECKING:
     from manifold3d import Manifold
 
+Place = NDArray[np.float64]
+
 
 def union(*meshes: Mesh) -> Mesh:
     """All of the solids as one. Colours are kept; uncoloured parents take the mean of the coloured ones."""
@@ -34,13 +36,24 @@ def intersection(*meshes: Mesh) -> Mesh:
     return _combined("Intersect", meshes)
 
 
-def shared_by_pairs(meshes: Sequence[Mesh], pairs: Sequence[tuple[int, int]]) -> list[Mesh]:
-    """What the two solids of each pair have in common, as `intersection` gives it; each is made ready only once."""
+def shared_by_pairs(meshes: Sequence[Mesh], pairs: Sequence[tuple[int, int]]) -> list[tuple[float, Place]]:
+    """How much the two solids of each pair have in common, and about where; each solid is made ready only once.
+
+    Returns
+    -------
+    Cubic millimetres, and the (3,) middle of the corners of what is shared, for each pair. No mesh is made of it: where
+    faces lie on each other it would be slivers that fall together when they are rounded.
+    """
     solids = {
         number: _manifold(meshes[number], None, f"solid {number + 1}")
         for number in sorted({number for pair in pairs for number in pair})
     }
-    return [_welded(solids[one] ^ solids[other], coloured=False) for one, other in pairs]
+    found = []
+    for one, other in pairs:
+        shared = solids[one] ^ solids[other]
+        corners = np.asarray(shared.to_mesh64().vert_properties)[:, :3]
+        found.append((float(shared.volume()), corners.mean(axis=0) if len(corners) else np.zeros(3)))
+    return found
 
 
 def split(mesh: Mesh, origin: ArrayLike, normal: ArrayLike) -> tuple[Mesh, Mesh]:

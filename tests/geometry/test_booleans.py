@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, intersection, split, union
+from canthus.geometry.booleans import difference, intersection, shared_by_pairs, split, union
 from canthus.geometry.errors import BadMesh, NotPossible
 from canthus.geometry.measures import edge_faults, genus, is_watertight, triangle_areas, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids import box, cylinder, icosphere, sphere
+from canthus.geometry.transforms import rotation, transform
 
 FINE = 2e-4  # sag: the facets' share of the volume then stays under 1e-4
 
@@ -103,3 +104,14 @@ def test_nothing_in_common_is_an_empty_mesh():
     nothing = intersection(box((0, 0, 0), (1, 1, 1)), box((2, 2, 2), (3, 3, 3)))
     assert len(nothing.triangles) == 0
     assert not edge_faults(nothing)
+
+
+def test_what_pairs_share_is_told_by_volume_and_place():
+    """Two boxes that share 2 x 3 x 4, a third that only touches, and slivers that no mesh could be made of."""
+    one, other, beside = box((0, 0, 0), (5, 5, 5)), box((3, 2, 1), (9, 9, 9)), box((5, 0, 0), (8, 1.5, 1))
+    tilted = box((-9, -9, 5 - 1e-9), (9, 9, 7)).moved(transform(rotation((1.0, 2.0, 0.0), 1e-10)))
+    (shared, place), (nothing, _), (sliver, _) = shared_by_pairs([one, other, beside, tilted], [(0, 1), (0, 2), (0, 3)])
+    assert shared == pytest.approx(2 * 3 * 4)
+    np.testing.assert_allclose(place, [4, 3.5, 3], atol=1e-9)
+    assert nothing == pytest.approx(0, abs=1e-12)
+    assert sliver == pytest.approx(0, abs=1e-6)

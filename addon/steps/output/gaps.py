@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from ...geometry.booleans import shared_by_pairs
 from ...geometry.closest import ClosestPoint
-from ...geometry.measures import is_watertight, volume
+from ...geometry.measures import is_watertight
 from ...geometry.mesh import Mesh
 from ..workpiece import GAP, Check, Eye
 from .findings import at
@@ -23,9 +23,8 @@ def overlap_findings(parts: dict[str, Mesh]) -> list[Check]:
     meshes = [parts[name] for name in names]
     pairs = [pair for pair in combinations(range(len(names)), 2) if _boxes_meet(*(meshes[each] for each in pair))]
     found = []
-    for (one, other), common in zip(pairs, shared_by_pairs(meshes, pairs), strict=True):
-        shared = volume(common)
-        where = at(common.vertices.mean(axis=0)) if shared > TOUCH else ""
+    for (one, other), (shared, place) in zip(pairs, shared_by_pairs(meshes, pairs), strict=True):
+        where = at(place) if shared > TOUCH else ""
         what, advice = f"{names[one]} and {names[other]}: overlap", "they will not go together: give more clearance"
         found.append(Check(what, shared, TOUCH, "mm³", shared <= TOUCH, where, True, advice))
     return found

@@ -70,11 +70,11 @@ def opening_remarks(piece: Workpiece, opening: float) -> list[str]:
 
 def lift_remarks(name: str, seat: str, solid: Mesh, part: Mesh, up: NDArray[np.float64]) -> list[str]:
     """Whether a part that lies on another, the seat, comes off along `up` without binding."""
-    from ...geometry.booleans import intersection
-    from ...geometry.measures import volume
+    from ...geometry.booleans import shared_by_pairs
 
-    for out in (0.3, 1.5):
-        shared = volume(intersection(solid, part.moved(transform(np.eye(3), out * up))))
+    lifts = (0.3, 1.5)
+    lifted = [part.moved(transform(np.eye(3), out * up)) for out in lifts]
+    for out, (shared, _) in zip(lifts, shared_by_pairs([solid, *lifted], [(0, 1), (0, 2)]), strict=True):
         if shared > TOUCH:
             return [
                 f"{name} reaches round the {seat} and binds as it is lifted off ({shared:.2f} mm³ after {out:g} mm): "
