@@ -1,5 +1,6 @@
 """The sidebar tab: one panel a stage, in the order of the work."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import bpy
@@ -7,7 +8,7 @@ import bpy
 from ..job.wording import scale_text
 from ..steps.catalogue import STAGES, all_steps
 from ..steps.step import Step
-from . import extra_panels, masks, presets, scene_piece, states
+from . import extra_panels, masks, photo_images, presets, scene_piece, states
 from .settings import copy_settings, draw_settings, identifier, stored
 from .step_operator import BY_FILE
 from .tabs import ViewTab
@@ -67,6 +68,25 @@ def _draw_facts(layout: bpy.types.UILayout, facts: dict[str, Any]) -> None:
         row.label(text="The record of this head is damaged: load the scan again", icon="ERROR")
         return
     layout.label(text=f"{facts.get('name', '')}, {scale_text(facts.get('scale', 1.0))}", icon="USER")
+    state = states.step_states(states.history_in(facts))["check"]
+    if facts.get("checks"):
+        text, icon, grave = check_line(facts["checks"], state)
+        row = layout.row()
+        row.alert = grave
+        row.label(text=text, icon=icon)
+
+
+def check_line(checks: Sequence[Mapping[str, Any]], state: str) -> tuple[str, str, bool]:
+    """What the check says in a line, with its icon, and whether it is grave. `state` is that of the step."""
+    if state == states.STALE:
+        return "Changed since it was checked", _ICONS[states.STALE], False
+    bad = [each for each in checks if not each["ok"]]
+    grave = sum(bool(each["grave"]) for each in bad)
+    if grave:
+        return f"Do not print: {grave} grave finding{'' if grave == 1 else 's'}", "ERROR", True
+    if bad:
+        return f"Checked: {len(bad)} finding{'' if len(bad) == 1 else 's'} to look at", "INFO", False
+    return f"Checked: all {len(checks)} well", "CHECKMARK", False
 
 
 class _StagePanel(ViewTab):
@@ -108,7 +128,7 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
 
 
 def _draw_by_hand(layout: bpy.types.UILayout, step: str, collection: bpy.types.Collection | None) -> None:
-    """What can be done by hand before a step runs: a plane moved, a mask painted, hair taken."""
+    """What can be done by hand before a step runs: a plane moved, a mask painted, hair taken, photographs marked."""
     if step in _PLANES:
         layout.operator("canthus.show_plane", text=_PLANES[step], icon="MESH_PLANE").step = step
     elif step == "relief":
@@ -117,6 +137,10 @@ def _draw_by_hand(layout: bpy.types.UILayout, step: str, collection: bpy.types.C
         layout.operator("canthus.paint_mask", text=words, icon="BRUSH_DATA", depress=painted)
     elif step == "fit-hair":
         layout.operator("canthus.take_hair", icon="OBJECT_DATA")
+    elif step == "place-eyes":
+        count = len(photo_images.marked_images())
+        found = f"{count} marked photograph{'' if count == 1 else 's'} used"
+        layout.label(text=found if count else "Mark photographs in an image editor", icon="IMAGE_DATA")
 
 
 def _steps_of(stage: str) -> list[type[Step]]:

@@ -2,6 +2,7 @@
 
 import functools
 import json
+from collections.abc import Mapping
 from typing import Any
 
 import bpy
@@ -60,5 +61,10 @@ def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
 
 def history_of(collection: bpy.types.Collection | None) -> tuple[str, ...]:
     """Names of the steps that were run, oldest first, without those that refused and were left out."""
-    done = facts_shown(collection).get("history", ())
+    return history_in(facts_shown(collection))
+
+
+def history_in(facts: Mapping[str, Any]) -> tuple[str, ...]:
+    """`history_of` a record."""
+    done = facts.get("history", ())
     return tuple(str(each["name"]) for each in done if "left_out" not in each.get("figures", {}))

@@ -1,5 +1,6 @@
 """Done, stale, to do: from the order in which steps were run."""
 
+from canthus.host import panels
 from canthus.host.needs import missing
 from canthus.host.states import DONE, STALE, TO_DO, step_states
 
@@ -29,3 +30,16 @@ def test_what_is_missing_is_said():
     assert missing("carve-sockets", {"head": True, "eyes": True}) == ""
     assert missing("landmarks", {"surface": True}) == ""
     assert "Close" in missing("landmarks", {"scan": True})
+
+
+def finding(ok, grave=False):
+    return {"ok": ok, "grave": grave}
+
+
+def test_the_check_is_told_in_a_line():
+    well, look, bad = finding(True), finding(False), finding(False, True)
+    line = panels.check_line
+    assert line([well, well], DONE) == ("Checked: all 2 well", "CHECKMARK", False)
+    assert line([well, look], DONE) == ("Checked: 1 finding to look at", "INFO", False)
+    assert line([look, bad, bad], DONE) == ("Do not print: 2 grave findings", "ERROR", True)
+    assert line([bad], STALE)[0] == "Changed since it was checked"
