@@ -19,7 +19,7 @@ from .lid_margin import opening_through
 from .lid_rings import SPOKES, evened_turns, patch_edge, plate_width, ring_places, spokes, ways_to
 from .lid_skin import laid_out, scanned_lids, without_lumps
 
-_TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8)  # of the blend, until the seam falls where the skin does not fold
+_TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8, 2.2)  # of the blend, until the seam falls where the skin does not fold
 _BRINK = 0.35  # mm: on the plane from the middle of a lid's edge to where all of the lid is there
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
@@ -119,15 +119,22 @@ def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> Buil
     form, true = _found_form(view, frame, eye, wishes)
     form, raised, sunk = _thick_enough(form, true, eye, wishes)
     form = as_asked(form, wishes.fissure, fissure_size(on_lids(form, 0.0)), on_lids)
+    torn: NotPossible | None = None
     for factor in _TRIES:
         rings, edge_turns, edge = _rings(view, form, frame, factor * wishes.blend)
         tip = behind + frame[2] * float(form.bare(frame[2:])[0])
         span = (_SPAN[0] * scale, _SPAN[1] * scale)
-        sewn = with_star_patch(head, behind * scale, frame, edge_turns, edge, rings * scale, tip * scale, span)
+        try:
+            sewn = with_star_patch(head, behind * scale, frame, edge_turns, edge, rings * scale, tip * scale, span)
+        except NotPossible as reason:  # torn along this edge: the next one may run beside the tear
+            torn = reason
+            continue
         first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
         if not flipped(sewn, behind * scale, first):
             opening = _opening(form, behind, frame)
             return BuiltLids(sewn, form, on_lids(form), opening, true, raised, sunk, first)
+    if torn is not None:
+        raise torn
     x, y, z = eye.centre
     raise NotPossible(
         f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there, or try another "

@@ -12,10 +12,13 @@ from ...geometry.progress import Progress
 from ..output.fits import FITS
 from ..step import setting
 from ..workpiece import Eye, Workpiece
-from .each_eye import EyeStep, pocket_of
+from .each_eye import EyeStep, pocket_of, without_eye
 
 if TYPE_CHECKING:
     from ...anatomy.socket import Pocket
+
+
+_ROOM = "check its landmarks (place-eyes), build its lids anew (rebuild-lids), take a smaller eye or set it back"
 
 
 @dataclass(frozen=True)
@@ -49,15 +52,24 @@ class CarveSockets(EyeStep):
     least_wall: float = setting(0.6, low=0.0, high=10.0, unit="mm", at="print", help="A thinner wall is pointed out")
 
     def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
-        """The workpiece with two sockets in its head; the eyes know their clearance, form, seat and bore."""
+        """The workpiece with sockets in its head; the eyes know their clearance, form, seat and bore.
+
+        An eye whose pocket would break out of the skin beside the opening gets none: what is left there is ragged.
+        """
         from ...geometry.booleans import difference
 
         head, tools, eyes, carved = piece.needed_head(), list[Mesh](), list[Eye](), piece
         for number, eye in enumerate(piece.eyes):
             progress(0.2 * number, f"shaping the {eye.side} socket")
-            carved, eye, cutters = self._shaped(carved, eye)
-            eyes.append(eye)
+            shaped, placed, cutters, thinnest = self._shaped(carved, eye)
+            if thinnest <= 0:
+                carved = without_eye(carved, eye.side, f"its pocket would break out {-thinnest:.2f} mm deep", _ROOM)
+                continue
+            carved = shaped
+            eyes.append(placed)
             tools += cutters
+        if not eyes:
+            return carved.but(eyes=())
         progress(0.4, "cutting the sockets")
         cut = difference(head, *tools)
         progress(0.9, "clearing scraps")
@@ -67,8 +79,10 @@ class CarveSockets(EyeStep):
         )
         return self._between(carved)
 
-    def _shaped(self, piece: Workpiece, eye: Eye) -> tuple[Workpiece, Eye, list[Mesh]]:
-        """The workpiece with what one socket measures, the eye as it will sit, and the solids that cut the socket."""
+    def _shaped(self, piece: Workpiece, eye: Eye) -> tuple[Workpiece, Eye, list[Mesh], float]:
+        """The workpiece with what one socket measures, the eye as it will sit, the solids that cut the socket, and the
+        least that is left of the lids.
+        """
         from ...anatomy.globe_fit import AHEAD
         from ...anatomy.globe_placing import REACH
         from ...anatomy.lid_margin import opening_through
@@ -91,7 +105,8 @@ class CarveSockets(EyeStep):
         piece = self._told(piece, eye.side, pocket, float(np.median(at_rim[np.isfinite(at_rim)])), thinnest, wall)
         for note in self._notes(eye.side, thinnest, wall, place):
             piece = piece.noted(note)
-        return piece, replace(eye, bore_length=pocket.length, opening=rim.curve(view, pocket.radius + scale)), tools
+        eye = replace(eye, bore_length=pocket.length, opening=rim.curve(view, pocket.radius + scale))
+        return piece, eye, tools, thinnest
 
     def _told(
         self, piece: Workpiece, side: str, pocket: "Pocket", rim: float, thinnest: float, wall: float
@@ -118,9 +133,7 @@ class CarveSockets(EyeStep):
 
     def _notes(self, side: str, lid: float, wall: float, place: NDArray[np.float64]) -> list[str]:
         notes = []
-        if lid <= 0:
-            notes.append(f"the {side} pocket breaks through a lid: choose smaller eyes, or set them back in place-eyes")
-        elif lid < self.least_lid:
+        if lid < self.least_lid:
             notes.append(
                 f"the {side} lids are {lid:.2f} mm at their thinnest, under {self.least_lid:g} mm: handle them gently; "
                 "least_lid in rebuild-lids thickens them, set_back in place-eyes leaves them more"

@@ -6,7 +6,7 @@ import numpy as np
 
 from ...geometry.progress import SILENT, Progress
 from ..step import Step
-from ..workpiece import Eye, Workpiece
+from ..workpiece import EYES_FOUND, Check, Eye, Workpiece
 
 if TYPE_CHECKING:
     from ...anatomy.socket import Pocket
@@ -33,3 +33,13 @@ def pocket_of(eye: Eye) -> "Pocket":
     centre, gaze = np.array(eye.centre), np.array(eye.gaze)
     half = eye.form == "half-round"
     return Pocket(centre, gaze, EyeShape(eye.diameter), eye.clearance, half, eye.seat_gap, eye.bore_length)
+
+
+def without_eye(piece: Workpiece, side: str, why: str, advice: str) -> Workpiece:
+    """The workpiece with one eye given up, its side of the head left whole, and a finding nobody can overlook."""
+    eyes = tuple(eye for eye in piece.eyes if eye.side != side)
+    others = tuple(check for check in piece.checks if check.name != EYES_FOUND)
+    finding = Check(EYES_FOUND, len(eyes), 2, "eyes", False, f"the {side} eye", True, advice)
+    return piece.but(eyes=eyes, checks=(*others, finding)).noted(
+        f"The {side} eye gets no socket and is left as it was scanned: {why}; {advice}"
+    )

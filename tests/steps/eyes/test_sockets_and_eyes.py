@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from canthus.anatomy.eye_path import eye_bore
 from canthus.geometry.booleans import difference, intersection
+from canthus.geometry.closest import ClosestPoint
 from canthus.geometry.errors import NotReady
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.rays import RayCaster
@@ -170,8 +171,25 @@ def test_fixed_eyes_are_one_with_the_head(carved):
 def test_thin_lids_and_walls_are_told(placed):
     notes = CarveSockets(least_lid=0.4, least_wall=0.6).apply(RebuildLids().apply(placed)).notes
     assert any("lids are" in note for note in notes)
-    big = dataclasses.replace(placed.eyes[0], diameter=10.0), dataclasses.replace(placed.eyes[1], diameter=10.0)
-    assert any("between the sockets" in note for note in CarveSockets().apply(placed.but(eyes=big)).notes)
+    # The globes' centres are 64 mm apart, 10.67 at 1/6: less two pockets of 2.1 that is 6.47.
+    assert any("between the sockets is 6.47 mm" in note for note in CarveSockets(least_wall=7.0).apply(placed).notes)
+
+
+def test_a_pocket_that_would_break_out_is_not_carved(placed):
+    """Eyes of 10 mm where 4 fit reach 3 mm farther out than the lids: nothing is cut, and nobody can overlook it."""
+    big, fits = dataclasses.replace(placed.eyes[0], diameter=10.0), placed.eyes[1]
+    one = CarveSockets().apply(placed.but(eyes=(big, fits)))
+    assert [eye.side for eye in one.eyes] == ["right"]
+    assert [(check.value, check.ok, check.grave, check.where) for check in one.checks] == [
+        (1, False, True, "the left eye")
+    ]
+    assert any("left eye gets no socket" in note for note in one.notes)
+    assert sorted(MakeEyes().apply(one).parts) == ["eye-right"]
+    skin = placed.head.vertices[np.linalg.norm(placed.head.vertices - np.array(big.centre), axis=1) < 4.0]
+    assert ClosestPoint(one.head).query(skin)[0].max() < 1e-6
+    none = CarveSockets().apply(placed.but(eyes=(big, dataclasses.replace(fits, diameter=10.0))))
+    assert none.head is placed.head
+    assert MakeEyes().apply(none).parts == placed.parts
 
 
 def test_out_of_order_is_refused(placed, small_face):
