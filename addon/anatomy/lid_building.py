@@ -13,14 +13,14 @@ from .eye import EyeShape
 from .fissure import Fissure
 from .globe_fit import AHEAD
 from .globe_placing import REACH
+from .lid_corners import eased
 from .lid_fissure import FissureSize, FissureWishes, as_asked, drawn_margin, fissure_margin, fissure_size
-from .lid_form import BEHIND, LidForm, eased
+from .lid_form import BEHIND, LAYOUT, LidForm
 from .lid_margin import opening_through
 from .lid_rings import SPOKES, evened_turns, patch_edge, plate_width, ring_places, spokes, ways_to
 from .lid_skin import laid_out, scanned_lids, without_lumps
 
 _TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8, 2.2)  # of the blend, until the seam falls where the skin does not fold
-_BRINK = 0.35  # mm: on the plane from the middle of a lid's edge to where all of the lid is there
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
 
@@ -110,19 +110,17 @@ def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> Buil
     view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, nearest=_SPAN[0])
     frame = opening_through(eye.margin, behind).frame
 
-    def on_lids(form: LidForm, out: float = _BRINK) -> NDArray[np.float64]:
-        places = _outwards(form.margin, out)
-        directions = ways_to(places, frame)
-        distances = _distances(view, form, frame, places, directions, wishes.blend)
-        return view.centre + form.inner_border(places, directions * distances[:, None])
+    def on_lids(form: LidForm) -> NDArray[np.float64]:
+        return _border(view, form, frame, wishes.blend)
 
     form, true = _found_form(view, frame, eye, wishes)
     form, raised, sunk = _thick_enough(form, true, eye, wishes)
-    form = as_asked(form, wishes.fissure, fissure_size(on_lids(form, 0.0)), on_lids)
+    found = on_lids(form) if eye.drawn is None else np.concatenate([eye.drawn[0][:-1], eye.drawn[1][:0:-1]])
+    form = as_asked(form, wishes.fissure, fissure_size(found), on_lids)
     torn: NotPossible | None = None
     for factor in _TRIES:
         rings, edge_turns, edge = _rings(view, form, frame, factor * wishes.blend)
-        tip = behind + frame[2] * float(form.bare(frame[2:])[0])
+        tip = behind + frame[2] * float(form.bed(frame[2:])[0])
         span = (_SPAN[0] * scale, _SPAN[1] * scale)
         try:
             sewn = with_star_patch(head, behind * scale, frame, edge_turns, edge, rings * scale, tip * scale, span)
@@ -146,25 +144,42 @@ def _rings(
     view: InsideView, form: LidForm, frame: NDArray[np.float64], blend: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """(r, k, 3) vertices of the new surface, and the (k,) turns and angles of the patch's edge."""
-    around, at_margin = spokes(form)
+    around, order = spokes(form)
+    at_margin = np.linalg.norm(form.margin[order], axis=1) / LAYOUT
     outward = evened_turns(form, around, at_margin, blend)
     edge = patch_edge(form, outward, at_margin.min() * np.ones(SPOKES), blend)
-    places = ring_places(around, outward, at_margin, edge)
+    places = ring_places(form, order, outward, edge)
     directions = ways_to(places, frame)
     distances = _distances(view, form, frame, places.reshape(-1, 2), directions.reshape(-1, 3), blend)
     return view.centre + directions * distances.reshape(places.shape[:2])[..., None], outward, edge
 
 
-def _outwards(places: NDArray[np.float64], out: float) -> NDArray[np.float64]:
-    """(n, 2) places of the margin moved out onto the lid."""
-    return np.asarray(places * (1 + out / np.linalg.norm(places, axis=1, keepdims=True)))
-
-
 def _opening(form: LidForm, behind: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k, 3) the margin round what shows of the eye, half way up the lids' edge."""
-    places = _outwards(form.exposed(), _BRINK)
+    """(k, 3) curve round what shows of the eye, half way up its wall."""
+    places = form.shown.curve
     directions = ways_to(places, frame)
     return np.asarray(behind + directions * form.over_globe(directions, form.thickness(places) / 2)[:, None])
+
+
+def _border(view: InsideView, form: LidForm, frame: NDArray[np.float64], blend: float) -> NDArray[np.float64]:
+    """(k, 3) where the lids' edges end on the pocket, as the fissure is seen from the front; in the corners, which are
+    filled, the margin as it lies on the new surface.
+    """
+    shown = form.shown
+    foot, top = form.lean(shown.curve)
+    steps = np.linspace(0.0, 1.0, 9)[:, None] * (foot + top) - foot
+    places = np.concatenate([shown.curve + steps[..., None] * shown.square, form.margin[None]])
+    directions = ways_to(places, frame)
+    flat, ways = places.reshape(-1, 2), directions.reshape(-1, 3)
+    distances = _distances(view, form, frame, flat, ways, blend).reshape(places.shape[:2])
+    pocket = form.pocket(ways).reshape(places.shape[:2])
+    over, each = (distances - pocket)[:-1], np.arange(len(form.margin))
+    risen = np.clip(np.argmax(over > 0, axis=0), 1, len(over) - 1)
+    below, above = over[risen - 1, each], over[risen, each]
+    share = np.clip(-below / np.maximum(above - below, 1e-9), 0.0, 1.0)[:, None]
+    points = view.centre + directions * np.concatenate([pocket[:-1], distances[-1:]])[..., None]
+    border = points[risen - 1, each] + share * (points[risen, each] - points[risen - 1, each])
+    return np.asarray(border + eased(shown.apart / 0.8)[:, None] * (points[-1] - border))
 
 
 def _found_form(
@@ -180,7 +195,7 @@ def _found_form(
         inner, outer = curve[0], curve[SPOKES // 2]
     globe = eye.centre - view.centre
     form = LidForm(curve, inner, outer, globe, laid_out(globe[None], frame)[0], eye.shape, eye.axis, eye.gap)
-    form = replace(form, crease_depth=wishes.crease_depth, least=0.75 * wishes.least)
+    form = replace(form, crease_depth=wishes.crease_depth, least=wishes.least)
     scanned, crease = scanned_lids(view, form, frame, eye.sitter)
     true = (wishes.thickness, wishes.thickness) if wishes.thickness else scanned
     return replace(form, crease_height=wishes.crease_height or crease), true

@@ -6,6 +6,7 @@ lids.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from scipy.spatial import KDTree
 
 from ..geometry.curves import depth_inside
 from .eye import CREASE_HEIGHT, LID_THICKNESS, LOWER_LID_THICKNESS, EyeShape
+from .lid_corners import Shown, eased, shown_between
 
 BEHIND = 60.0
 """How far behind the globe's centre the lids are looked at from, mm: rays nearly side by side, so that brow and nose,
@@ -22,11 +24,14 @@ LAYOUT = BEHIND + 13.0
 """Millimetres a radian stands for: the middle of a lid lies this far ahead."""
 
 _ROUND = 0.38  # share of the lid's thickness that its front edge is rounded by; the rest must print
-_CARUNCLE = (5.6, 3.0)  # mm from the inner corner: where the caruncle leaves the globe, and where it stands
-_OUTER_FOLD = (3.2, 1.2)  # the same at the outer corner, where the lids' conjunctiva closes over the globe's flank
-_CORNER_RIM = 0.5  # of the lids' thickness: how thick caruncle and fold are where the opening over the eye ends
-_SUNK_CORNER = 0.12  # of the lids' thickness: how far caruncle and fold stay behind the lids' edge
-_WAY = np.linspace(0.0, 1.0, 101)
+_EDGE = 0.75  # of the least thickness: what the front edge's rounding and the filling of a corner leave
+_SUNK = 0.15  # mm: how far between the lids the surface lies within the eye, so that the pocket lays it open
+_RIM = 0.3  # mm: by how much the rim of what fills a corner is rounded
+_FADES = (4.5, 2.5)  # mm from the inner and the outer corner over which the step from lids to filling fades out
+_FADED = 0.7  # share of that step that is gone at the very corner
+_CARUNCLE = (2.6, 1.0, 0.25)  # its middle from the inner corner and its spread, mm; its height in thicknesses
+_FOOT = 0.7  # of the radius of the bows in which what shows ends: how far within them the foot of its wall lies at most
+_STEEPEST = 0.75  # tangent by which a lid's edge leans outwards at most
 _FLANK = 0.94  # of a sphere's radius, 70 degrees round it
 _CREASE_WIDTH = 0.65  # mm, standard deviation of the crease's groove
 
@@ -44,7 +49,7 @@ class LidForm:
     gap : clearance between eye and lid
     upper, lower : thickness of the lids at the margin
     crease_height, crease_depth : of the upper lid's fold, above the margin and under the skin
-    least : thickness the fold leaves under itself
+    least : thickness the fold leaves under itself, and the edge three quarters of
     """
 
     margin: NDArray[np.float64]
@@ -104,11 +109,20 @@ class LidForm:
         cornea = _far_side(directions, ahead, self.shape.cornea + self.gap + off)
         return np.asarray(0.25 * np.logaddexp(sclera / 0.25, cornea / 0.25))
 
-    def bare(self, directions: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n,) distance to the eye itself."""
+    def pocket(self, directions: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) distance to the pocket itself, sharp at the limbus as it is cut."""
         ahead = self.globe + self.axis * self.shape.cornea_ahead
-        sclera, cornea = self.shape.sclera, self.shape.cornea
-        return np.asarray(np.maximum(_far_side(directions, self.globe, sclera), _far_side(directions, ahead, cornea)))
+        sclera = _far_side(directions, self.globe, self.shape.sclera + self.gap)
+        return np.asarray(np.maximum(sclera, _far_side(directions, ahead, self.shape.cornea + self.gap)))
+
+    def bed(self, directions: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n,) distance to the surface between the lids, a little within the eye."""
+        return self.over_globe(directions, -self.gap - _SUNK)
+
+    @cached_property
+    def shown(self) -> Shown:
+        """What shows of the eye."""
+        return shown_between(self.margin, self.inner, self.outer)
 
     def surface(
         self, places: NDArray[np.float64], directions: NDArray[np.float64], skin: NDArray[np.float64]
@@ -121,31 +135,62 @@ class LidForm:
         skin : (n,) distance to the skin without its lumps: the lids rise to it where it stands out of them
         """
         beyond, thick = self.beyond(places), self.thickness(places)
-        filled, tip = self._corners(places)
-        lean = self.lean(places, thick) * (1 + 0.8 * filled)  # caruncle and fold meet the lids softly
-        radius = _ROUND * (1 - 0.7 * filled) * thick  # a corner's edge is drawn finer, over what fills it
-        inward = np.clip(radius - np.maximum(beyond - lean, 0.0), 0.0, radius)
-        rounding = radius - np.sqrt(radius**2 - inward**2)
+        past = -depth_inside(places, self.shown.curve)
+        foot, top = self.lean(places)
         plate = self.over_globe(directions, thick)
         # Skin that is no more than level with the plate must not lift it: it counts from a little under itself.
         skin = skin - 0.4 * np.exp(-((np.maximum(beyond, 0.0) / 4.0) ** 2))
         lids = 0.3 * np.logaddexp(plate / 0.3, skin / 0.3)
         floor = self.over_globe(directions, self.least)
         lids = np.maximum(lids - self._crease(places, beyond), np.minimum(lids, floor))
-        bed = self.bare(directions)
-        bed = bed + filled * (lids - (_SUNK_CORNER + 0.1 * tip) * thick + self._caruncle(places) * thick - bed)
-        lids = lids - rounding
-        between = np.minimum(bed, lids - 0.05 * tip * thick)
-        up_the_edge = np.clip((beyond + lean) / (2 * lean), 0.0, 1.0)
-        return np.asarray(between + up_the_edge * (lids - between))
+        floor = self.over_globe(directions, _EDGE * self.least)
+        edge = np.maximum(lids - self._step(places, beyond, past, top, thick), np.minimum(lids, floor))
+        edge = edge - self._rim(beyond, past, top)
+        bed = self.bed(directions)
+        return np.asarray(bed + np.clip((past + foot) / (foot + top), 0.0, 1.0) * (edge - bed))
 
-    def lean(self, places: NDArray[np.float64], thick: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n,) how far the lid's edge runs to either side of the margin from its foot on the globe to its front.
+    def lean(self, places: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """(n,) how far within and beyond the curve round what shows the wall of lids and filling has foot and front.
 
-        The edge stands square on the globe, so it is the wider the farther it lies off the axis of the view.
+        It stands square on the globe, so it is the wider the farther it lies off the axis of the view.
         """
-        off = np.linalg.norm(places - self.foot, axis=1)
-        return np.asarray(np.clip(0.5 * off * (thick + self.gap) / self.shape.sclera, 0.05, 0.5))
+        thick = self.thickness(places)
+        slope = np.linalg.norm(places - self.foot, axis=1) / (self.shape.sclera + self.gap + thick / 2)
+        slope = np.clip(slope, 0.12, _STEEPEST)
+        front = np.maximum((1 - _ROUND) * thick, _EDGE * self.least)  # where the rounding of the edge begins
+        foot = np.minimum(slope * (thick / 2 + self.gap + _SUNK), _FOOT * self.shown.narrowest)
+        return np.asarray(foot), np.asarray(np.maximum(slope * (front - thick / 2), 0.04 - foot))
+
+    def _step(
+        self,
+        places: NDArray[np.float64],
+        beyond: NDArray[np.float64],
+        past: NDArray[np.float64],
+        top: NDArray[np.float64],
+        thick: NDArray[np.float64],
+    ) -> NDArray[np.float64]:
+        """(n,) how far the surface lies under the lids': at their rounded front edge, and in the corners, where it goes
+        over softly into what fills them.
+        """
+        radius = _ROUND * thick
+        for corner, fade in zip((self.inner, self.outer), _FADES, strict=True):
+            away = np.linalg.norm(places - corner, axis=1)
+            radius = radius * (1 - _FADED * eased(1 - away / fade))
+        inward = np.clip(radius - np.maximum(beyond - top, 0.0), 0.0, radius)
+        edge = radius - np.sqrt(radius**2 - inward**2)
+        soft = radius * eased((radius + 0.6 - beyond) / (radius + 1.3))
+        middle, spread, height = _CARUNCLE
+        bead = self.inner + middle * (self.outer - self.inner) / self.length
+        bead = height * thick * np.exp(-0.5 * ((places - bead) ** 2).sum(axis=1) / spread**2)
+        filled = eased((past - beyond) / 0.35)
+        return np.asarray((1 - filled) * edge + filled * (soft - bead * eased(-beyond / 0.7)))
+
+    def _rim(
+        self, beyond: NDArray[np.float64], past: NDArray[np.float64], top: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """(n,) by how much the rim of what fills a corner is rounded."""
+        inward = np.clip(_RIM - np.maximum(past - top, 0.0), 0.0, _RIM)
+        return np.asarray(eased((past - beyond) / 0.8) * (_RIM - np.sqrt(_RIM**2 - inward**2)))
 
     def _crease(self, places: NDArray[np.float64], beyond: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n,) depth of the upper lid's fold: full over the middle of the lid, running out towards the corners."""
@@ -154,47 +199,6 @@ class LidForm:
         height = self.crease_height * (0.45 + 0.55 * bow)
         groove = np.exp(-0.5 * ((beyond - height) / _CREASE_WIDTH) ** 2)
         return np.asarray(self.crease_depth * groove * bow * (2 - bow) * (up > 0))
-
-    def inner_border(self, places: NDArray[np.float64], edge: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n, 3) where the lids' edges end on the pocket, as the fissure is seen from the front.
-
-        Parameters
-        ----------
-        places, edge : (n, 2) on the plane and (n, 3) half way up the edge, which stands square on the globe; in the
-            corners, where no pocket shows, the edge itself
-        """
-        ways = edge - self.globe
-        off = np.linalg.norm(ways, axis=1, keepdims=True)
-        border = self.globe + ways / off * self.shape.reach(ways @ self.axis / off[:, 0], self.gap)[:, None]
-        return np.asarray(border + self._corners(places)[0][:, None] * (edge - border))
-
-    def _corners(self, places: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """(n,) how far each place is filled up between the lids, by caruncle or outer fold, from 0 to 1; and (n,) how
-        far it is from the corner's very tip, where nothing is left to step over, from 0 to 1.
-        """
-        filled, tip = np.zeros(len(places)), np.ones(len(places))
-        for corner, (foot, top) in ((self.inner, _CARUNCLE), (self.outer, _OUTER_FOLD)):
-            away = np.linalg.norm(places - corner, axis=1)
-            filled = np.maximum(filled, eased((foot - away) / (foot - top)))
-            tip = np.minimum(tip, eased(away / top))
-        return filled, tip
-
-    def _caruncle(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(n,) height of the bead in the inner corner, as a share of the lids' thickness."""
-        away = np.linalg.norm(places - self.inner, axis=1)
-        return np.asarray(0.2 * np.exp(-((away - _CARUNCLE[1] + 0.3) ** 2) / 0.8))
-
-    def exposed(self) -> NDArray[np.float64]:
-        """(k, 2) closed curve round what shows of the eye: the margin, cut short at both corners where it is filled."""
-        shown = np.ones(len(self.margin), bool)
-        thick = min(self.upper, self.lower)
-        # The pocket stands a gap off the eye: what rises over it by less than that is cut away, and a little more
-        # would be left as a feather.
-        filled = (self.gap + _CORNER_RIM * thick) / (self.gap + (1 - _SUNK_CORNER) * thick)
-        way = float(np.interp(filled, eased(_WAY), _WAY))
-        for corner, (foot, top) in ((self.inner, _CARUNCLE), (self.outer, _OUTER_FOLD)):
-            shown &= np.linalg.norm(self.margin - corner, axis=1) > foot + way * (top - foot)
-        return np.asarray(self.margin[shown])
 
 
 def _far_side(
@@ -211,12 +215,6 @@ def _far_side(
     depth = np.sqrt(np.maximum(radius**2 - np.minimum(passing, edge) ** 2, 0.0))
     slope = _FLANK / np.sqrt(1 - _FLANK**2)
     return np.asarray(along + depth - slope * np.maximum(passing - edge, 0.0))
-
-
-def eased(share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """From 0 to 1 as the share does, level at both ends."""
-    within = np.clip(share, 0.0, 1.0)
-    return np.asarray(within * within * (3 - 2 * within))
 
 
 def smoothed_over(

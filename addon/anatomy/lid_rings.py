@@ -8,30 +8,35 @@ from numpy.typing import NDArray
 
 from ..geometry.angles import arc_tangent
 from ..geometry.errors import NotPossible
+from .lid_corners import eased, square_ways
 from .lid_form import LAYOUT, LidForm
 
 SPOKES = 260
 """Spokes of the new surface, at even steps along the margin: a quarter of a millimetre."""
 
 _INNER_RINGS = np.array([0.12, 0.3, 0.5, 0.7, 0.84, 0.93, 0.98])
-_EDGE_RINGS = np.array([-0.55, -0.4, -0.2, 0.0, 0.2, 0.4, 0.52, 0.6, 0.7, 0.85, 1.0, 1.2, 1.5])  # mm about the margin
+_WALL = np.array([0.0, 0.2, 0.4, 0.6, 0.8, 1.0])  # shares of the way up the wall round what shows of the eye
+_FILLED = np.linspace(0.0, 1.0, 9)[1:]  # shares of the way over what fills a corner
+_FILLED_RIM = 0.3  # mm: how wide those rings are on the lids, where nothing is filled
+_FRONT = np.array([0.36, 0.44, 0.54, 0.66, 0.8, 0.95, 1.15, 1.4])  # mm past the wall, or past the margin less `_BEFORE`
+_BEFORE = 0.6
 _OUTER_RINGS = 44
 _SEAM = 0.6  # mm between the last ring and the patch's edge, for the seam
 _LOWER_PLATE, _CORNER_PLATE = 4.5, 1.2  # mm beyond the margin that are wholly new
 _OVER_CREASE = 0.8
 
 
-def spokes(form: LidForm) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Turn of each spoke, rising from 0, and the angle at which it meets the margin."""
-    angles = np.linalg.norm(form.margin, axis=1) / LAYOUT
+def spokes(form: LidForm) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Turn of each spoke, rising from 0, and which point of the margin it meets."""
     turns = np.unwrap(arc_tangent(form.margin[:, 1], form.margin[:, 0]))
+    order = np.arange(len(turns))
     if turns[-1] < turns[0]:
-        turns, angles = turns[::-1], angles[::-1]
+        turns, order = turns[::-1], order[::-1]
     steps = np.diff(turns)
     if (steps <= 0).any() or not np.pi < turns[-1] - turns[0] < 2 * np.pi:
         raise NotPossible("the lid margins bend back on themselves: check the landmarks of the lids")
     start = int(np.argmin(turns % (2 * np.pi)))
-    return np.asarray(np.roll(turns, -start) % (2 * np.pi)), np.roll(angles, -start)
+    return np.asarray(np.roll(turns, -start) % (2 * np.pi)), np.roll(order, -start)
 
 
 def plate_width(form: LidForm, places: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -74,13 +79,27 @@ def evened_turns(
 
 
 def ring_places(
-    around: NDArray[np.float64], outward: NDArray[np.float64], at_margin: NDArray[np.float64], edge: NDArray[np.float64]
+    form: LidForm, order: NDArray[np.int64], outward: NDArray[np.float64], edge: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """(r, k, 2) places of each ring on each spoke: fine about the margin, wide and even towards the edge."""
-    margin_ways = np.column_stack([np.cos(around), np.sin(around)])
-    edge_ways = np.column_stack([np.cos(outward), np.sin(outward)])
-    near = (LAYOUT * at_margin + _EDGE_RINGS[:, None])[..., None] * margin_ways
-    last = (LAYOUT * edge - _SEAM)[:, None] * edge_ways
+    """(r, k, 2) places of each ring on each spoke: fine about the margin, wide and even towards the edge.
+
+    The rings stand along the wall round what shows of the eye, spread over what fills the corners, and close up again
+    about the margin; on the lids the two are one.
+    """
+    shown = form.shown
+    curve, apart = shown.curve[order], shown.apart[order]
+    foot, top = form.lean(curve)
+    before = _BEFORE * eased(apart / 1.5)
+    wall = curve + (_WALL[:, None] * (foot + top) - foot)[..., None] * shown.square[order]
+    ways, beside = shown.outward[order], square_ways(form.margin, 5.0)[order]
+    filled = wall[-1] + (_FILLED[:, None] * (_FILLED_RIM + apart - before))[..., None] * ways
+    # Past the margin the spokes turn square to it, so that those along a long inner corner do not cross.
+    past = (_FRONT - _FILLED_RIM)[:, None, None]
+    turned = eased(past / 0.6)
+    beside = ways + turned * (beside - ways)
+    front = filled[-1] + past * beside / np.linalg.norm(beside, axis=2, keepdims=True)
+    near = np.concatenate([wall, filled, front])
+    last = (LAYOUT * edge - _SEAM)[:, None] * np.column_stack([np.cos(outward), np.sin(outward)])
     share = np.linspace(0.0, 1.0, _OUTER_RINGS + 1)[1:, None, None]
     return np.concatenate([_INNER_RINGS[:, None, None] * near[0], near, near[-1] + share * (last - near[-1])])
 

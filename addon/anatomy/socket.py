@@ -1,4 +1,4 @@
-"""The tools that carve a socket: pocket, room for the cornea, bore, and the opening between the lids.
+"""The tools that carve a socket: pocket, room for the cornea and bore; and what is left of lids and walls.
 
 Lengths are in the unit of the mesh that is carved; `scale` says how large a life-size millimetre is in it.
 """
@@ -8,32 +8,19 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from ..geometry.angles import arc_tangent
-from ..geometry.inside_view import InsideView
 from ..geometry.mesh import Mesh
 from ..geometry.rays import RayCaster
 from ..geometry.solids import cylinder, revolved, sphere
 from .eye import EyeShape
 from .eye_path import Bore, eye_bore, least_bore, stepped
 from .eye_seat import FINENESS, Seat, closed_pocket
-from .lid_form import eased
 from .lid_margin import SPOKES, Opening
 
-_NEIGHBOURS, _EVEN = 13, 2.5  # spokes whose widest need counts at each, and the spread by which it is evened out
-_RINGS = 12  # of the opening's tool, from its middle to the margin
-_WIDEST_RIM = 1.3  # mm at life size: how far the rim may retreat behind the margin to find thickness
 _BEFORE_LID, _PAST_BRINK = 1.0, 3  # mm at life size, tenths: within the rim, a lid may begin so much later
 _LID_REACH = 20.0  # mm at life size: no lid is thicker
 _LID_BAND = 6.0  # mm at life size, beyond the rim: what counts as lid when thickness is told
-_OVER_RIM, _OVER_MIDDLE = 1.5, 4.5  # mm at life size: how far the opening's tool reaches out of the skin
-
-
-_SQUARE = 0.6  # radians round the globe up to which the opening's walls stand square on it
-_LEAN = 1.5  # share of the way ahead mixed in at twice that
-_THICK = (2.6, 4.0)  # mm at life size: from a lid, whose edge stands square, to a corner filled with more
-_WITHIN = 0.99  # of the pocket's radius: where the opening's tool begins
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,81 +83,6 @@ class Pocket:
         caster = RayCaster(head.kept(near[head.triangles].any(axis=1)))
         skin = caster.first_hit(np.broadcast_to(self.centre, ways.shape), ways)[0].reshape(directions.shape[:2])
         return np.asarray(skin - self.shape.reach(directions @ self.gaze, self.clearance))
-
-
-def rim_of(head: Mesh, pocket: Pocket, opening: Opening, rim: float, scale: float) -> Opening:
-    """The opening cut so far out that the lids end in a rim of some thickness instead of a razor's edge.
-
-    Parameters
-    ----------
-    head : before carving
-    pocket, opening : of one eye; the opening as found on the skin
-    rim : thickness wanted at the rim
-    scale : life-size millimetre in the mesh's unit
-
-    Notes
-    -----
-    Where the lid never gets that thick within 1.3 mm (life size) of the margin, the rim stays at nine tenths of what
-    there is: a thin lid is better than a gaping one.
-    """
-    steps = np.arange(0.0, _WIDEST_RIM, 0.08) * scale / pocket.radius
-    cover = np.minimum(pocket.cover(head, opening, opening.angles[:, None] + steps, scale), 10 * rim)
-    enough = np.minimum(rim, 0.9 * cover.max(axis=1))
-    first = np.argmax(cover >= enough[:, None], axis=1)
-    # The widest of the neighbours, then evened out: a rim that wavers would show teeth, and evened out alone it would
-    # leave feathers where the corners need it widest.
-    grown = gaussian_filter1d(maximum_filter1d(steps[first], _NEIGHBOURS, mode="wrap"), _EVEN, mode="wrap")
-    return replace(opening, angles=opening.angles + grown)
-
-
-def opening_tool(pocket: Pocket, view: InsideView, opening: Opening, scale: float) -> Mesh:
-    """The closed solid that clears the opening, from the pocket to before the lids.
-
-    Its walls stand square on the globe along both lids. In the inner corner, far round the globe and thick with
-    caruncle, they lean forward: square ones would cut sideways into it and show as a step.
-    """
-    share = np.linspace(0.0, 1.0, _RINGS + 1)[1:]
-    directions = opening.spoke_directions(opening.angles[:, None] * share)
-    skin = view.distances(opening.spoke_directions(opening.angles[:, None] + 0.02)[:, 0])
-    thick = np.where(np.isfinite(skin), skin - pocket.radius, np.inf) / scale
-    leaning = gaussian_filter1d(eased((thick - _THICK[0]) / (_THICK[1] - _THICK[0])), 3.0, mode="wrap")
-    skin = np.where(np.isfinite(skin), skin, pocket.radius + 2 * scale)
-    skin = np.clip(skin, pocket.radius, pocket.radius + 6 * scale)
-    skin = gaussian_filter1d(maximum_filter1d(skin, 5, mode="wrap"), 2.0, mode="wrap")
-    top = float(skin.max()) + _OVER_MIDDLE * scale
-    outer = top + (skin[:, None] + _OVER_RIM * scale - top) * share**3
-    ahead = opening.frame[2]
-    leaning = _LEAN * leaning[:, None] * eased((opening.angles[:, None] * share - _SQUARE) / _SQUARE)
-    ways = directions + leaning[..., None] * ahead
-    ways /= np.linalg.norm(ways, axis=2, keepdims=True)
-    inner = _WITHIN * pocket.radius * directions
-    shells = [inner + ways * (outer - _WITHIN * pocket.radius)[..., None], inner]
-    tips = np.stack([ahead * top, ahead * _WITHIN * pocket.radius])
-    vertices = np.concatenate([*(shell.transpose(1, 0, 2).reshape(-1, 3) for shell in shells), tips])
-    return Mesh(pocket.centre + vertices, _tool_triangles())
-
-
-def _tool_triangles() -> NDArray[np.int32]:
-    """Triangles of two domes of rings, outer and inner, joined by a wall along their last rings."""
-    here = np.arange(SPOKES)
-    ahead = np.roll(here, -1)
-    shell = SPOKES * _RINGS
-    outer_tip, inner_tip = 2 * shell, 2 * shell + 1
-    dome = []
-    for ring in range(_RINGS - 1):
-        low, high = ring * SPOKES, (ring + 1) * SPOKES
-        dome += [np.column_stack([low + here, high + here, high + ahead])]
-        dome += [np.column_stack([low + here, high + ahead, low + ahead])]
-    outer = np.concatenate([np.column_stack([np.full(SPOKES, outer_tip), here, ahead]), *dome])
-    inner = np.concatenate([np.column_stack([np.full(SPOKES, inner_tip - shell), here, ahead]), *dome])[:, ::-1] + shell
-    last = (_RINGS - 1) * SPOKES
-    wall = np.concatenate(
-        [
-            np.column_stack([last + here, shell + last + here, shell + last + ahead]),
-            np.column_stack([last + here, shell + last + ahead, last + ahead]),
-        ]
-    )
-    return np.asarray(np.concatenate([outer, inner, wall]), dtype=np.int32)
 
 
 def pocket_tools(pocket: Pocket) -> list[Mesh]:

@@ -38,9 +38,18 @@ def depth_inside(points: NDArray[np.float64], polygon: NDArray[np.float64]) -> N
 
     Notes
     -----
-    To a resampling of the polygon at a thousandth of its length, hence exact to an eighth of that where it counts.
+    To the two sides that meet at the nearest point of a resampling of the polygon at a thousandth of its length: exact
+    where the polygon bends no faster than that.
     """
-    near, _ = KDTree(resampled(polygon, 1000)).query(points)
+    ring = resampled(polygon, 1000)
+    _, at = KDTree(ring).query(points)
+    here = ring[at]
+    near = np.full(len(points), np.inf)
+    for step in (-1, 1):
+        side = ring[(at + step) % len(ring)] - here
+        share = ((points - here) * side).sum(axis=1) / np.maximum((side**2).sum(axis=1), 1e-300)
+        away = points - here - np.clip(share, 0.0, 1.0)[:, None] * side
+        near = np.minimum(near, np.linalg.norm(away, axis=1))
     return np.asarray(np.where(inside(points, polygon), near, -near))
 
 

@@ -86,7 +86,8 @@ class CarveSockets(EyeStep):
         from ...anatomy.globe_fit import AHEAD
         from ...anatomy.globe_placing import REACH
         from ...anatomy.lid_margin import opening_through
-        from ...anatomy.socket import least_wall, lid_cover, opening_tool, pocket_tools, rim_of
+        from ...anatomy.socket import least_wall, lid_cover, pocket_tools
+        from ...anatomy.socket_opening import laid_open, opening_tool, rim_of
         from ...geometry.inside_view import view_from_inside
 
         head, scale, opening = piece.needed_head(), piece.scale, eye.opening
@@ -98,8 +99,10 @@ class CarveSockets(EyeStep):
         if self.entry == "behind":
             pocket = pocket.from_behind(pocket.shortest)
         view = view_from_inside(head, pocket.centre, AHEAD, REACH * scale + pocket.radius, widest=5.0)
-        rim = rim_of(head, pocket, opening_through(opening, pocket.centre), self.rim, scale)
-        tools = [*pocket_tools(pocket), opening_tool(pocket, view, rim, scale)]
+        rim, tools = opening_through(opening, pocket.centre), pocket_tools(pocket)
+        if not laid_open(head, pocket, rim, self.rim, scale):
+            rim = rim_of(head, pocket, rim, self.rim, scale)
+            tools.append(opening_tool(pocket, view, rim, scale))
         at_rim, thinnest = lid_cover(head, pocket, rim, scale)
         wall, place = least_wall(head, pocket, rim, scale)
         piece = self._told(piece, eye.side, pocket, float(np.median(at_rim[np.isfinite(at_rim)])), thinnest, wall)
