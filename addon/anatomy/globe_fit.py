@@ -23,9 +23,7 @@ _LANDMARKS_OFF = (1.5, 1.5, 1.5)  # mm, one standard deviation of x, y, z: peopl
 _LIDS_OFF = (1.0, 0.7, 1.2)  # lids differ in thickness, most of all the fat behind the upper one
 _SCLERA_OFF = (0.1, 0.2, 0.12)  # what a scan's smoothing and the globe's unknown size leave
 _LEAST_POINTS = 15  # fewer say too little
-_PLENTY = (
-    50  # with fewer, smoothing leaves more: 0.4 mm of depth by 26 and 31 points, 0.1 by 50 and more (demo captures)
-)
+_PLENTY = 50  # by fewer points smoothing leaves more: 0.4 mm of depth by 24 and 31, 0.1 by 50 and more (demo captures)
 _TUKEY = 4.685
 
 
@@ -128,7 +126,8 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
     used = int((fit.weights > 0.1).sum())
     if used < _LEAST_POINTS:
         return None
-    estimate = Estimate("sclera", centre, fit.covariance + np.diag(np.square(_SCLERA_OFF)))
+    off = np.array(_SCLERA_OFF) * max(1.0, _PLENTY / used)
+    estimate = Estimate("sclera", centre, fit.covariance + np.diag(np.square(off)))
     return ScleraFit(estimate, axis, axis_seen, used, fit.spread)
 
 
