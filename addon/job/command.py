@@ -66,7 +66,8 @@ def _steps(options: argparse.Namespace) -> int:
 def _compare(options: argparse.Namespace) -> int:
     from .compare import compare
 
-    figures = compare(options.a, options.b, options.output, progress_on(sys.stderr))
+    told = progress_on(sys.stderr)
+    figures = compare(options.a, options.b, options.output, told, options.fit, options.landmarks)
     _show(figures, options.json)
     return DONE
 
