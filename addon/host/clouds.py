@@ -74,9 +74,12 @@ def _size(context: bpy.types.Context, thing: bpy.types.Object, count: int) -> fl
 
 
 def _draw() -> None:
+    space = bpy.context.space_data
     for collection in scene_piece.pieces_in(bpy.context.scene):
         thing = scene_piece.object_with(collection, "scan")
-        if thing is not None and looks.is_cloud(thing) and thing.visible_get() and thing.mode == "OBJECT":
+        if thing is None or not looks.is_cloud(thing) or thing.mode != "OBJECT":
+            continue
+        if thing.visible_get(viewport=space):  # the host's local view hides things in one view alone
             _draw_cloud(bpy.context, thing)
 
 
