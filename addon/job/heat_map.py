@@ -46,7 +46,7 @@ def _msh(colour: tuple[int, int, int]) -> tuple[float, float, float]:
     f = [each ** (1 / 3) if each > 0.008856 else 7.787 * each + 16 / 116 for each in (x, y, z)]
     light, a, b = 116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])
     length = float(np.sqrt(light**2 + a**2 + b**2))
-    return length, float(np.arccos(np.clip(light / length, -1, 1))), float(arc_tangent(b, a))
+    return length, float(np.arccos(np.clip(light / length, -1, 1))), float(arc_tangent([b], [a])[0])
 
 
 def _rgb(msh: NDArray[np.float64]) -> NDArray[np.float64]:
