@@ -37,8 +37,8 @@ class Estimate:
 
     @property
     def uncertainty(self) -> float:
-        """One standard deviation, the mean of the three axes, mm."""
-        return float(np.sqrt(np.trace(self.covariance) / 3))
+        """How far the centre may be off, root mean square over all directions, mm."""
+        return float(np.sqrt(np.trace(self.covariance)))
 
 
 @dataclass(frozen=True, eq=False)

@@ -44,7 +44,7 @@ class Eye:
 
     `diameter` is that of the eye that goes in; `clearance` the gap all round between it and its pocket, so the
     pocket's radius is diameter / 2 + clearance. `centre` is the globe's centre, `gaze` a unit vector out of it.
-    `uncertainty` is one standard deviation of the centre, `sources` what it was found from. `opening` is the
+    `uncertainty` is how far the centre may be off, root mean square, `sources` what it was found from. `opening` is the
     aperture between the lids: the margin as a closed curve of (k, 3) points, once found.
     """
 

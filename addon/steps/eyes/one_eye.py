@@ -77,7 +77,7 @@ def with_eye(piece: Workpiece, search: Search, side: str, by_hand: tuple[float, 
         found = placed_globe(search.points, search.head, fissure, search.radius, trust, search.sources, shown)
         centre, opening, seen, sources = found.centre, found.opening, found.opening_seen, found.sources
         length, height = found.opening_length, found.opening_height
-        uncertainty = float(np.sqrt(np.trace(found.covariance) / 3))
+        uncertainty = float(np.sqrt(np.trace(found.covariance)))
         piece = piece.measured(
             **{
                 f"{side}_sclera_points": found.points,

@@ -62,7 +62,7 @@ def test_uncertainty_tells_the_truth(face):
 
 @pytest.mark.parametrize("sources", ["all", "landmarks", "lids", "sclera"])
 def test_nine_eyes_in_ten_lie_within_twice_what_was_stated(face, sources):
-    """Landmarks shaken by 1 mm in x, y and z; the whole distance against twice one axis' standard deviation."""
+    """Landmarks shaken by 1 mm in x, y and z. What is stated is the root mean square of the distance."""
     ratios = []
     for seed in range(5):
         placed = PlaceEyes(sources=sources).apply(shaken(face, seed, 1.0))
