@@ -127,7 +127,8 @@ class _Best:
         """Try pairs of point and triangle, leaving out triangles that cannot reach as near as what is known."""
         likely = self._frames.nearest_possible(self.points.take(row, axis=0), triangle) <= self.known[row]
         # Neighbouring samples propose the same triangles: each pair is worked out once.
-        keys = np.unique(row[likely] * np.int64(self._frames.count) + triangle[likely])
+        keys = np.sort(row[likely] * np.int64(self._frames.count) + triangle[likely])
+        keys = keys[np.diff(keys, prepend=-1) != 0]  # np.unique hashes first, which takes longer
         row, triangle = keys // self._frames.count, (keys % self._frames.count).astype(np.int32)
         if not len(row):
             return

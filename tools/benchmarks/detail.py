@@ -1,17 +1,21 @@
-"""Rows of the detail stage: the base head fitted to scans, at two sizes of base."""
+"""Rows of the detail stage: the base head fitted to scans, at two sizes of base; signed deviation."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import numpy as np
 from canthus.anatomy.base_fit import BaseFit, fit_base
 from canthus.anatomy.base_head import own_base
 from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.deviation import deviation
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.nonrigid import Goal
 from canthus.geometry.quads import corner_angles
+from canthus.geometry.sampling import places_over
+from numpy.typing import NDArray
 
-from .rows import Bench, Row, measured, root_mean_square, row, timed
+from .rows import Bench, Row, library, measured, root_mean_square, row, timed, timed_in_turn
 
 
 @measured("fit-base", sizes=(500_000,))
@@ -53,3 +57,46 @@ def _judged(line: Row, found: BaseFit, scan: Mesh, pairs: dict[int, np.ndarray])
     ):
         line = line.quality(name, value, bar=bar, absolute=True)
     return line.quality("RMS mm", root_mean_square(away[skin]))
+
+
+@measured("compare", sizes=(1_000_000,))
+def compare(bench: Bench, points: int) -> Iterator[Row]:
+    """Signed deviation from a head of 500,000 triangles, cold, beside each reference: 1.5 of the faster is asked."""
+    finer = bench if bench.grid_mm >= 1.2 else dataclasses.replace(bench, grid_mm=1.2)
+    head = finer.head
+    chosen, shares = places_over(head, points)
+    noise = np.random.default_rng(0).normal(0.0, 0.3, (points, 3))
+    asked = np.einsum("nc,nci->ni", shares, head.corners[chosen]) + noise
+    for name, theirs, apart in (("open3d", _by_open3d(head, asked), 1e-3), ("libigl", _by_igl(head, asked), 1e-6)):
+        if theirs is None:
+            yield row(f"compare, beside {name}", points, timed(lambda: deviation(asked, head)[0]))
+            continue
+        ours, reference = timed_in_turn(lambda: deviation(asked, head)[0], theirs, 1 if name == "libigl" else 2)
+        line = row(f"compare, beside {name}", points, ours, f"signed distance ({name})", reference, 1.5)
+        gap = float(np.abs(np.abs(ours.result) - np.abs(reference.result)).max())
+        yield line.quality("apart from it mm", gap, bar=apart, absolute=True)
+
+
+Distances = Callable[[], NDArray[np.float64]]
+
+
+def _by_open3d(head: Mesh, points: NDArray[np.float64]) -> Distances | None:
+    """Single precision."""
+    open3d: Any = library("open3d")
+    if open3d is None:
+        return None
+
+    def distances() -> NDArray[np.float64]:
+        scene = open3d.t.geometry.RaycastingScene()
+        scene.add_triangles(head.vertices.astype(np.float32), head.triangles.astype(np.uint32))
+        return np.asarray(scene.compute_signed_distance(points.astype(np.float32)).numpy(), dtype=np.float64)
+
+    return distances
+
+
+def _by_igl(head: Mesh, points: NDArray[np.float64]) -> Distances | None:
+    igl: Any = library("igl")
+    if igl is None:
+        return None
+    kind, triangles = igl.SIGNED_DISTANCE_TYPE_PSEUDONORMAL, head.triangles.astype(np.int64)
+    return lambda: np.asarray(igl.signed_distance(points, head.vertices, triangles, sign_type=kind)[0])
