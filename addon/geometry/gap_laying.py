@@ -19,7 +19,7 @@ the part, fine ones stay near its under side."""
 _REACH = 2.5  # how far a correction goes, over its width
 _EXACT = 4  # times the under side is put at its distance in the end
 _STILL = 1e-5  # millimetres; less is no move
-_UNTANGLED, _RELAXED = 4, 1.5  # times crossing faces are drawn apart, and by how many millimetres at most
+_UNTANGLED, _RELAXED = 6, 1.5  # times crossing faces are drawn apart, and by how many millimetres at most
 _NEAR = 4.0  # millimetres over the surface within which a vertex may come to lie too low
 _FAR = 40.0  # and beyond which none of the under side is expected
 _SPLITS = 7
@@ -33,7 +33,7 @@ _STEEPEST = 0.4
 class LaidAt:
     """The part, (n,) which of its vertices are under side, and heights over the surface all over that side: least,
     median, greatest; `deepest` the least height anywhere on the part, millimetres; `crossing` how many faces more than
-    at first pass through another.
+    at first pass through another; `freed` how many vertices had to be let off the surface so that none do.
     """
 
     mesh: Mesh
@@ -43,6 +43,7 @@ class LaidAt:
     greatest: float
     deepest: float
     crossing: int
+    freed: int = 0
 
 
 def laid_at_gap(
@@ -99,7 +100,9 @@ def laid_at_gap(
         mesh = _apart(mesh, near, surface, gap, before)
     progress(0.9, "measuring the gap")
     columns = {name: values for name, values in mesh.columns.items() if name != _MARK}
-    return judged(replace(mesh, columns=columns), mesh.columns[_MARK].astype(bool), surface, gap, before)
+    mark = mesh.columns[_MARK].astype(bool)
+    freed = int((under & ~mark[: len(under)]).sum())
+    return replace(judged(replace(mesh, columns=columns), mark, surface, gap, before), freed=freed)
 
 
 def _one_a_cell(vertices: NDArray[np.float64], rows: NDArray[np.int64], size: float) -> NDArray[np.int64]:
@@ -200,13 +203,28 @@ def _coarse(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float, to
 
 
 def _apart(mesh: Mesh, near: NDArray[np.int64], surface: Sided, gap: float, before: int) -> Mesh:
-    """The mesh without faces that came to cross; hair whose locks cross from the start is left as it is."""
-    for _ in range(0 if before else _UNTANGLED):
-        mesh, crossing, _ = untangled(mesh, reach=_RELAXED)
-        if not crossing:
+    """The mesh without faces that came to cross; hair whose locks cross from the start is left as it is.
+
+    Where drawing them apart does not last, as in a fold too sharp for the faces, the under side there is only kept
+    from coming too low.
+    """
+    for turn in range(0 if before else _UNTANGLED):
+        crossing = crossing_triangles(mesh)
+        if not len(crossing):
             break
-        mesh = _exact(mesh, near, surface, gap)
+        if turn:
+            mesh = _freed(mesh, crossing, turn)
+        mesh = _exact(untangled(mesh, reach=_RELAXED)[0], near, surface, gap)
     return mesh
+
+
+def _freed(mesh: Mesh, faces: NDArray[np.int64], rings: int) -> Mesh:
+    """The mesh with nothing of these faces, and so many rings about them, held at the gap."""
+    free = np.zeros(len(mesh.vertices), bool)
+    free[mesh.triangles[faces]] = True
+    for _ in range(rings - 1):
+        free[mesh.triangles[free[mesh.triangles].any(axis=1)]] = True
+    return replace(mesh, columns={**mesh.columns, _MARK: mesh.columns[_MARK].astype(bool) & ~free})
 
 
 def judged(mesh: Mesh, under: NDArray[np.bool_], surface: Sided, gap: float, before: int) -> LaidAt:

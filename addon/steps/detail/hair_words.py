@@ -32,6 +32,7 @@ def figures_of(fit: HairFit, laid: LaidAt, scale: float) -> dict[str, Any]:
         "strand_length_most_percent": round(100 * strands.most, 2),
         "strand_shear_percent": round(100 * strands.shear, 2),
         "crossing_faces": laid.crossing,
+        "let_off_percent": round(100 * fit.laid.freed / max(int(fit.laid.under.sum()), 1), 2),
         "hair_triangles": len(laid.mesh.triangles),
     }
 
@@ -57,6 +58,10 @@ def fit_remarks(fit: HairFit, laid: LaidAt, gap: float, tolerance: float, scale:
         remarks.append(f"The hair is off its gap by up to {scale * off:.3f} mm: smooth the scalp there, or the hair")
     if laid.crossing:
         remarks.append(f"{laid.crossing} faces of the hair cross where it was pressed together: look at them")
+    if fit.laid.freed:
+        remarks.append(
+            f"{fit.laid.freed} vertices of the hair's under side stand off the scalp, where it folds too sharply for them"
+        )
     strands = fit.strands
     if strands.most > _MANY or strands.shear > 2 * _MANY:
         remarks.append(
