@@ -60,7 +60,7 @@ def fit_remarks(fit: HairFit, laid: LaidAt, gap: float, tolerance: float, scale:
         remarks.append(f"{laid.crossing} faces of the hair cross where it was pressed together: look at them")
     if fit.laid.freed:
         remarks.append(
-            f"{fit.laid.freed} vertices of the hair's under side stand off the scalp, where it folds too sharply for them"
+            f"{fit.laid.freed} vertices of the under side stand off the scalp, where it folds too sharply for them"
         )
     strands = fit.strands
     if strands.most > _MANY or strands.shear > 2 * _MANY:
