@@ -14,12 +14,14 @@ from .partings import hair_from, lift_remarks
 if TYPE_CHECKING:
     from ...geometry.pins import Pinned, Pins
 
+UPWARDS = np.array([0.0, 0.0, 1.0])
+
 
 def hair_keyed(
     piece: Workpiece,
     path: str,
     name: str,
-    up: NDArray[np.float64],
+    way: NDArray[np.float64] | None,
     pins: "Pins",
     shortest: float | None,
     progress: Progress,
@@ -31,11 +33,12 @@ def hair_keyed(
     piece : with its head, and the parts that were parted off it
     path : mesh of the hair in the capture's coordinates; empty: the part `name` that is there
     name : what the hair is called as a part
-    up : (3,) direction in which it comes off
+    way : (3,) direction in which it comes off; None: upwards, or near it where less of its under side holds it
     pins : their shape
     shortest : as `pinned_on` has it
     """
     from ...geometry.pinned_on import pinned_on
+    from ...geometry.way_off import way_off
 
     keyed = [done.figures.get("part") for done in piece.history if done.name == "key"]
     if not path and name in keyed:
@@ -43,11 +46,14 @@ def hair_keyed(
     hair = hair_from(path, piece.frame) if path else piece.parts[name]
     others = [str(part) for part in keyed if part in piece.parts and part != name]
     solids = {"head": piece.needed_head(), **{part: piece.parts[part] for part in others}}
+    if way is None:
+        progress(0.0, "looking for the way it comes off")
+        way, _ = way_off(hair, list(solids.values()), UPWARDS)
+    unit = way / np.linalg.norm(way)
     seat, found = pinned_on(
-        solids["head"], hair, up, pins, progress.stretch(0.0, 0.8), [solids[part] for part in others], shortest
+        solids["head"], hair, unit, pins, progress.stretch(0.1, 0.8), [solids[part] for part in others], shortest
     )
     seated = list(solids)[seat]
-    unit = up / np.linalg.norm(up)
     figures = {
         "part": name,
         "keyed_by": "pins",

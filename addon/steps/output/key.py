@@ -37,7 +37,8 @@ class Key(Step):
 
     Hair is keyed on, and parts nothing: the mesh in `hair`, or the part `hair` that fit-hair made where `part` names
     it. It may lie on the head alone or, once a cap has been parted off, on both: its pins then all stand in the one
-    that most of it lies on, so that it goes on one way and the two still come apart under it. Key it last.
+    that most of it lies on, so that it goes on one way and the two still come apart under it. It comes off along the
+    way on which least of its under side pushes against them, unless `normal` gives another. Key it last.
     """
 
     NAME: ClassVar[str] = "key"
@@ -57,7 +58,9 @@ class Key(Step):
         (), kind="point", help="A point of another plane to part at, with normal: x,y,z"
     )
     normal: tuple[float, ...] = setting(
-        (), kind="point", help="Direction in which the part comes off, with origin, curve or hair: x,y,z"
+        (),
+        kind="point",
+        help="Way the part comes off, with origin, curve or hair: x,y,z; empty: found for curve and hair",
     )
     curve: str = setting(
         "", kind="path", help="Points of a curve to part along, in order round the head, in the capture's coordinates"
@@ -179,11 +182,11 @@ class Key(Step):
 
         if self.curve or self.origin or self.kind == "rim":
             raise BadSetting("key: hair is keyed by pins and parts nothing: leave out curve, origin and kind")
-        up = np.asarray(self.normal or (0.0, 0.0, 1.0), dtype=np.float64)
-        if not up.any():
+        way = np.asarray(self.normal, dtype=np.float64) if self.normal else None
+        if way is not None and not way.any():
             raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
         shortest = None if self.height else SHORTEST_PIN
-        return hair_keyed(piece, self.hair, self.part or HAIR, up, self._pins(breadth), shortest, progress)
+        return hair_keyed(piece, self.hair, self.part or HAIR, way, self._pins(breadth), shortest, progress)
 
     def _pins(self, breadth: float) -> "Pins":
         from ...geometry.pins import Pins
