@@ -2,17 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
-from .aligning import Target, aligned, meeting
+from .aligning import Skin, Target, aligned, meeting
 from .errors import NotPossible
+from .portions import from_portions
 from .progress import SILENT, Progress
-from .thinning import thinned
 from .transforms import applied
 
 
@@ -52,30 +51,34 @@ def registered(
     Notes
     -----
     Point-to-plane alignment (Chen and Medioni 1992, doi 10.1016/0262-8856(92)90066-C) with the farther pairs trimmed,
+    between means of the points in small cells, which lie closer to the surface than the points and are fewer,
     first pass by pass onto those already placed, then all of them in turn onto all the others until none moves. A pass
     that does not belong is then laid on the others, but the others no longer on it.
     """
     if len(passes) < 2:
         raise NotPossible("there is one pass only: give the others too")
     spacing = max(_spacing(points) for points in passes)
-    grids = (8 * spacing, 3 * spacing, 1.5 * spacing)
+    cell = spacing * max(0.5, float(np.sqrt(max(map(len, passes)) / _CELLS)))
+    fine = max(1.5 * spacing, cell)
+    grids = (max(8 * spacing, 2 * fine), max(3 * spacing, fine))
+    skins = _Skins(passes, cell)
     moves = [np.eye(4) for _ in passes]
-    targets = _Targets(passes)
     given = [None] * len(passes) if starts is None else starts
     order = sorted(range(1, len(passes)), key=lambda number: given[number] is None)
     for count, number in enumerate(order, start=1):
         progress(0.6 * count / len(passes), f"placing pass {number + 1} of {len(passes)}")
-        rest = targets.rest(moves, [0, *order[: count - 1]])
+        rest = _Rest(skins.target(moves, [0, *order[: count - 1]]))
         start = given[number]
         if start is None:
-            moves[number] = _placed(passes[number], rest, grids, search)
+            moves[number] = _placed(skins.points(number), rest, grids, search)
         else:
-            moves[number] = _refined(passes[number], rest, start, grids)
+            start = aligned(skins.points(number), rest.target(grids[0]), start, 4 * grids[0], 30)
+            moves[number] = aligned(skins.points(number), rest.fine, start, 4 * grids[1], 30)
     belonging = list(range(len(passes)))
     while True:
-        moves = _relaxed(passes, targets, moves, belonging, grids[2], progress)
-        fits = [_judged(number, passes[number], targets, moves, belonging, grids[2]) for number in range(len(passes))]
-        odd = _odd_one(passes, targets, moves, belonging, fits, grids[2])
+        moves = _relaxed(skins, moves, belonging, fine, progress)
+        fits = [_judged(number, skins, moves, belonging, fine) for number in range(len(passes))]
+        odd = _odd_one(skins, moves, belonging, fits, fine)
         if odd is None:
             return fits
         belonging.remove(odd)
@@ -83,74 +86,62 @@ def registered(
 
 _ROUNDS = 6
 _ODD = 3.0  # a pass with so many times the RMS of the others among themselves does not belong (ours, by trial)
+_CELLS = 200_000  # cells a pass is put into, about: so many at most, and a pass of fewer points keeps nearly all
+_LISTENED = 100_000  # points of a pass that the last alignment listens to: noise goes with the root of their number
+_ASKED = 20_000  # points of a pass that tell its spacing, or how it lies on the others
 
 
 def _spacing(points: NDArray[np.float64]) -> float:
-    chosen = points[:: max(1, len(points) // 1000)]
-    distances, _ = cKDTree(points).query(chosen, 9, workers=-1)
-    return float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
+    """How far apart the points of a pass lie, mm: of some picked at random, who lie wider by the root of the share."""
+    share = 1.0
+    if len(points) > _ASKED:
+        picked = np.unique(np.random.default_rng(0).integers(0, len(points), _ASKED))
+        share = len(picked) / len(points)
+        points = points[picked]
+    distances, _ = cKDTree(points, balanced_tree=False).query(points[:: max(1, len(points) // 1000)], 9, workers=-1)
+    return float(np.median(distances[:, -1])) * float(np.sqrt(share * np.pi / 8.5))
+
+
+class _Skins:
+    """Every pass as a skin in cells of one size."""
+
+    def __init__(self, passes: Sequence[NDArray[np.float64]], size: float) -> None:
+        self._skins = from_portions(len(passes), 1, lambda part: Skin(passes[part.start], size))
+
+    def points(self, number: int) -> NDArray[np.float64]:
+        """(n, 3) the points of one where it was captured, mm."""
+        return self._skins[number].points
+
+    def target(self, moves: list[NDArray[np.float64]], numbers: list[int]) -> Target:
+        """These passes as they lie, to align to."""
+        return Target([self._skins[number] for number in numbers], [moves[number] for number in numbers])
 
 
 class _Rest:
-    """Passes as they lie, put together: their points, and a target of them for each size of grid that is asked for."""
+    """The passes placed so far: as they are, and as one skin in wider cells."""
 
-    def __init__(self, passes: list[NDArray[np.float64]]) -> None:
-        self._passes = passes
+    def __init__(self, fine: Target) -> None:
+        self.fine, self.points = fine, fine.points
         self._made: dict[float, Target] = {}
 
-    @cached_property
-    def points(self) -> NDArray[np.float64]:
-        """(n, 3) all their points, mm."""
-        return np.concatenate(self._passes)
-
     def target(self, size: float) -> Target:
-        """The points thinned to such cells."""
+        """The points in such cells."""
         if size not in self._made:
-            self._made[size] = Target(self.points, size)
+            self._made[size] = Target([Skin(self.points, size)], [np.eye(4)])
         return self._made[size]
 
 
-class _Targets:
-    """What passes are laid on: the last few are kept, for as long as their passes lie still they serve again."""
-
-    def __init__(self, passes: Sequence[NDArray[np.float64]]) -> None:
-        self._passes = passes
-        self._kept: dict[tuple[tuple[int, bytes], ...], _Rest] = {}
-
-    def rest(self, moves: list[NDArray[np.float64]], numbers: list[int]) -> _Rest:
-        """These passes as they lie."""
-        key = tuple((number, moves[number].tobytes()) for number in sorted(numbers))
-        found = self._kept.pop(key, None)
-        if found is None:
-            found = _Rest([applied(moves[number], self._passes[number]) for number, _ in key])
-        self._kept[key] = found  # the latest last
-        if len(self._kept) > len(self._passes):
-            del self._kept[next(iter(self._kept))]
-        return found
-
-
-def _placed(
-    points: NDArray[np.float64], rest: _Rest, grids: tuple[float, float, float], search: bool
-) -> NDArray[np.float64]:
+def _placed(points: NDArray[np.float64], rest: _Rest, grids: tuple[float, float], search: bool) -> NDArray[np.float64]:
     """The move of a pass onto those placed, from where it lies or from the best of many turned starts."""
     coarse = rest.target(grids[0])
-    few = thinned(points, grids[0]).points
+    few = Skin(points, grids[0]).points
     reach = 0.25 * float(np.ptp(points, axis=0).max())
     best = aligned(few, coarse, np.eye(4), reach, 25)
     if search:
         found = [aligned(few, coarse, start, reach, 25) for start in _turned_starts(points, rest.points)]
         found.sort(key=lambda matrix: -_coarse_worth(few, coarse, matrix, grids[0]))
         best = _best_meeting(points, rest.target(grids[1]), [best, *found[:_TRIED_FINELY]], grids[1])
-    return _refined(points, rest, best, grids[1:])
-
-
-def _refined(
-    points: NDArray[np.float64], rest: _Rest, start: NDArray[np.float64], grids: tuple[float, ...]
-) -> NDArray[np.float64]:
-    """The move aligned on finer and finer grids."""
-    for size in grids:
-        start = aligned(points, rest.target(size), start, 4 * size, 30)
-    return start
+    return aligned(points, rest.fine, best, 4 * grids[1], 30)
 
 
 _TRIED_FINELY = 8
@@ -171,7 +162,7 @@ def _turned_starts(points: NDArray[np.float64], rest: NDArray[np.float64]) -> li
 
 def _coarse_worth(few: NDArray[np.float64], coarse: Target, matrix: NDArray[np.float64], size: float) -> float:
     """Share of the points that meet, less a part of how far they are apart."""
-    apart = coarse.tree.query(applied(matrix, few), workers=-1)[0]
+    apart = coarse.nearest(applied(matrix, few))[0]
     return float((apart < size).mean()) - 0.2 * float(np.sqrt((np.minimum(apart, size) ** 2).mean())) / size
 
 
@@ -195,50 +186,33 @@ def _best_meeting(
 
 
 def _relaxed(
-    passes: Sequence[NDArray[np.float64]],
-    targets: _Targets,
-    moves: list[NDArray[np.float64]],
-    belonging: list[int],
-    size: float,
-    progress: Progress,
+    skins: _Skins, moves: list[NDArray[np.float64]], belonging: list[int], size: float, progress: Progress
 ) -> list[NDArray[np.float64]]:
     """The moves after each pass but the first was laid on all others that belong, in turn, until none moves."""
     moves = list(moves)
     for turn in range(_ROUNDS):
         progress(0.6 + 0.4 * turn / _ROUNDS, "relaxing all passes together")
         shifts = []
-        for number in range(1, len(passes)):
-            rest = targets.rest(moves, [k for k in belonging if k != number])
-            better = aligned(passes[number], rest.target(size), moves[number], 2 * size, 15)
+        for number in range(1, len(moves)):
+            rest = skins.target(moves, [k for k in belonging if k != number])
+            better = aligned(skins.points(number), rest, moves[number], 2 * size, 15, _LISTENED, 0.8)
             shifts.append(float(np.abs(better[:3, 3] - moves[number][:3, 3]).max()))
             moves[number] = better
-        if max(shifts) < 1e-4:
+        if max(shifts) < 1e-4 or len(shifts) == 1:  # of two passes one has been laid, and the other lies still
             break
     return moves
 
 
-def _judged(
-    number: int,
-    points: NDArray[np.float64],
-    targets: _Targets,
-    moves: list[NDArray[np.float64]],
-    belonging: list[int],
-    size: float,
-) -> Fit:
+def _judged(number: int, skins: _Skins, moves: list[NDArray[np.float64]], belonging: list[int], size: float) -> Fit:
     """Overlap and RMS of a pass against the others that belong: distances to the planes of their nearest points."""
-    target = targets.rest(moves, [k for k in belonging if k != number]).target(size)
-    own = points[:: max(1, len(points) // 20_000)]
-    overlap, rms = meeting(applied(moves[number], own), target, size)
+    target = skins.target(moves, [k for k in belonging if k != number])
+    points = skins.points(number)
+    overlap, rms = meeting(applied(moves[number], points[:: max(1, len(points) // _ASKED)]), target, size)
     return Fit(moves[number], overlap, rms, number in belonging)
 
 
 def _odd_one(
-    passes: Sequence[NDArray[np.float64]],
-    targets: _Targets,
-    moves: list[NDArray[np.float64]],
-    belonging: list[int],
-    fits: list[Fit],
-    size: float,
+    skins: _Skins, moves: list[NDArray[np.float64]], belonging: list[int], fits: list[Fit], size: float
 ) -> int | None:
     """The pass that does not belong, if there is one; of two passes alone it cannot be told which."""
     if len(belonging) < 3:
@@ -247,5 +221,5 @@ def _odd_one(
     others = [number for number in belonging if number != worst]
     if fits[worst].rms <= 1.5 * float(np.median([fits[number].rms for number in others])):
         return None  # as good as the rest: no need to look closer
-    among = [_judged(number, passes[number], targets, moves, others, size).rms for number in others]
+    among = [_judged(number, skins, moves, others, size).rms for number in others]
     return worst if fits[worst].rms > _ODD * float(np.median(among)) else None

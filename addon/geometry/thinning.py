@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import BadCloud
-from .neighbours import morton_codes
+from .neighbours import box_round, morton_codes, stable_order
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,12 +50,12 @@ def thinned(points: NDArray[np.float64], size: float) -> Thinned:
     """
     if not len(points):
         raise BadCloud("the cloud is empty: there is nothing to thin")
-    low = points.min(axis=0)
-    if float((points.max(axis=0) - low).max()) >= size * (2**21 - 1):
+    low, high = box_round(points)
+    if float((high - low).max()) >= size * (2**21 - 1):
         raise BadCloud(f"the cloud spans more than {size * 2**21:.0f}: remove its far strays first")
     cells = ((points - low) / size).astype(np.int64)
     codes = morton_codes(cells)
-    order = np.argsort(codes, kind="stable")
+    order = stable_order(codes)
     codes = codes[order]
     starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
     counts = np.diff(np.append(starts, len(points)))
@@ -63,7 +63,7 @@ def thinned(points: NDArray[np.float64], size: float) -> Thinned:
 
 
 def _sums(values: NDArray[np.generic], order: NDArray[np.int64], starts: NDArray[np.int64]) -> NDArray[np.float64]:
-    ordered = values[order].astype(np.float64, copy=False)
+    ordered = values.take(order, axis=0).astype(np.float64, copy=False)
     if ordered.ndim == 1:
         return np.add.reduceat(ordered, starts)
     return np.stack([np.add.reduceat(ordered[:, axis], starts) for axis in range(ordered.shape[1])], axis=1)

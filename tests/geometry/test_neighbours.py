@@ -5,7 +5,7 @@ import time
 import numpy as np
 import pytest
 from canthus.geometry.errors import BadCloud
-from canthus.geometry.neighbours import arranged, morton_codes, tree_order
+from canthus.geometry.neighbours import arranged, box_round, morton_codes, stable_order, tree_order
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -22,6 +22,25 @@ def test_tree_order_is_a_permutation_and_keeps_neighbours_together():
     assert sorted(order.tolist()) == list(range(5000))
     step = np.linalg.norm(np.diff(points[order], axis=0), axis=1).mean()
     assert step < 0.2 * np.linalg.norm(np.diff(points, axis=0), axis=1).mean()
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(0, 300), st.integers(1, 64))
+def test_order_is_that_of_a_stable_sort(seed, count, bits):
+    """numpy's own stable argsort is the reference; with few or all of a word's bits in use, and equal numbers."""
+    rng = np.random.default_rng(seed)
+    codes = (
+        rng.integers(0, 2**bits, count, dtype=np.uint64, endpoint=False)
+        if bits < 64
+        else rng.integers(0, 2**64 - 1, count, dtype=np.uint64, endpoint=True)
+    )
+    codes[::3] = codes[:1].repeat(len(codes[::3]))
+    codes[1::3] ^= np.uint64(1)
+    np.testing.assert_array_equal(stable_order(codes), np.argsort(codes, kind="stable"))
+
+
+def test_box_is_that_of_the_rows():
+    points = np.random.default_rng(2).standard_normal((100, 3))
+    np.testing.assert_array_equal(box_round(points), [points.min(axis=0), points.max(axis=0)])
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(1, 200), st.integers(1, 6))
