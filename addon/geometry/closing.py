@@ -15,7 +15,7 @@ from .mesh import Mesh
 from .neighbours import Arranged, arranged
 from .normals import plane_normals
 from .orientation import along_a_tree
-from .poisson import Field, winding_field
+from .poisson import Field, NearField, winding_field
 from .progress import SILENT, Progress
 from .thinning import Thinned, thinned
 from .walls import drawn_without_handles
@@ -86,13 +86,15 @@ def closed_surface(
     weights = np.minimum(cloud.counts[held.rows], 8).astype(np.float64)
     kernel = float(np.interp(spacing, _KERNEL_AT, _KERNEL))
     fit = SphereFit(held, facing, weights, kernel * reach, round(4 * kernel * kernel + 3))
-    seen_nodes = Seen.made(held, origin, step, _UNSEEN * np.maximum(reach, step))
+    seen_nodes = Seen.made(held, origin, step, np.hypot(_UNSEEN * np.maximum(reach, step), _OVER * step))
 
     def field(nodes: NDArray[np.int64]) -> NDArray[np.float64]:
         places = origin + nodes * step
         seen = np.flatnonzero(seen_nodes.at(nodes))
         near = fit.near_nodes(nodes[seen], origin, step)
-        apart = (near.gap / np.maximum(reach[near.row], step) - _SEEN) / (_UNSEEN - _SEEN)
+        over = np.minimum(np.abs(near.distance), _OVER * step)  # that a node lies off the surface says nothing of a gap
+        aside = np.sqrt(np.maximum(near.gap**2 - over**2, 0.0))
+        apart = (aside / np.maximum(reach[near.row], step) - _SEEN) / (_UNSEEN - _SEEN)
         outside = (near.lean - _RIM) / (_PAST_RIM - _RIM)
         ruled = np.clip(np.maximum(apart, outside), 0, 1)
         beyond, value = np.ones(len(nodes)), np.zeros(len(nodes))
@@ -123,6 +125,7 @@ _RIM, _PAST_RIM = 0.5, 0.8  # leans between which the points' word gives way: a 
 # Gaps, in spacings of the cloud there, up to which the points rule and from which they don't. Where points lie far
 # apart, what is fitted to them bulges off a thin ear soon after; what it says between them is still worth its while.
 _SEEN, _UNSEEN = 1.25, 1.9
+_OVER = 1.5  # grid steps a node of a cell that the surface passes through may lie off it
 _SURE, _UNSURE = 1.5, 3.5  # gaps, in spacings, up to which a place is believed and from which it is not
 
 
@@ -158,9 +161,14 @@ def _oriented(held: Arranged, normals: NDArray[np.float64]) -> NDArray[np.float6
 
 @dataclass(frozen=True, eq=False)
 class _Coarse:
-    """The winding number on a coarse grid, read as a distance of the right sign."""
+    """The winding number on a coarse grid, read as a distance of the right sign.
+
+    Within a cell or two of the points the grid blurs the step it takes there, so that a moat would run round what is
+    filled in: there `near` gives what the points themselves say.
+    """
 
     field: Field
+    near: NearField
     level: float
     jump: float
 
@@ -178,11 +186,14 @@ class _Coarse:
         jump = float(np.median(2 * jumps[0] - jumps[1]))
         if jump <= 0.2:
             raise BadCloud("the points do not show which side is inside: clean the cloud, or give it normals")
-        return cls(field, jump / 2, jump)
+        return cls(field, NearField(held, elements, step), jump / 2, jump)
 
     def distance(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n,) negative inside, in millimetres near the surface and fainter away from the points."""
-        return (self.level - self.field.at(places)) * (2 * self.field.spacing / self.jump)
+        return self._as_distance(self.field.at(places) + self.near.missing(places))
+
+    def _as_distance(self, winding: NDArray[np.float64]) -> NDArray[np.float64]:
+        return (self.level - winding) * (2 * self.field.spacing / self.jump)
 
     def crossings(self, step: float, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Centres of fine cells where the coarse surface passes and no point lies in the coarse cells around."""
@@ -197,7 +208,7 @@ class _Coarse:
         ratio = round(self.field.spacing / step)
         offsets = (np.stack(np.meshgrid(*[np.arange(ratio)] * 3, indexing="ij"), -1).reshape(-1, 3) + 0.5) / ratio
         places = self.field.origin + self.field.spacing * (cells[:, None] + offsets).reshape(-1, 3)
-        close = np.abs(self.distance(places)) < step
+        close = np.abs(self._as_distance(self.field.at(places))) < step
         found: NDArray[np.float64] = places[close]
         return found
 
