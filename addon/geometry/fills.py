@@ -1,12 +1,13 @@
 """What a closed surface filled in: the gaps of a scan, each with its size and place, and how far it stands out."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .measures import components, triangle_areas
 from .mesh import Mesh
+from .smoothing import averaging
 
 FARTHEST = 5.0
 """Millimetres from the data beyond which the surface counts as filled in, however sparse the points are."""
@@ -53,6 +54,43 @@ def fills(mesh: Mesh) -> list[Fill]:
     starts = np.searchsorted(piece[order], np.arange(int(piece.max(initial=-1)) + 1))
     found = [_fill(mesh, rows[some], gap, on_rim) for some in np.split(order, starts[1:]) if len(some)]
     return sorted(found, key=lambda fill: -fill.area)
+
+
+def relaxed(mesh: Mesh, shares: NDArray[np.float64], passes: int = 12) -> tuple[Mesh, NDArray[np.int64]]:
+    """The mesh with the vertices of what was filled in drawn to the mean of their neighbours.
+
+    Parameters
+    ----------
+    mesh : closed
+    shares : (n,) how much of the way a vertex goes each time, 0 for those that points support: they stay
+    passes : how often; waves as long as so many edges are gone, a flat stays flat
+
+    Returns
+    -------
+    The mesh, and the rows of the vertices that may have moved.
+
+    Notes
+    -----
+    Along its rim a fill is ragged, as the last points of the scan lie at random, and stands up by a spacing.
+    """
+    moving = shares > 0
+    if not moving.any():
+        return mesh, np.flatnonzero(moving)
+    part, number = mesh.kept(moving[mesh.triangles].any(axis=1)), np.flatnonzero(_used(mesh, moving))
+    mean, some = averaging(part).astype(np.float64), shares[number, None]
+    place = part.vertices
+    for _ in range(passes):
+        place = place + some * (mean @ place - place)
+    vertices = mesh.vertices.copy()
+    vertices[number] = place
+    return replace(mesh, vertices=vertices), np.flatnonzero(moving)
+
+
+def _used(mesh: Mesh, moving: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(n,) which vertices belong to a triangle with one that moves."""
+    used = np.zeros(len(mesh.vertices), bool)
+    used[mesh.triangles[moving[mesh.triangles].any(axis=1)]] = True
+    return used
 
 
 def _fill(mesh: Mesh, rows: NDArray[np.int64], gap: NDArray[np.float64], on_rim: NDArray[np.bool_]) -> Fill:

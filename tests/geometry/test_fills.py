@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from canthus.geometry.closing import closed_surface
-from canthus.geometry.fills import FARTHEST, fills
+from canthus.geometry.fills import FARTHEST, fills, relaxed
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids import icosphere
 
@@ -52,3 +52,21 @@ def test_the_flat_across_an_open_neck_is_declared_and_is_no_bubble():
 
 def test_a_surface_seen_all_over_has_no_fill():
     assert fills(ball_with_distance(lambda places: np.full(len(places), 0.3))) == []
+
+
+def test_what_is_relaxed_settles_between_what_stays():
+    """Means of means over a membrane end in the solution of Laplace's equation: here the plane through its rim."""
+    sides = np.arange(21.0)
+    x, y = (each.ravel() for each in np.meshgrid(sides, sides))
+    rough = np.random.default_rng(0).normal(0, 0.5, len(x))
+    inner = (np.abs(x - 10) < 8) & (np.abs(y - 10) < 8)
+    vertices = np.stack([x, y, 0.3 * x + np.where(inner, rough, 0)], axis=1)
+    corner = (np.arange(20)[:, None] * 21 + np.arange(20)).ravel()
+    triangles = np.concatenate([corner[:, None] + [0, 1, 21], corner[:, None] + [1, 22, 21]])
+    mesh, moved = relaxed(Mesh(vertices, triangles), inner.astype(float), passes=400)
+    np.testing.assert_array_equal(moved, np.flatnonzero(inner))
+    np.testing.assert_array_equal(mesh.vertices[~inner], vertices[~inner])
+    assert np.abs(mesh.vertices[:, 2] - 0.3 * mesh.vertices[:, 0]).max() < 1e-3
+    same, none = relaxed(mesh, np.zeros(len(x)))
+    assert same is mesh
+    assert not len(none)
