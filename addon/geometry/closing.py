@@ -127,7 +127,6 @@ _RIM, _PAST_RIM = 0.5, 0.8  # leans between which the points' word gives way: a 
 # apart, what is fitted to them bulges off a thin ear soon after; what it says between them is still worth its while.
 _SEEN, _UNSEEN = 1.25, 1.9
 _OVER = 1.5  # grid steps a node of a cell that the surface passes through may lie off it
-_KEPT, _LOOSE = 0.9, 1.4  # gaps, in spacings, up to which a vertex stays where it is and from which it is relaxed whole
 _SURE, _UNSURE = 1.5, 3.5  # gaps, in spacings, up to which a place is believed and from which it is not
 
 
@@ -230,7 +229,7 @@ def _with_columns(
     count, sure = 1 if colours is None else 4, float(_UNSURE * reach.max())
     apart, rows = nearest(held, mesh.vertices, count, sure)
     spare = apart[:, 0] / np.maximum(reach[rows[:, 0]], step)
-    mesh, moved = relaxed(mesh, np.clip((spare - _KEPT) / (_LOOSE - _KEPT), 0, 1))
+    mesh, moved = relaxed(mesh, np.clip((spare - _SEEN) / (_UNSEEN - _SEEN), 0, 1))
     if len(moved):
         apart[moved], rows[moved] = nearest(held, mesh.vertices[moved], count, sure)
     gap = apart[:, 0]
