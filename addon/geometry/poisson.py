@@ -62,7 +62,9 @@ class NearField:
             along = np.einsum("ij,ij->i", way, self._elements.take(rows, axis=0))
             along *= np.interp(away, self._away, self._lacking)
             along /= away * away * away
-            summed: NDArray[np.float64] = np.bincount(which, weights=along, minlength=len(places[part])).astype(np.float64)
+            summed: NDArray[np.float64] = np.bincount(which, weights=along, minlength=len(places[part])).astype(
+                np.float64
+            )
             return summed
 
         return np.concatenate(from_portions(len(places), 2048, work)) if len(places) else np.empty(0)
