@@ -31,8 +31,10 @@ def drawn_apart(
     """
     meshes = piece.all_parts()
     shifts = {name: shift for name, shift in shifts_of(piece).items() if name in parts}
-    moved = {parts[name].name: Vector(shift) for name, shift in shifts.items()}
-    corners = {name: _corners(meshes[name]) + shifts[name] for name in parts}
+    seats = {name: _corners(meshes[name]) for name in parts}
+    rise = _rise(seats, shifts)
+    moved = {parts[name].name: Vector(shift + rise) for name, shift in shifts.items()}
+    corners = {name: seats[name] + shifts[name] + rise for name in parts}
     every = np.concatenate(list(corners.values()))
     low, high = every.min(axis=0), every.max(axis=0)
     width = 1.16 * float((high - low).max())
@@ -42,11 +44,19 @@ def drawn_apart(
     size = float(np.ptp(_corners(meshes["head"] if "head" in meshes else next(iter(meshes.values()))), axis=0).max())
     for name, shift in shifts.items():
         if np.any(shift):
-            seat = _corners(meshes[name]).mean(axis=0)
+            seat = seats[name].mean(axis=0) + rise
             things.append(_way(name, seat, seat + shift, _LINE * size, add))
     for name, number in numbers(list(meshes)).items():
         things.append(_label(number, name, corners[name], view, add))
     return view, tuple(things), moved
+
+
+def _rise(seats: dict[str, NDArray[np.float64]], shifts: dict[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+    """(3,) how far all of it is lifted, so that what comes out below does not sink into the paper."""
+    floor = min(float(corners[:, 2].min()) for corners in seats.values())
+    lowest = min(float(corners[:, 2].min() + shifts[name][2]) for name, corners in seats.items())
+    height = max(float(corners[:, 2].max()) for corners in seats.values()) - floor
+    return np.array([0.0, 0.0, floor - lowest + 0.04 * height if lowest < floor else 0.0])
 
 
 def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
@@ -65,8 +75,7 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
         if name == "head":
             shifts[name] = np.zeros(3)
         elif name in ways:
-            over = name.startswith("hair") and opening is not None  # it lies on a cap that is moved itself
-            shifts[name] = ((0.66 if behind else 0.36) + (0.4 if over else 0.0)) * size * ways[name]
+            shifts[name] = (0.66 if behind else 0.36) * size * ways[name]
         elif name.startswith(("eye", "dome")):
             inside = opening is not None and name.replace("dome", "eye") in behind
             shifts[name] = 0.38 * size * opening if inside and opening is not None else np.array([0, -0.3 * size, 0])
@@ -74,10 +83,25 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
             shifts[name] = 0.48 * size * opening  # behind the eye it holds
         else:
             shifts[name] = 0.4 * size * _straight(_corners(mesh).mean(axis=0) - middle)
+    for name in (each for each in ways if each.startswith("hair") and each in shifts):
+        shifts[name] = max(_clear_of(meshes, shifts, name, ways[name]), 0.36 * size) * ways[name]
     for plug in (each for done in piece.history if done.name == "vent" for each in done.figures.get("plugs", ())):
         if plug["plug"] in shifts and plug["part"] in shifts:
             shifts[plug["plug"]] = shifts[plug["part"]] + 0.2 * size * np.asarray(plug["way"])
     return shifts
+
+
+def _clear_of(
+    meshes: dict[str, Mesh], shifts: dict[str, NDArray[np.float64]], name: str, way: NDArray[np.float64]
+) -> float:
+    """How far a part that lies over the others has to go to be clear of all that are themselves moved along its way."""
+    tops = [
+        float(((_corners(mesh) + shifts[other]) @ way).max())
+        for other, mesh in meshes.items()
+        if other != name and shifts[other] @ way > 0
+    ]
+    foot = _corners(meshes[name]) @ way
+    return max(tops) - float(foot.min()) + 0.1 * float(np.ptp(foot)) if tops else 0.0
 
 
 def parting_ways(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
