@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 
 from ..geometry.measures import triangle_areas
 from ..geometry.mesh import Mesh
+from ..geometry.neighbours import tree_order
 
 _SHARP = 4 * np.log(2)  # a bell exp(-_SHARP (r / width)^2) is a half at half its width
 
@@ -44,6 +45,8 @@ GRAIN = Form(-0.10, 0.35, spacing=1.2)
 STUBBLE = Form(0.10, 0.15, density=40.0)
 """Height and number of a day's growth: common practice, no source; a hair is 0.06 to 0.08 mm thick (Wolfram 2003)."""
 
+_TRIES = 8  # places tried for one pore before it is left out
+
 PORES_BY_REGION = {"nose": 1.6, "forehead": 1.2, "face": 0.8, "chin": 1.0, "neck": 0.3, "orbit": 0.3, "lids": 0.0}
 """Share of the density in each region: more on nose and forehead (Flament 2015); the figures: common practice."""
 
@@ -69,17 +72,19 @@ def scattered(
     if not wanted:
         return np.zeros((0, 3)), np.zeros(len(mesh.vertices))
     rng = np.random.default_rng(seed)
-    tries = 4 * wanted
-    chosen = rng.choice(len(per_triangle), tries, p=per_triangle / per_triangle.sum())
-    candidates = np.einsum("nc,ncx->nx", rng.dirichlet((1.0, 1.0, 1.0), tries), mesh.corners[chosen])
-    blocked, kept = np.zeros(tries, bool), []
+    # the skin in as many pieces as there are to be, each with its share, so that no region gets more by chance
+    order = tree_order(mesh.corners.mean(axis=1))
+    ends = np.cumsum(per_triangle[order])
+    at = (np.repeat(rng.permutation(wanted), _TRIES) + rng.random(_TRIES * wanted)) * (ends[-1] / wanted)
+    chosen = order[np.searchsorted(ends, at, side="right").clip(max=len(order) - 1)]
+    candidates = np.einsum("nc,ncx->nx", rng.dirichlet((1.0, 1.0, 1.0), len(chosen)), mesh.corners[chosen])
+    blocked, kept = np.zeros(len(chosen), bool), []
     near = cKDTree(candidates).query_ball_point(candidates, 1.6 * form.width, workers=-1)
-    for row in range(tries):
-        if not blocked[row]:
-            kept.append(row)
-            blocked[near[row]] = True
-            if len(kept) == wanted:
-                break
+    for piece in range(wanted):
+        free = np.flatnonzero(~blocked[piece * _TRIES : (piece + 1) * _TRIES])
+        if len(free):
+            kept.append(piece * _TRIES + int(free[0]))
+            blocked[near[kept[-1]]] = True
     places = candidates[kept]
     away, _ = cKDTree(places).query(mesh.vertices, k=[1, 2, 3], distance_upper_bound=2.5 * form.width, workers=-1)
     return places, form.depth * np.exp(-_SHARP * (away / form.width) ** 2).sum(axis=1)
