@@ -33,7 +33,7 @@ _STEEPEST = 0.4
 class LaidAt:
     """The part, (n,) which of its vertices are under side, and heights over the surface all over that side: least,
     median, greatest; `deepest` the least height anywhere on the part, millimetres; `crossing` how many faces more than
-    at first pass through another; `freed` how many vertices had to be let off the surface so that none do.
+    the `crossed` ones at first pass through another; `freed` how many vertices had to be let off the surface for that.
     """
 
     mesh: Mesh
@@ -43,6 +43,7 @@ class LaidAt:
     greatest: float
     deepest: float
     crossing: int
+    crossed: int = 0
     freed: int = 0
 
 
@@ -246,4 +247,4 @@ def judged(mesh: Mesh, under: NDArray[np.bool_], surface: Sided, gap: float, bef
     deepest = min(float(own.min()), float(heights.min(initial=np.inf)))
     least, middle, greatest = float(side.min()), float(np.median(side)), float(side.max())
     more = max(0, len(crossing_triangles(mesh)) - before)
-    return LaidAt(mesh, under, least, middle, greatest, deepest, more)
+    return LaidAt(mesh, under, least, middle, greatest, deepest, more, before)

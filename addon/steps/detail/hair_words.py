@@ -56,7 +56,7 @@ def fit_remarks(fit: HairFit, laid: LaidAt, gap: float, tolerance: float, scale:
     off = max(abs(laid.least - gap), abs(laid.greatest - gap), gap - laid.deepest)
     if off > 1.001 * tolerance:
         remarks.append(f"The hair is off its gap by up to {scale * off:.3f} mm: smooth the scalp there, or the hair")
-    if laid.crossing:
+    if laid.crossing > laid.crossed:  # pieces that overlap on purpose cross a little more or less once moved
         remarks.append(f"{laid.crossing} faces of the hair cross where it was pressed together: look at them")
     if fit.laid.freed:
         remarks.append(
@@ -66,6 +66,6 @@ def fit_remarks(fit: HairFit, laid: LaidAt, gap: float, tolerance: float, scale:
     if strands.most > _MANY or strands.shear > 2 * _MANY:
         remarks.append(
             f"Strands are stretched or pressed by up to {100 * strands.most:.0f} % and sheared by up to "
-            f"{100 * strands.shear:.0f} %: the two scalps differ much, or their landmarks are off"
+            f"{100 * strands.shear:.0f} %: the scalps differ much, landmarks are off, or it needs its old head"
         )
     return remarks
