@@ -51,7 +51,11 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
     orders += [f"Try {_and([name])} dry: it goes on one way only. Glue it when the eyes sit right." for name in caps]
     if plugs:
         orders.append(_PLUGS[_settings(figures, "vent").get("plugs", "straight")].format(plugs=_and(plugs)))
-    orders += [f"Try {_and([name])} dry: its pins go in one way only. Glue it last." for name in hair]
+    keyed = {each.get("figures", {}).get("part") for each in figures["steps"] if each["name"] == "key"}
+    orders += [
+        f"Try {_and([name])} dry{': its pins go in one way only' if name in keyed else ''}. Glue it last."
+        for name in hair
+    ]
     neck = _settings(figures, "neck").get("kind")
     if neck in _NECK:
         orders.append(_NECK[neck])

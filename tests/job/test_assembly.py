@@ -52,3 +52,7 @@ def test_hair_goes_on_last_over_the_cap():
     )
     assert cap < plug < hair < len(orders) - 1
     assert not any("hair" in order for order in orders if "Seat" in order)
+    assert not any("pins" in order for order in orders)  # it was not keyed
+    given = figures("head", "hair", key={})
+    given["steps"][0]["figures"] = {"part": "hair"}
+    assert any("hair (2) dry: its pins go in one way only" in order for order in assembly(given))
