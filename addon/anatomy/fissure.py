@@ -94,6 +94,14 @@ class Fissure:
         rise = np.array([0.0, 0.0, height])
         return Fissure(self.side, self.inner, self.outer, shut + 0.9 * rise, shut - 0.1 * rise)
 
+    def drawn_in(self, longest: float, globe: NDArray[np.float64]) -> "Fissure":
+        """The fissure with its corners no farther apart than `longest`, mm, drawn in towards a (3,) globe's centre."""
+        chord = self.outer - self.inner
+        share = float(np.clip((globe - self.inner) @ chord / (chord @ chord), 0.3, 0.7))
+        before = self.inner + share * chord
+        inner, outer = (before + min(1.0, longest / self.length) * (end - before) for end in (self.inner, self.outer))
+        return Fissure(self.side, inner, outer, self.upper, self.lower)
+
     def mirrored(self) -> "Fissure":
         """The other eye's fissure in a face that is the same on both sides of x = 0."""
         other = "right" if self.side == "left" else "left"

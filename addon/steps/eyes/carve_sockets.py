@@ -61,9 +61,9 @@ class CarveSockets(EyeStep):
         head, tools, eyes, carved = piece.needed_head(), list[Mesh](), list[Eye](), piece
         for number, eye in enumerate(piece.eyes):
             progress(0.2 * number, f"shaping the {eye.side} socket")
-            shaped, placed, cutters, thinnest = self._shaped(carved, eye)
-            if thinnest <= 0:
-                carved = without_eye(carved, eye.side, f"its pocket would break out {-thinnest:.2f} mm deep", _ROOM)
+            shaped, placed, cutters, least = self._shaped(carved, eye)
+            if least <= 0:
+                carved = without_eye(carved, eye.side, f"its pocket would break out {-least:.2f} mm deep", _ROOM)
                 continue
             carved = shaped
             eyes.append(placed)
@@ -81,7 +81,7 @@ class CarveSockets(EyeStep):
 
     def _shaped(self, piece: Workpiece, eye: Eye) -> tuple[Workpiece, Eye, list[Mesh], float]:
         """The workpiece with what one socket measures, the eye as it will sit, the solids that cut the socket, and the
-        least that is left of the lids.
+        least that is left of lids and walls.
         """
         from ...anatomy.globe_fit import AHEAD
         from ...anatomy.globe_placing import REACH
@@ -109,7 +109,7 @@ class CarveSockets(EyeStep):
         for note in self._notes(eye.side, thinnest, wall, place):
             piece = piece.noted(note)
         eye = replace(eye, bore_length=pocket.length, opening=rim.curve(view, pocket.radius + scale))
-        return piece, eye, tools, thinnest
+        return piece, eye, tools, min(thinnest, wall)
 
     def _told(
         self, piece: Workpiece, side: str, pocket: "Pocket", rim: float, thinnest: float, wall: float

@@ -22,6 +22,9 @@ _FISSURES = (20.5, 32.7)
 """Lengths of fissure beyond which a corner was hardly found, mm at life size: three standard deviations under the
 mean of 52 women, 26.04 ± 1.83, and over that of 51 men, 27.64 ± 1.67 (BioMed Res Int 2013, 821428)."""
 
+_LONGEST_SHUT = 30.1
+"""Of a shut eye, whose corners show least, mm at life size: two standard deviations over the mean of 76 young adults,
+27.1 ± 1.5 (Read et al. 2006)."""
 
 _PRINTS = 0.25
 """mm: five pixels of a desktop machine. A lid is held along its whole length; under 0.15 mm `check` calls it grave."""
@@ -129,9 +132,11 @@ class RebuildLids(EyeStep):
         except NotPossible as reason:
             return piece.noted(f"the {eye.side} lids stay as they were scanned: {reason}")
         if shut:
+            found = fissure_of(piece, eye.side, bed.centre, bed.sitter).length
+            corners = f", and its corners drawn in from {found:.1f} mm apart" if found > _LONGEST_SHUT else ""
             piece = piece.noted(
                 f"the {eye.side} eye was scanned shut: its lids were opened to {made.size.height:.1f} mm at life "
-                "size, about what most adults' are; set fissure_height or aperture to the sitter's own"
+                f"size, about what most adults' are{corners}; set fissure_height or aperture to the sitter's own"
             )
         x, y, z = ((bed.centre - made.sunk * bed.axis) * piece.scale).tolist()
         eyes = list(piece.eyes)
@@ -152,7 +157,7 @@ class RebuildLids(EyeStep):
         fissure, margin = fissure_of(piece, eye.side, centre, sitter), eye.opening / scale
         shut = lids is None and not fissure.is_open
         if shut:
-            fissure = fissure.opened()
+            fissure = fissure.drawn_in(_LONGEST_SHUT, centre).opened()
             margin = fissure.curve(180)
         if lids is not None:
             margin = np.concatenate([lids[0], lids[1][::-1]])

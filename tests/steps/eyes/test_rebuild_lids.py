@@ -216,3 +216,20 @@ def test_an_eye_that_was_scanned_shut_is_opened_to_the_published_height(placed):
     assert carved.figures["left_least_lid_mm"] > 0.2
     assert is_watertight(carved.head)
     assert not any("scanned shut" in note for note in RebuildLids().apply(placed).notes)
+
+
+def test_corners_of_a_shut_eye_that_lie_too_far_apart_are_drawn_in(placed):
+    """No longer than 30.1 mm, two standard deviations over the 27.1 ± 1.5 of 76 young adults (Read et al. 2006)."""
+    marks = dict(placed.landmarks)
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        marks[f"palpebrale-superius-{side}"] = marks[f"palpebrale-inferius-{side}"]
+        for name, out in (("endocanthion", -4.0), ("exocanthion", 4.0)):
+            x, y, z = marks[f"{name}-{side}"].position
+            marks[f"{name}-{side}"] = dataclasses.replace(
+                marks[f"{name}-{side}"], position=(x + sign * out * placed.scale, y, z)
+            )
+    made = RebuildLids().apply(placed.but(landmarks=marks))
+    assert sum("corners drawn in from 35" in note for note in made.notes) == 2
+    for side in ("left", "right"):
+        assert made.figures[f"{side}_fissure_length_mm_life"] == pytest.approx(30.1, abs=1.0)
+    assert len(CarveSockets().apply(made).eyes) == 2
