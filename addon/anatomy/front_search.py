@@ -107,9 +107,10 @@ def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:
     (left, right, strength), doubt = tries[0], 1.0
     for wider in tries[1:]:
         apart = max(float(np.linalg.norm(left - wider[0])), float(np.linalg.norm(right - wider[1]))) / size
-        if apart < _SAME or all(_runs_on(folds, front, *ends) for ends in ((left, wider[0]), (right, wider[1]))):
-            doubt = doubt if apart < _SAME else _RUN_ON
-            left, right, strength = wider
+        if apart < _SAME:
+            continue
+        if all(_runs_on(folds, front, *ends) for ends in ((left, wider[0]), (right, wider[1]))):
+            doubt, (left, right, strength) = _RUN_ON, wider
         else:
             doubt = min(doubt, float(np.clip((5.0 - apart) / 2.0, 0, 1)))
     if any(_pit_beyond(folds, front, place[[0, 2]], end, size) for end in (left, right)):
