@@ -9,6 +9,7 @@ from scipy.sparse.csgraph import connected_components
 
 from .neighbours import Arranged, arranged
 from .normals import least_axis
+from .portions import from_portions
 from .progress import SILENT, Progress
 from .thinning import thinned
 
@@ -47,10 +48,11 @@ def found_strays(
 
     Notes
     -----
-    Three tests, each against the points around, so that a thinly scanned crown is judged by its own measure:
+    Four tests, each against the points around, so that a thinly scanned crown is judged by its own measure:
     the distance to the n-th neighbour on a logarithmic scale with median and MAD, though a gap in thin sampling does
-    not make a stray of its rim; the height over the plane of the neighbours, for those that stand apart; and the
-    extent of the connected piece. Bounds on the plane test from simulated captures of the demo head (200,000 and
+    not make a stray of its rim; the height over the plane of the neighbours, for those that stand apart; the
+    extent of the connected piece; and, for clusters that hang on the skin, whether points fill space and lie on no
+    surface. Bounds on the plane test from simulated captures of the demo head (200,000 and
     960,000 points, 4 % strays, clusters and veils).
     """
     held = arranged(points)
@@ -75,6 +77,7 @@ def found_strays(
     spacing = float(np.exp(typical)) / np.sqrt(neighbours / np.pi)
     kept = np.flatnonzero(kind == GOOD)
     kind[kept[_loose(held.points, kept, rows, _LINK * spacing, island)]] = CLUSTER
+    kind[_filling(held, rows, kind == GOOD, island)] = CLUSTER
     apart = np.flatnonzero(
         (kind == LONE) & (reach <= typical + np.log(_NO_SURFACE)) & (reach - excess > typical + _SPARSE)
     )
@@ -93,6 +96,7 @@ _LEVEL, _FLAT = (
     0.15,
     0.02,
 )  # height and share of the spread at which a point far from others still lies on their surface
+_FILLS, _NOISY = 0.08, 5.0  # share of the spread across from which points fill space, over so many median ones
 _HEIGHT = 0.4  # height over the neighbours' plane, of the distance to the last of them
 _LINK = 2.5  # side of the cells that tell what hangs together, in spacings
 
@@ -107,6 +111,34 @@ def _off_plane(
     second = np.einsum("mki,mkj->mij", near, near)
     axis, share = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
     return np.abs(np.einsum("mi,mi->m", held.points[which] - middle, axis)), share
+
+
+def _filling(held: Arranged, rows: NDArray[np.int64], good: NDArray[np.bool_], island: float) -> NDArray[np.bool_]:
+    """Which of the good points are of a small flock that fills space: the neighbours lie in no plane.
+
+    Every other point is asked, and what they say is meant over the neighbours' neighbours, so that the rim of an ear,
+    where points fill space along a line only, is none. Noise makes dense clouds thick all over: their median tells.
+    """
+    asked = np.arange(0, len(rows), 2)
+    shares = from_portions(len(asked), 25_000, lambda part: _off_plane(held, asked[part], rows[asked[part]])[1])
+    told = np.zeros((len(rows), 2), np.float32)
+    told[asked, 0], told[asked, 1] = np.concatenate(shares), 1.0
+    around = np.zeros((len(rows), 2), np.float32)
+    for column in rows.T:
+        around += told.take(column, axis=0)
+    mean = around[:, 0] / np.maximum(around[:, 1], 1.0)
+    bar = _FILLS + _NOISY * float(np.median(mean))
+    thick = np.flatnonzero(good & (mean > 0.6 * bar))
+    fills = thick[mean[rows[rows[thick]]].mean(axis=(1, 2)) > bar]
+    flock = np.full(len(rows), -1)
+    flock[fills] = np.arange(len(fills))
+    start, end = np.repeat(np.arange(len(fills)), rows.shape[1]), flock[rows[fills].ravel()]
+    links = coo_array((np.ones(int((end >= 0).sum()), np.int8), (start[end >= 0], end[end >= 0])), (len(fills),) * 2)
+    found = np.zeros(len(rows), bool)
+    if len(fills):
+        label = connected_components(links, directed=False)[1]
+        found[fills] = (np.bincount(label) < island * len(rows))[label]
+    return found
 
 
 def _loose(
