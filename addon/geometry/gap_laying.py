@@ -84,26 +84,31 @@ def laid_at_gap(
     near = np.flatnonzero(under | (surface.query(vertices, _NEAR)[0] < _NEAR + gap))
     before = len(crossing_triangles(part))
     mesh = _apart(_exact(mesh, near, surface, gap), near, surface, gap, before)
-    faces = np.arange(len(mesh.triangles))
-    for number in range(_SPLITS):
-        progress(0.6 + 0.3 * number / _SPLITS, "fitting its faces to the scalp")
-        coarse = _coarse(mesh, faces, surface, gap, tolerance)
-        if not len(coarse):
-            break
-        if len(mesh.triangles) + 4 * len(coarse) > _MOST:
-            break
-        old = len(mesh.vertices)
-        mesh = halved(mesh, coarse)
-        mesh = _exact(mesh, np.arange(old, len(mesh.vertices)), surface, gap)
-        faces = np.flatnonzero((mesh.triangles >= old).any(axis=1))
-        near = np.concatenate([near, np.arange(old, len(mesh.vertices))])
-    if len(mesh.vertices) > len(vertices):
-        mesh = _apart(mesh, near, surface, gap, before)
+    progress(0.6, "fitting its faces to the scalp")
+    mesh, rows = _fine(mesh, surface, gap, tolerance)
+    if len(rows):
+        progress(0.8, "drawing crossing faces apart")
+        mesh = _apart(mesh, np.concatenate([near, rows]), surface, gap, before)
+        mesh, _ = _fine(mesh, surface, gap, tolerance)  # what was drawn apart may have come too low
     progress(0.9, "measuring the gap")
     columns = {name: values for name, values in mesh.columns.items() if name != _MARK}
     mark = mesh.columns[_MARK].astype(bool)
     freed = int((under & ~mark[: len(under)]).sum())
     return replace(judged(replace(mesh, columns=columns), mark, surface, gap, before), freed=freed)
+
+
+def _fine(mesh: Mesh, surface: Sided, gap: float, tolerance: float) -> tuple[Mesh, NDArray[np.int64]]:
+    """The mesh with faces halved until they follow the surface's form, and the rows of the new vertices."""
+    first, faces = len(mesh.vertices), np.arange(len(mesh.triangles))
+    for _ in range(_SPLITS):
+        coarse = _coarse(mesh, faces, surface, gap, tolerance)
+        if not len(coarse) or len(mesh.triangles) + 4 * len(coarse) > _MOST:
+            break
+        old = len(mesh.vertices)
+        mesh = halved(mesh, coarse)
+        mesh = _exact(mesh, np.arange(old, len(mesh.vertices)), surface, gap)
+        faces = np.flatnonzero((mesh.triangles >= old).any(axis=1))
+    return mesh, np.arange(first, len(mesh.vertices))
 
 
 def _one_a_cell(vertices: NDArray[np.float64], rows: NDArray[np.int64], size: float) -> NDArray[np.int64]:

@@ -6,7 +6,8 @@ from canthus.geometry.gap_laying import laid_at_gap
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.sided import Sided
-from canthus.geometry.solids import sphere
+from canthus.geometry.solids import box, prism, sphere
+from canthus.geometry.splitting import split
 from canthus.geometry.thickening import thickened
 from canthus.geometry.under_side import innermost, lying_on
 from hair_caps import cap
@@ -88,3 +89,24 @@ def test_a_sheet_on_the_ball_does_not_reach_under_its_gap():
     assert solid.greatest == pytest.approx(0.25, abs=0.03)
     assert radius.max() == pytest.approx(82.25, abs=0.05)
     assert solid.crossing == 0
+
+
+@pytest.mark.parametrize("depth", [1.0, 3.0])
+def test_a_groove_is_followed_without_faces_that_cross(depth):
+    """Planes at a known slope: their distance is that of the formula. A slab is pressed into a V 6 mm wide."""
+    outline = [(-40, -20), (40, -20), (40, 0), (3, 0), (0, -depth), (-3, 0), (-40, 0)]
+    upright = np.array([[1.0, 0, 0, 0], [0, 0, 1, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
+    block = Sided(prism(outline, -15, 15).moved(upright))
+    slab, _ = split(box((-12, -8, 0.4), (12, 8, 6)), 1.5)
+    under = slab.vertices[:, 2] < 0.41
+    laid = laid_at_gap(slab, under, np.where(under, 0.3, np.nan), block, 0.3, 0.1)
+    assert is_watertight(laid.mesh)
+    assert laid.crossing == laid.freed == 0
+    side = laid.mesh.vertices[laid.under]
+    deep = np.abs(side[:, 0]) < 1.5  # nearer to the planes than to their edges
+    height = (side[:, 2] + depth - np.abs(side[:, 0]) * depth / 3) * 3 / np.hypot(3, depth)
+    assert deep.sum() > 50
+    np.testing.assert_allclose(height[deep], 0.3, atol=1e-3)
+    assert laid.least > 0.3 - 0.101
+    assert laid.greatest < 0.3 + 0.101
+    assert laid.deepest > 0.3 - 0.101

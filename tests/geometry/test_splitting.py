@@ -5,7 +5,7 @@ import pytest
 from canthus.geometry.measures import area, is_watertight, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids import box, icosphere
-from canthus.geometry.splitting import split
+from canthus.geometry.splitting import halved, split
 
 
 def longest(mesh):
@@ -36,3 +36,16 @@ def test_it_stops_at_the_most():
     found, done = split(icosphere(2, 20.0), 0.01, most=5000)
     assert not done
     assert len(found.triangles) <= 5000
+
+
+def test_faces_are_halved_once_and_a_mark_is_kept_between_two_that_have_it():
+    """All faces of a ball: four times as many; one face: itself in four, its three neighbours in two."""
+    ball = icosphere(2, 20.0)
+    upper = ball.vertices[:, 2] > 0
+    ball = Mesh(ball.vertices, ball.triangles, None, {"upper": upper})
+    everywhere = halved(ball, np.arange(len(ball.triangles)))
+    assert len(everywhere.triangles) == 4 * len(ball.triangles)
+    assert is_watertight(everywhere)
+    new = everywhere.vertices[len(ball.vertices) :]
+    assert (new[everywhere.columns["upper"][len(ball.vertices) :]][:, 2] > 0).all()
+    assert len(halved(ball, np.array([7])).triangles) == len(ball.triangles) + 3 + 3
