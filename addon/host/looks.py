@@ -17,8 +17,9 @@ many."""
 _AREA = "canthus_area"
 _TOUCHING = 0.6
 """Radius of a ball over the spacing of those shown."""
-TOKEN = 2_000
-"""Points the host itself shows in its views, so that a scan is seen without the extension too: see `clouds`."""
+TOKEN = 300
+"""Points the host itself shows in its views, so that a scan is guessed at without the extension too: see `clouds`. Few,
+as they show among the dots as white specks."""
 
 
 def dress(thing: bpy.types.Object, role: str, shape: Mesh | Cloud, piece: Workpiece, unit: float) -> None:

@@ -13,7 +13,9 @@ _left = [0]
 
 @bpy.app.handlers.persistent  # type: ignore[untyped-decorator]
 def after_load(*_: object) -> None:
-    """Ask for the tab where the file wants it. A sidebar's tabs are known only once it has been drawn."""
+    """Ask for the tab where the file wants it. A sidebar's tabs are known only once it has been drawn, which on a busy
+    machine takes a while: it is asked for until it is there.
+    """
     scenes = [scene for scene in bpy.data.scenes if READY in scene]
     for scene in scenes:
         del scene[READY]
@@ -32,8 +34,10 @@ def _open_tab() -> float | None:
         if region.type == "UI"
     ]
     _left[0] -= 1
-    waiting = [each for each in regions if each.active_panel_category in ("", "UNSUPPORTED")]
+    if regions and all(each.active_panel_category == TAB for each in regions):
+        return None
     for region in regions:
-        if region not in waiting:
+        if region.active_panel_category not in ("", "UNSUPPORTED", TAB):
             region.active_panel_category = TAB
-    return _AGAIN if waiting and _left[0] > 0 else None
+            region.tag_redraw()
+    return _AGAIN if _left[0] > 0 else None
