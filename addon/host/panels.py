@@ -69,7 +69,7 @@ def _draw_facts(layout: bpy.types.UILayout, facts: dict[str, Any]) -> None:
         return
     layout.label(text=f"{facts.get('name', '')}, {scale_text(facts.get('scale', 1.0))}", icon="USER")
     state = states.step_states(states.history_in(facts))["check"]
-    if facts.get("checks"):
+    if facts.get("checks") and state != states.TO_DO:  # measuring the face leaves some too
         text, icon, grave = check_line(facts["checks"], state)
         row = layout.row()
         row.alert = grave
