@@ -96,7 +96,7 @@ _LEVEL, _FLAT = (
     0.15,
     0.02,
 )  # height and share of the spread at which a point far from others still lies on their surface
-_FILLS, _NOISY = 0.08, 5.0  # share of the spread across from which points fill space, over so many median ones
+_FILLS, _NOISY = 0.08, 7.0  # share of the spread across from which points fill space, over so many median ones
 _HEIGHT = 0.4  # height over the neighbours' plane, of the distance to the last of them
 _LINK = 2.5  # side of the cells that tell what hangs together, in spacings
 
@@ -120,15 +120,18 @@ def _filling(held: Arranged, rows: NDArray[np.int64], good: NDArray[np.bool_], i
     where points fill space along a line only, is none. Noise makes dense clouds thick all over: their median tells.
     """
     asked = np.arange(0, len(rows), 2)
-    shares = from_portions(len(asked), 25_000, lambda part: _off_plane(held, asked[part], rows[asked[part]])[1])
+    parts = from_portions(len(asked), 25_000, lambda part: _off_plane(held, asked[part], rows[asked[part]])[1])
     told = np.zeros((len(rows), 2), np.float32)
-    told[asked, 0], told[asked, 1] = np.concatenate(shares), 1.0
-    around = np.zeros((len(rows), 2), np.float32)
-    for column in rows.T:
-        around += told.take(column, axis=0)
-    mean = around[:, 0] / np.maximum(around[:, 1], 1.0)
-    bar = _FILLS + _NOISY * float(np.median(mean))
-    thick = np.flatnonzero(good & (mean > 0.6 * bar))
+    told[asked, 0], told[asked, 1] = (shares := np.concatenate(parts)), 1.0
+    bar = _FILLS + _NOISY * float(np.median(shares))
+    near, ring = np.zeros((2, len(rows)), bool)
+    near[rows[asked[shares > 0.5 * bar]]] = True
+    thick = np.flatnonzero(near & good)
+    ring[rows[rows[thick]]] = True
+    about = np.flatnonzero(ring)
+    around = told[rows[about]].sum(axis=1)
+    mean = np.zeros(len(rows))
+    mean[about] = around[:, 0] / np.maximum(around[:, 1], 1.0)
     fills = thick[mean[rows[rows[thick]]].mean(axis=(1, 2)) > bar]
     flock = np.full(len(rows), -1)
     flock[fills] = np.arange(len(fills))

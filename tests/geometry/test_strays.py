@@ -38,6 +38,20 @@ def test_far_strays_and_clusters_go_and_the_surface_stays():
     assert (bad[len(lone) :] == CLUSTER).mean() > 0.8
 
 
+def test_clusters_that_hang_on_the_skin_go_too():
+    """Dense flocks round places 3.5 mm over the ball: they reach down to it, so no gap tells them apart.
+
+    Of what is over 1 mm off most goes, 72 % here; without a look at what fills space it was 14 %.
+    """
+    points, rng = scanned()
+    ways = np.array([(0.0, -1, 0), (0.6, -0.8, 0), (-0.6, -0.8, 0), (0, -0.6, 0.8), (0, -0.6, -0.8)])
+    flocks = np.concatenate([rng.standard_normal((120, 3)) * 1.2 + 63.5 * way for way in ways])
+    kind = found_strays(np.concatenate([points, flocks])).kind
+    far = np.abs(np.linalg.norm(flocks, axis=1) - 60) > 1.0
+    assert (kind[len(points) :][far] != GOOD).mean() > 0.65
+    assert (kind[: len(points)] != GOOD).mean() < 0.005
+
+
 def test_a_clean_surface_loses_next_to_nothing():
     points, _ = scanned()
     assert (found_strays(points).kind != GOOD).mean() < 0.003
