@@ -95,11 +95,14 @@ class Fissure:
         return Fissure(self.side, self.inner, self.outer, shut + 0.9 * rise, shut - 0.1 * rise)
 
     def drawn_in(self, longest: float, globe: NDArray[np.float64]) -> "Fissure":
-        """The fissure with its corners no farther apart than `longest`, mm, drawn in towards a (3,) globe's centre."""
-        chord = self.outer - self.inner
-        share = float(np.clip((globe - self.inner) @ chord / (chord @ chord), 0.3, 0.7))
-        before = self.inner + share * chord
-        inner, outer = (before + min(1.0, longest / self.length) * (end - before) for end in (self.inner, self.outer))
+        """The fissure with neither corner farther from a (3,) globe's middle than in one of length `longest`, mm."""
+        way = (self.outer - self.inner) / self.length
+        before = self.inner + float(np.clip((globe - self.inner) @ way, 0.3 * self.length, 0.7 * self.length)) * way
+        most = longest * np.array([CANTHUS_SHARE, 1 - CANTHUS_SHARE])
+        inner, outer = (
+            before + min(1.0, float(far / np.linalg.norm(end - before))) * (end - before)
+            for end, far in zip((self.inner, self.outer), most, strict=True)
+        )
         return Fissure(self.side, inner, outer, self.upper, self.lower)
 
     def mirrored(self) -> "Fissure":

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from ...anatomy.socket import Pocket
 
 
+_SHALLOW = 0.3  # mm at life size
 _ROOM = "check its landmarks (place-eyes), build its lids anew (rebuild-lids), take a smaller eye or set it back"
 
 
@@ -62,7 +63,8 @@ class CarveSockets(EyeStep):
         for number, eye in enumerate(piece.eyes):
             progress(0.2 * number, f"shaping the {eye.side} socket")
             shaped, placed, cutters, least = self._shaped(carved, eye)
-            if least <= 0:
+            # Where rebuilt lids end far round the globe, what is between them counts as lid, a clearance deep.
+            if least < -(self.clearance + _SHALLOW * carved.scale):
                 carved = without_eye(carved, eye.side, f"its pocket would break out {-least:.2f} mm deep", _ROOM)
                 continue
             carved = shaped
@@ -136,7 +138,12 @@ class CarveSockets(EyeStep):
 
     def _notes(self, side: str, lid: float, wall: float, place: NDArray[np.float64]) -> list[str]:
         notes = []
-        if lid < self.least_lid:
+        if lid <= 0:
+            notes.append(
+                f"the {side} pocket comes out beside its opening: look at the corners of the lids, and set "
+                "fissure_length in rebuild-lids if they lie too far apart"
+            )
+        elif lid < self.least_lid:
             notes.append(
                 f"the {side} lids are {lid:.2f} mm at their thinnest, under {self.least_lid:g} mm: handle them gently; "
                 "least_lid in rebuild-lids thickens them, set_back in place-eyes leaves them more"
