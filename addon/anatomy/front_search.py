@@ -89,8 +89,7 @@ def _told(opening: Opening) -> float:
     apart = np.clip((opening.contrast - 0.6) / 0.25, 0, 1)
     steady = np.clip((1.2 - opening.spread) / 0.8, 0, 1)
     alike = np.clip((7.0 - opening.unlike) / 4.0, 0, 1)
-    rimmed = np.clip((opening.edges - 0.20) / 0.15, 0, 1)
-    return float(0.95 * sharp * apart * steady * alike * rimmed)
+    return float(0.95 * sharp * apart * steady * alike * opening.rimmed)
 
 
 def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:

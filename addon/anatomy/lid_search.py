@@ -41,6 +41,11 @@ class Opening:
     edges: float
     unlike: float
 
+    @property
+    def rimmed(self) -> float:
+        """0 to 1: whether lids stand out beside both margins, as no crease over a lid has them."""
+        return float(np.clip((self.edges - 0.20) / 0.15, 0, 1))
+
 
 # What is tried: inner canthus (x, z), length, tilt, height of the upper arc over the chord and its peak's place along
 # it, the same for the lower arc. Means for a mean adult's size; spreads as wide as a mean face laid by a few mm wrong.
@@ -70,20 +75,37 @@ def find_openings(depth: DepthMap, relief: Relief, size: float, shut: bool = Fal
     Cross-entropy search (Rubinstein 1999, doi 10.1023/A:1010091220143) from the published proportions, which only
     steer it: the arcs are paid for lying in folds, with the lids standing out beside them and no fold between them.
     Shut lids meet in one fold under the edge of the upper lid, with no other fold near.
-    Each eye is also looked for where its twin lies, and the two that go together best are kept.
+    Each eye is also looked for where its twin lies, and with its upper margin below the fold that was taken for it: a
+    lid's crease may fold more sharply than its margin, but has no edge. The two that go together best are kept.
     """
     scale = np.where(_LENGTHS, size, 1.0)
     views = [_View(depth, relief, side, scale, shut) for side in (1.0, -1.0)]
     alone = [view.searched(_MEAN * scale, _SPREAD * scale, _ROUNDS) for view in views]
     near = _NEAR_TWIN * scale
     choices = [[alone[here], views[here].searched(alone[1 - here].found, near, _ROUNDS - 3)] for here in (0, 1)]
-    both = [(left, right) for left in choices[0] for right in choices[1]]
-    left, right = max(both, key=lambda two: two[0].worth + two[1].worth - 0.02 * _unlike(two[0], two[1], size) ** 2)
+    if not shut:
+        for view, some in zip(views, choices, strict=True):
+            some += [view.searched(fit.found - _CREASE * scale, near, _ROUNDS - 3, fit.found) for fit in some[:2]]
+    worth = [
+        [fit.worth + _RIM * view.opening(fit, 0.0).rimmed for fit in some]
+        for view, some in zip(views, choices, strict=True)
+    ]
+    both = [(i, k) for i in range(len(choices[0])) for k in range(len(choices[1]))]
+    i, k = max(
+        both,
+        key=lambda two: (
+            worth[0][two[0]] + worth[1][two[1]] - 0.02 * _unlike(choices[0][two[0]], choices[1][two[1]], size) ** 2
+        ),
+    )
+    left, right = choices[0][i], choices[1][k]
     unlike = _unlike(left, right, size)
     return views[0].opening(left, unlike), views[1].opening(right, unlike)
 
 
 _NEAR_TWIN = np.array([1.5, 2.0, 1.5, 0.05, 1.2, 0.06, 1.0, 0.06])
+_LEVEL, _HIGH = 1, 4
+_CREASE = np.array([0.0, 0.0, 0.0, 0.0, 3.0, 0.0, 0.0, 0.0])  # the upper margin lies at least so far under a crease
+_RIM = 0.2  # what lids that stand out beside their margins are worth
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,12 +131,22 @@ class _View:
     scale: NDArray[np.float64]
     shut: bool
 
-    def searched(self, mean: NDArray[np.float64], spread: NDArray[np.float64], rounds: int) -> _Fit:
-        """The best arcs about `mean`, looked for as wide as `spread` to begin with."""
+    def searched(
+        self,
+        mean: NDArray[np.float64],
+        spread: NDArray[np.float64],
+        rounds: int,
+        crease: NDArray[np.float64] | None = None,
+    ) -> _Fit:
+        """The best arcs about `mean`, looked for as wide as `spread` to begin with, the upper one under a `crease`."""
+        most = _MOST * self.scale
+        if crease is not None:
+            most[_HIGH] = max(crease[_HIGH] - 0.6 * _CREASE[_HIGH] * self.scale[_HIGH], 1.0)
+            most[_LEVEL] = min(most[_LEVEL], crease[_LEVEL])  # nor may all of it only be moved up
         rng = np.random.default_rng(0)
         for turn in range(rounds):
             tried = rng.normal(mean, spread, (_TRIED if turn else 3 * _TRIED, len(mean)))
-            tried = tried.clip(_LEAST * self.scale, _MOST * self.scale)
+            tried = tried.clip(_LEAST * self.scale, most)
             tried[0] = mean
             worth = self.worth(tried)
             best = tried[np.argsort(-worth)[: _KEPT if turn else 2 * _KEPT]]
@@ -157,8 +189,15 @@ def _worth(tried: NDArray[np.float64], depth: DepthMap, relief: Relief, side: fl
     outward = np.array([0.0, 1.3])
     folds = (_read(relief.valley, depth, upper) + _read(relief.valley, depth, lower)) / 2
     edges = (_read(relief.ridge, depth, upper + outward) + _read(relief.ridge, depth, lower - outward)) / 2
-    between = np.mean([_read(relief.valley, depth, upper * w + lower * (1 - w)) for w in (0.25, 0.5, 0.75)], axis=0)
-    return np.asarray(folds + 0.4 * edges - 0.4 * between, dtype=np.float64)
+    return np.asarray(folds + 0.4 * edges - 0.4 * _between(upper, lower, depth, relief), dtype=np.float64)
+
+
+def _between(
+    upper: NDArray[np.float64], lower: NDArray[np.float64], depth: DepthMap, relief: Relief
+) -> NDArray[np.float64]:
+    """How sharply the surface folds between the margins, 0 to 1, for each trial."""
+    folds = [_read(relief.valley, depth, upper * share + lower * (1 - share)) for share in (0.25, 0.5, 0.75)]
+    return np.asarray(np.mean(folds, axis=0), dtype=np.float64)
 
 
 def _worth_shut(tried: NDArray[np.float64], depth: DepthMap, relief: Relief, side: float) -> NDArray[np.float64]:
@@ -177,7 +216,8 @@ def _read(picture: NDArray[np.float64], depth: DepthMap, curves: NDArray[np.floa
 def _opening(fit: _Fit, depth: DepthMap, relief: Relief, side: float, unlike: float) -> Opening:
     upper, lower = (arc[0] for arc in _arcs(fit.found[None], side))
     strength = float(_read(relief.valley, depth, upper) + _read(relief.valley, depth, lower)) / 2
-    about = float(_read(relief.valley, depth, upper + 3 * _UP) + _read(relief.valley, depth, lower - 3 * _UP)) / 2
+    # Over the upper lid lies its crease, which says nothing against the margin.
+    about = (float(_between(upper, lower, depth, relief)) + float(_read(relief.valley, depth, lower - 3 * _UP))) / 2
     upper, lower = _into_the_fold(upper, depth, relief), _into_the_fold(lower, depth, relief)
     (over, above), (under, below) = _edge(upper, 1.0, depth, relief), _edge(lower, -1.0, depth, relief)
     inner = _corner(upper, lower, _BEYOND_INNER * (over + under) / 2)
