@@ -29,7 +29,7 @@ def _studio() -> Studio | None:
     except ImportError as fault:  # a library of the system is missing
         print(f"Blender does not load: {fault}", file=sys.stderr)
         return None
-    from .host.studio import BlenderStudio
+    from .host.pictures.studio import BlenderStudio
 
     return BlenderStudio()
 

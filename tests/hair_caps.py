@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 
 
 def sheet(radius, low, level=5):

@@ -7,11 +7,11 @@ import functools
 from dataclasses import replace
 
 import numpy as np
-from canthus.geometry.booleans import difference, union
 from canthus.geometry.cloud import Cloud, joined
+from canthus.geometry.clouds.normals import vertex_normals
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.normals import vertex_normals
-from canthus.geometry.solids import box, cylinder, icosphere, sphere
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import box, cylinder, icosphere, sphere
 from canthus.job.run import run
 from canthus.steps.catalogue import step_named
 from canthus.steps.workpiece import Eye, Landmark, Workpiece

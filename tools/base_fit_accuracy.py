@@ -42,8 +42,8 @@ def captured_piece(file: Path):
 def line(piece, level: int) -> dict[str, float]:
     """The figures of one fit."""
     import numpy as np
-    from canthus.anatomy.base_head import own_base
-    from canthus.geometry.intersections import self_intersections
+    from canthus.anatomy.skin.base_head import own_base
+    from canthus.geometry.mending.intersections import self_intersections
     from canthus.steps.detail.fit_base import FitBase
 
     start = time.perf_counter()

@@ -101,7 +101,7 @@ def before_and_after(raw: Any, real: Real) -> tuple[Any, str]:
 def drawn(thing: Any, axes: Any, middle: Any, width: float, turn: float, pixels: int = 560) -> Any:
     """A cloud or a mesh from one side as (pixels, pixels, 3) bytes, lit from above."""
     import numpy as np
-    from canthus.geometry.depth_map import depth_map
+    from canthus.geometry.views.depth_map import depth_map
     from scipy import ndimage
 
     angle = np.radians(turn)

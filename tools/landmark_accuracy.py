@@ -56,7 +56,7 @@ def closed(head, seed: int, points: int):
 def measure(heads: int, poses: int, first: int, grid_mm: float, points: int) -> Found:
     """Search every head in every pose, and place its eyes where it was captured."""
     import numpy as np
-    from canthus.anatomy.proposals import SURE, propose_landmarks
+    from canthus.anatomy.face.proposals import SURE, propose_landmarks
     from canthus.geometry.transforms import applied
     from canthus.steps.pose.surface import needed_surface
     from demo_head.build import build
@@ -122,7 +122,7 @@ def eye_rows(eyes: list[tuple[str, float, float]]) -> list[str]:
 
 def main() -> None:
     """Print the table."""
-    from canthus.anatomy.landmarks import NAMES
+    from canthus.anatomy.face.landmarks import NAMES
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     for option, default in (("heads", 20), ("poses", 5), ("first", 40)):

@@ -31,7 +31,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--points", type=int, default=200_000)
     parser.add_argument("names", nargs="*", help="the scenes to make; all of them by default")
     given = parser.parse_args(arguments)
-    from canthus.host.blend_file import save
+    from canthus.host.pictures.blend_file import save
 
     given.out.mkdir(parents=True, exist_ok=True)
     last = max(STAGES.index(name) for name in given.names or STAGES)
@@ -79,7 +79,7 @@ def thinned(piece, every):
 
 def lighter(piece):
     """The workpiece without its scan and its uncut skin, each part with as few triangles as keep it within `APART`."""
-    from canthus.geometry.reducing import reduced_within
+    from canthus.geometry.mending.reducing import reduced_within
 
     parts = {name: reduced_within(part, APART) for name, part in piece.all_parts().items()}
     parts = {name: dataclasses.replace(part, vertices=single(part.vertices)) for name, part in parts.items()}

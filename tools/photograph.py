@@ -45,8 +45,8 @@ def main(arguments: list[str]) -> int:
 def take(mesh, photographs, cameras, folder, samples):
     """Render the head as each camera sees it, in daylight from the left."""
     import bpy
-    from canthus.host import exchange
-    from canthus.host.photo_cameras import aim_as
+    from canthus.host.scene import exchange
+    from canthus.host.scene.photo_cameras import aim_as
     from mathutils import Vector
 
     bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)

@@ -4,9 +4,9 @@ The cameras are ours; `photograph.py` renders by the host's, so that the picture
 """
 
 import numpy as np
-from canthus.anatomy.gaze import pupil_ahead
+from canthus.anatomy.eyes.gaze import pupil_ahead
 from canthus.files.photo_marks import PhotoMarks
-from canthus.geometry.cameras import Camera
+from canthus.geometry.photographs.cameras import Camera
 
 SIZE = (1500, 2000)
 LAYOUTS = {

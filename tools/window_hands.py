@@ -18,7 +18,9 @@ FACING = Quaternion((1, 0, 0), radians(88))
 
 def eyes_by_hand(folder: Path) -> Iterator[float]:
     """Close to the left eye: its pocket's colours, its margin's handles, and one of them dragged with the mouse."""
-    from canthus.host import handles, scene_piece, viewport
+    from canthus.host.buttons import viewport
+    from canthus.host.hands import handles
+    from canthus.host.scene import scene_piece
 
     collection = scene_piece.pieces_in(bpy.context.scene)[0]
     eye = scene_piece.object_with(collection, "eye/left")
@@ -80,7 +82,8 @@ def landmarks_listed(folder: Path) -> Iterator[float]:
 
 def painted_and_cut(folder: Path) -> Iterator[float]:
     """The strength of relief painted with the mouse, then where the neck is cut."""
-    from canthus.host import masks, scene_piece
+    from canthus.host.buttons import masks
+    from canthus.host.scene import scene_piece
 
     press("paint_mask", "EXEC_DEFAULT")
     yield 1.0

@@ -36,7 +36,7 @@ def sheets(steps: list[type]) -> Iterator[list[type]]:
 def settings_shown(folder: Path) -> Iterator[float]:
     """A picture of the sidebar for each lot of steps, all of them unfolded, and one of what else there is."""
     enable()
-    from canthus.host import panels
+    from canthus.host.buttons import panels
     from canthus.steps.catalogue import all_steps
 
     _, area = view()

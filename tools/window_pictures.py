@@ -66,7 +66,7 @@ def nothing(folder: Path) -> Iterator[float]:
 
 def map_shown(folder: Path) -> Iterator[float]:
     """What the step noted at each vertex, painted on the head, with its legend."""
-    from canthus.host import maps
+    from canthus.host.drawn import maps
 
     for column in maps.columns_of(bpy.context.object):
         press("show_map", "EXEC_DEFAULT", column=column)
@@ -124,7 +124,7 @@ AFTER = {
 
 def cancelled(folder: Path, name: str) -> Iterator[float]:
     """Press Esc in the middle of the work, as a hand does, and see that nothing has changed, to the last bit."""
-    from canthus.host import scene_piece
+    from canthus.host.scene import scene_piece
 
     before = fingerprint()
     progress = bpy.context.window_manager.canthus

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from ..geometry.errors import NotPossible
 from ..geometry.mesh import Mesh
-from ..geometry.sections import Outline, Plane, deepest, depths_in, plane, section, sections
+from ..geometry.solids.sections import Outline, Plane, deepest, depths_in, plane, section, sections
 
 LEVELS = 120
 """Sections looked at from the lowest point of the head to the highest."""

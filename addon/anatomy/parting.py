@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.mesh import Mesh
-from ..geometry.sections import Plane, plane
+from ..geometry.solids.sections import Plane, plane
 
 HAIRLINE = 1.1
 """Height of the parting over glabella at the front, over glabella to subnasale: the thirds of the face put the hairline

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ..geometry.cloud import Cloud
 from ..geometry.errors import BadFile
 from ..geometry.mesh import Mesh
-from ..geometry.polygons import triangulated
+from ..geometry.solids.polygons import triangulated
 from .contents import COLOUR, NORMAL, PLACE, Columns, Contents
 from .lines import rows_of_text
 from .words import numbers_in, shown

@@ -8,9 +8,9 @@ import numpy as np
 
 from ..geometry.errors import BadFile, BadMesh, BadSetting
 from ..geometry.measures import is_watertight, needs_closed, volume
+from ..geometry.mending.welding import welded
 from ..geometry.mesh import Mesh
-from ..geometry.settle import settled
-from ..geometry.welding import welded
+from ..geometry.solids.settle import settled
 from .writing import whole_file, write_into
 
 FORMATS = ("stl", "3mf", "ply")

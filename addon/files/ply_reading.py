@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.errors import BadFile
-from ..geometry.polygons import triangulated
+from ..geometry.solids.polygons import triangulated
 from .contents import PLACE, SENSOR, Columns, Contents
 from .ply_body import Records, records_of
 from .ply_header import Header, header_of

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.errors import BadFile
+from ..geometry.mending.welding import distinct
 from ..geometry.mesh import Mesh
-from ..geometry.welding import distinct
 from .contents import Contents
 from .words import numbers_in, shown
 

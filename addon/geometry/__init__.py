@@ -1,1 +1,1 @@
-"""Arrays in, arrays out: clouds, meshes, neighbours, fields, fitting, booleans. No heads, no files, no bpy."""
+"""Arrays in, arrays out: what every room above stands on. No heads, no files, no bpy."""

@@ -5,32 +5,22 @@ Nothing heavy is imported here: the solid and sparse libraries come in with the 
 
 import bpy
 
-from . import (
+from .buttons import (
     chain_operator,
-    clouds,
-    eyeballs,
     files_operator,
-    handles,
-    landmark_operators,
-    maps,
-    marks,
     masks,
-    opening,
-    overlays,
     panels,
     part_operators,
-    photo_images,
-    photo_operators,
-    photo_overlay,
     photo_panel,
-    planes,
     presets,
     progress,
     recipe_operators,
-    settings,
     show_operators,
     step_operator,
 )
+from .drawn import clouds, eyeballs, maps, marks, overlays
+from .hands import handles, landmark_operators, photo_operators, photo_overlay, planes
+from .scene import opening, photo_images, settings
 
 _DRAWN = (
     clouds.DRAWN,
@@ -91,7 +81,7 @@ def _forget(*_: object) -> None:
 def run_command(argv: list[str]) -> int:
     """`blender --command canthus ...`: the same command line, with this Blender as the studio."""
     from ..job.command import main
-    from .studio import BlenderStudio
+    from .pictures.studio import BlenderStudio
 
     return main(argv, BlenderStudio() if argv[:1] == ["make"] else None)
 

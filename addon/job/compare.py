@@ -7,15 +7,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..anatomy.landmark_files import read_landmarks
-from ..anatomy.proportions import mean_head
-from ..anatomy.skin_regions import SKIN, skin_regions
+from ..anatomy.face.landmark_files import read_landmarks
+from ..anatomy.face.proportions import mean_head
+from ..anatomy.skin.skin_regions import SKIN, skin_regions
 from ..files.png import write_png
 from ..files.reading import read
 from ..files.writing import write
-from ..geometry.best_fit import best_fit
 from ..geometry.cloud import Cloud
-from ..geometry.deviation import deviation, deviation_figures
+from ..geometry.distances.best_fit import best_fit
+from ..geometry.distances.deviation import deviation, deviation_figures
 from ..geometry.errors import BadCloud, BadMesh, BadSetting
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress

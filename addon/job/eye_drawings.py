@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.inside_view import frame_about
-from ..geometry.sections import Outline, Plane, section
+from ..geometry.solids.sections import Outline, Plane, section
+from ..geometry.views.inside_view import frame_about
 from ..steps.workpiece import Eye, Workpiece
 
 _BEFORE, _BEHIND, _ASIDE = 2.1, 2.7, 1.75  # radii of the eye that the drawing reaches from its centre

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from ..anatomy.dimensions import GLOBE_WIDTH
-from ..anatomy.eye import CREASE_HEIGHT, PUPIL, EyeShape
-from ..anatomy.gaze import PUPIL_BEHIND_APEX
+from ..anatomy.eyes.dimensions import GLOBE_WIDTH
+from ..anatomy.eyes.eye import CREASE_HEIGHT, PUPIL, EyeShape
+from ..anatomy.eyes.gaze import PUPIL_BEHIND_APEX
 from ..steps.workpiece import Done, Eye, Workpiece
 
 GLOBE_SOURCE = "published: 250 adults, CT (Bekerman 2014)"

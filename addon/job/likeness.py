@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from ..geometry.deviation import deviation, deviation_figures
+from ..geometry.distances.deviation import deviation, deviation_figures
 from ..geometry.mesh import Mesh
 from ..steps.workpiece import Workpiece
 

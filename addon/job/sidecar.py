@@ -11,14 +11,14 @@ from pathlib import Path
 
 import numpy as np
 
-from ..anatomy.units import unit_factor
+from ..anatomy.face.units import unit_factor
 from ..files.reading import read, reading_of
 from ..files.writing import SUFFIXES, write
 from ..geometry.cloud import Cloud, joined
+from ..geometry.clouds.normals import vertex_normals
 from ..geometry.errors import BadFile, NotReady
 from ..geometry.measures import is_watertight
 from ..geometry.mesh import Mesh
-from ..geometry.normals import vertex_normals
 from ..steps.workpiece import Workpiece
 from .recipe import fingerprint
 from .staging import staged

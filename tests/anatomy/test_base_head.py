@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.base_head import REGIONS, own_base
-from canthus.anatomy.landmarks import NAMES, twin
-from canthus.geometry.intersections import self_intersections
+from canthus.anatomy.face.landmarks import NAMES, twin
+from canthus.anatomy.skin.base_head import REGIONS, own_base
+from canthus.geometry.mending.intersections import self_intersections
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.quads import as_triangles, corner_angles, edges_of, facing_of, quad_normals, rims_of
+from canthus.geometry.quad_meshes.quads import as_triangles, corner_angles, edges_of, facing_of, quad_normals, rims_of
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 

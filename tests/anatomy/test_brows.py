@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from canthus.anatomy.brow_files import brows_text, read_brows
-from canthus.anatomy.brow_raising import around, looked_for
-from canthus.anatomy.brow_strokes import BrowHair, strokes
+from canthus.anatomy.hair.brow_files import brows_text, read_brows
+from canthus.anatomy.hair.brow_raising import around, looked_for
+from canthus.anatomy.hair.brow_strokes import BrowHair, strokes
 from canthus.geometry.curves import depth_inside
 from canthus.geometry.errors import BadFile, NotPossible, NotReady
 from demo_heads import demo_head
@@ -78,7 +78,7 @@ def test_a_face_without_brows_has_them_proposed_by_its_landmarks(head):
 
 def smooth(mesh):
     """The vertices without anything finer than a centimetre where the brows are."""
-    from canthus.geometry.smoothing import averaging
+    from canthus.geometry.mending.smoothing import averaging
 
     mean, vertices = averaging(mesh), mesh.vertices.copy()
     near = (vertices[:, 1] < -50) & (vertices[:, 2] > 20) & (vertices[:, 2] < 60)

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.dimensions import GLOBE_WIDTH
-from canthus.anatomy.eye import STOCK_SERIES, EyeShape, nearest_stock, stock_series
+from canthus.anatomy.eyes.dimensions import GLOBE_WIDTH
+from canthus.anatomy.eyes.eye import STOCK_SERIES, EyeShape, nearest_stock, stock_series
 from canthus.geometry.errors import BadSetting
 
 

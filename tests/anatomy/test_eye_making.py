@@ -5,10 +5,10 @@ from itertools import product
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye import EyeShape
-from canthus.anatomy.eye_making import made_dome, made_eye
-from canthus.geometry.booleans import intersection
+from canthus.anatomy.eyes.eye import EyeShape
+from canthus.anatomy.sockets.eye_making import made_dome, made_eye
 from canthus.geometry.measures import is_watertight
+from canthus.geometry.solids.booleans import intersection
 
 FORMS = list(product((False, True), (False, True), (False, True)))  # half-round, stem, sunk iris
 

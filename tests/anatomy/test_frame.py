@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.frame import frame_of_directions, head_frame, mid_sagittal
-from canthus.anatomy.landmarks import twin
-from canthus.anatomy.proportions import mean_head
+from canthus.anatomy.face.frame import frame_of_directions, head_frame, mid_sagittal
+from canthus.anatomy.face.landmarks import twin
+from canthus.anatomy.face.proportions import mean_head
 from canthus.geometry.errors import BadSetting, NotReady
 from canthus.geometry.transforms import applied
 from demo_heads import any_pose

@@ -2,16 +2,16 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.hair_fit import fit_hair
-from canthus.anatomy.hair_start import size_ratio, start_by_form, start_by_landmarks, to_life
-from canthus.geometry.booleans import union
+from canthus.anatomy.hair.hair_fit import fit_hair
+from canthus.anatomy.hair.hair_start import size_ratio, start_by_form, start_by_landmarks, to_life
+from canthus.geometry.distances.sided import Sided
 from canthus.geometry.errors import BadSetting, NotPossible
 from canthus.geometry.measures import is_watertight
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.sided import Sided
-from canthus.geometry.solids import capsule, icosphere, sphere
-from canthus.geometry.splitting import split
-from canthus.geometry.strand_shapes import distortion
+from canthus.geometry.quad_meshes.splitting import split
+from canthus.geometry.refitting.strand_shapes import distortion
+from canthus.geometry.solids.booleans import union
+from canthus.geometry.solids.primitives import capsule, icosphere, sphere
 from canthus.geometry.transforms import applied, rotation, transform
 from hair_caps import cap, sheet
 

@@ -3,8 +3,8 @@
 import json
 
 import pytest
-from canthus.anatomy.landmark_files import landmarks_text, read_landmarks
-from canthus.anatomy.landmarks import NAMES, definition, known, pairs, twin
+from canthus.anatomy.face.landmark_files import landmarks_text, read_landmarks
+from canthus.anatomy.face.landmarks import NAMES, definition, known, pairs, twin
 from canthus.geometry.errors import BadFile, BadSetting
 
 MARKS = {"pronasale": (1.5, -120.25, -20.0, 1.0), "tragion-left": (70.0, 0.0, 0.125, 0.4)}

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from canthus.anatomy.lid_margin import opening_through
-from canthus.anatomy.socket_opening import laid_open
-from canthus.geometry.intersections import self_intersections
+from canthus.anatomy.lids.lid_margin import opening_through
+from canthus.anatomy.sockets.socket_opening import laid_open
+from canthus.geometry.mending.intersections import self_intersections
 from canthus.steps.eyes.carve_sockets import CarveSockets
 from canthus.steps.eyes.each_eye import pocket_of
 from canthus.steps.eyes.make_eyes import MakeEyes

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.front_search import mouth_landmarks
-from canthus.geometry.depth_map import DepthMap
+from canthus.anatomy.face.front_search import mouth_landmarks
+from canthus.geometry.views.depth_map import DepthMap
 
 # Breadth of a mouth 52.0 +- 4.0 mm (jkamprs 2019, doi 10.1186/s40902-019-0191-7, table 9).
 CORNER = 26.0

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 from canthus.anatomy.neck import find_cut, narrowest_depth
-from canthus.geometry.booleans import union
 from canthus.geometry.errors import NotPossible
-from canthus.geometry.sections import plane
-from canthus.geometry.solids import cylinder, frustum, sphere
-from canthus.geometry.trimming import largest_above
+from canthus.geometry.solids.booleans import union
+from canthus.geometry.solids.primitives import cylinder, frustum, sphere
+from canthus.geometry.solids.sections import plane
+from canthus.geometry.solids.trimming import largest_above
 from captures import average_head, bust, mri_head
 
 # A head of ANSUR II male means (reference_values section 2): 199.5 long, 154.3 broad, neck of circumference 397.7 as a

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.measuring import build_of, measured
-from canthus.anatomy.norms import NORMS
-from canthus.anatomy.proportions import mean_head
+from canthus.anatomy.face.measuring import build_of, measured
+from canthus.anatomy.face.norms import NORMS
+from canthus.anatomy.face.proportions import mean_head
 
 # 5th and 95th percentile of men, read from the ANSUR II public files (reference_values.md section 2).
 PERCENTILES = {

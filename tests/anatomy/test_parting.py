@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from canthus.anatomy.parting import clear_of_face, parting_plane
-from canthus.geometry.solids import sphere
+from canthus.geometry.solids.primitives import sphere
 from captures import mri_head
 
 # Heights over the tragia from reference_values section 2 (men): crown 131, eyes 131 - 114 = 17, chin 131 - 232 = -101;

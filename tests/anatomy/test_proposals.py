@@ -7,10 +7,10 @@ sure ones wrong by more than 8 mm. The seeds here were never looked at while the
 import captures
 import numpy as np
 import pytest
-from canthus.anatomy.frame import head_frame
-from canthus.anatomy.proposals import SURE, propose_landmarks
+from canthus.anatomy.face.frame import head_frame
+from canthus.anatomy.face.proposals import SURE, propose_landmarks
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.geometry.transforms import applied
 from demo_heads import any_pose, demo_head
 

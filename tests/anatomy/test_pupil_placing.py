@@ -4,10 +4,10 @@ import dataclasses
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye import EyeShape
-from canthus.anatomy.gaze import PUPIL_BEHIND_APEX, gaze_way, pupil_ahead, turned_gaze
-from canthus.anatomy.globe_fit import Estimate, combined
-from canthus.anatomy.pupil_placing import eyes_from_photographs
+from canthus.anatomy.eyes.eye import EyeShape
+from canthus.anatomy.eyes.gaze import PUPIL_BEHIND_APEX, gaze_way, pupil_ahead, turned_gaze
+from canthus.anatomy.eyes.globe_fit import Estimate, combined
+from canthus.anatomy.photographs.pupil_placing import eyes_from_photographs
 from demo_heads import demo_head
 from photographs import photographed, shaken
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.skin_relief import Form, from_image, lines, scattered, what_prints
+from canthus.anatomy.skin.skin_relief import Form, from_image, lines, scattered, what_prints
 from canthus.geometry.mesh import Mesh
 
 SIDE, STEP = 60.0, 0.1

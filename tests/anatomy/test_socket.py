@@ -7,13 +7,13 @@ from itertools import product
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye import STOCK_SERIES, EyeShape
-from canthus.anatomy.eye_making import laid, made_eye
-from canthus.anatomy.socket import Pocket, between, pocket_tools
-from canthus.geometry.booleans import difference, intersection
+from canthus.anatomy.eyes.eye import STOCK_SERIES, EyeShape
+from canthus.anatomy.sockets.eye_making import laid, made_eye
+from canthus.anatomy.sockets.socket import Pocket, between, pocket_tools
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, cylinder
+from canthus.geometry.solids.booleans import difference, intersection
+from canthus.geometry.solids.primitives import box, cylinder
 
 GAZE = np.array([0.0, -1.0, 0.0])
 CENTRE = np.array([0.3, -0.2, 0.1])

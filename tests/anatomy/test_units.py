@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.units import MILLIMETRES, core_extent, propose_unit, unit_factor
+from canthus.anatomy.face.units import MILLIMETRES, core_extent, propose_unit, unit_factor
 from canthus.geometry.errors import BadCloud, BadSetting
 
 HEAD = (154.3, 199.5, 245.0)  # mean male head breadth and length, ANSUR II; vertex-gnathion 232 and a little neck

@@ -14,7 +14,7 @@ from canthus.files.reading import read
 from canthus.files.threemf_writing import write_threemf
 from canthus.files.writing import write
 from canthus.geometry.errors import BadFile
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 
 VERTEX = "property float x\nproperty float y\nproperty float z\n"
 FACE = "property list uchar int vertex_indices\n"

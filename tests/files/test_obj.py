@@ -7,7 +7,7 @@ from canthus.files.reading import read
 from canthus.files.writing import write
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from captures import base_body_file
 
 SQUARE = "v 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 1 0\n"

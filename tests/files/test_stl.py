@@ -7,7 +7,7 @@ from canthus.files.reading import read
 from canthus.files.writing import write
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from captures import broken_stl_folder, mri_head
 
 

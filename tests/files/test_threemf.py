@@ -13,7 +13,7 @@ from canthus.files.threemf_reading import threemf_objects
 from canthus.files.threemf_writing import laid_out
 from canthus.files.writing import write
 from canthus.geometry.measures import is_watertight, volume
-from canthus.geometry.solids import box, icosphere
+from canthus.geometry.solids.primitives import box, icosphere
 
 PARTS = {"head": icosphere(4, 20.0), "eye-left": icosphere(3, 3.0), "skull & cap <1>": box((0, 0, 0), (5, 6, 7))}
 

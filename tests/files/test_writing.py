@@ -7,7 +7,7 @@ from canthus.files.writing import whole_file, write
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadFile, BadMesh
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, icosphere
+from canthus.geometry.solids.primitives import box, icosphere
 
 BALL = icosphere(1, 5.0)
 CLOUD = Cloud(np.eye(3))
@@ -89,7 +89,7 @@ def test_a_part_that_is_open_or_inside_out_does_not_leave(tmp_path):
 def test_vertices_that_one_file_would_merge_are_kept_apart_or_joined():
     """Two vertices 1e-9 apart are one place as 32-bit floats: what is written still welds to a closed surface."""
     from canthus.geometry.measures import is_watertight
-    from canthus.geometry.welding import welded
+    from canthus.geometry.mending.welding import welded
 
     cube = box((100, 100, 100), (101, 102, 103))
     first = cube.triangles[0]

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, intersection, shared_by_pairs, split, union
 from canthus.geometry.errors import BadMesh, NotPossible
 from canthus.geometry.measures import edge_faults, genus, is_watertight, triangle_areas, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, cylinder, icosphere, sphere
+from canthus.geometry.solids.booleans import difference, intersection, shared_by_pairs, split, union
+from canthus.geometry.solids.primitives import box, cylinder, icosphere, sphere
 from canthus.geometry.transforms import rotation, transform
 
 FINE = 2e-4  # sag: the facets' share of the volume then stays under 1e-4

@@ -1,7 +1,7 @@
 """Lash clumps on a lid-like skin made from formulas."""
 
 import numpy as np
-from canthus.geometry.bristles import bristles
+from canthus.geometry.cleaning.bristles import bristles
 from canthus.geometry.cloud import Cloud
 from canthus.steps.clean.cull_lashes import CullLashes
 from canthus.steps.workpiece import Landmark, Workpiece

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.bundle import Sight, bundle
-from canthus.geometry.cameras import Camera, first_cameras, linear_matrix, parted
 from canthus.geometry.errors import NotPossible
-from canthus.geometry.resection import resected
-from canthus.geometry.triangulation import nearest_to_rays
+from canthus.geometry.photographs.bundle import Sight, bundle
+from canthus.geometry.photographs.cameras import Camera, first_cameras, linear_matrix, parted
+from canthus.geometry.photographs.resection import resected
+from canthus.geometry.photographs.triangulation import nearest_to_rays
 from photographs import camera
 
 # Hartley and Zisserman, Multiple View Geometry in Computer Vision, 2nd edition, example 6.2, from memory: a camera

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.closing import closed_surface, median_spacing
 from canthus.geometry.errors import BadCloud
 from canthus.geometry.measures import edge_faults, genus, volume
+from canthus.geometry.surfacing.closing import closed_surface, median_spacing
 
 
 def ball(count, radius=40.0, noise=0.0, seed=0):

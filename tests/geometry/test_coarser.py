@@ -1,11 +1,11 @@
 """Fewer unknowns for smooth fields: partition of unity, spacing, and a fit that comes out as with all of them."""
 
 import numpy as np
-from canthus.anatomy.base_head import own_base
-from canthus.geometry.coarser import prolongation
+from canthus.anatomy.skin.base_head import own_base
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.nonrigid import COARSE, Goal, fitted, roughly_fitted
-from canthus.geometry.quads import as_triangles, averaging
+from canthus.geometry.quad_meshes.coarser import prolongation
+from canthus.geometry.quad_meshes.nonrigid import COARSE, Goal, fitted, roughly_fitted
+from canthus.geometry.quad_meshes.quads import as_triangles, averaging
 from scipy.sparse.csgraph import dijkstra
 
 

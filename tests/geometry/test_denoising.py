@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.denoising import denoised
+from canthus.geometry.cleaning.denoising import denoised
 from canthus.geometry.errors import BadCloud
+from canthus.geometry.mending.mesh_noise import mesh_noise
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.mesh_noise import mesh_noise
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.steps.clean.denoise import Denoise
 from canthus.steps.workpiece import Workpiece
 from hypothesis import given, settings

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.depth_map import depth_map
+from canthus.geometry.distances.sampling import spread_over
 from canthus.geometry.errors import BadMesh
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.relief import relief
-from canthus.geometry.sampling import spread_over
+from canthus.geometry.views.depth_map import depth_map
+from canthus.geometry.views.relief import relief
 from scipy.spatial import ConvexHull
 
 SLOPE = np.array([[0.0, 0.0, 1.0], [10.0, 0.0, 6.0], [10.0, 8.0, 4.0], [0.0, 8.0, -1.0]])

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference
-from canthus.geometry.distance import ClosestPoint, signed_distance
+from canthus.geometry.distances.distance import ClosestPoint, signed_distance
 from canthus.geometry.errors import BadMesh
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, cylinder, frustum, icosphere, sphere
+from canthus.geometry.solids.booleans import difference
+from canthus.geometry.solids.primitives import box, cylinder, frustum, icosphere, sphere
 
 
 def by_trying_all(mesh, points):

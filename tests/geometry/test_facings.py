@@ -1,7 +1,7 @@
 """Bundles of directions: no face that a ray may leave by is missed."""
 
 import numpy as np
-from canthus.geometry.facings import along_bits, facing_bits
+from canthus.geometry.distances.facings import along_bits, facing_bits
 
 
 def directions(seed, count):

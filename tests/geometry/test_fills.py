@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.closing import closed_surface
-from canthus.geometry.fills import FARTHEST, fills, relaxed
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
+from canthus.geometry.surfacing.closing import closed_surface
+from canthus.geometry.surfacing.fills import FARTHEST, fills, relaxed
 
 
 def ball_with_distance(distance):

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import split as parted
-from canthus.geometry.flat_cuts import cut_flat
 from canthus.geometry.measures import triangle_areas
+from canthus.geometry.mending.flat_cuts import cut_flat
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere, sphere
-from canthus.geometry.splitting import split
+from canthus.geometry.quad_meshes.splitting import split
+from canthus.geometry.solids.booleans import split as parted
+from canthus.geometry.solids.primitives import icosphere, sphere
 
 
 @pytest.mark.parametrize("way", [(0, 0, 1), (0.1, -0.3, 0.9), (1, 1, -0.4)])
@@ -33,6 +33,6 @@ def test_a_cut_with_something_beyond_it_is_none():
     """A ledge within the body is no place where the scan ends."""
     _, below = parted(sphere(80.0, sag=0.1), (0, 0, 30), (0, 0, 1))
     knob = sphere(20.0, (0, 0, 40), sag=0.1)
-    from canthus.geometry.booleans import union
+    from canthus.geometry.solids.booleans import union
 
     assert not cut_flat(split(union(below, knob), 6.0)[0]).any()

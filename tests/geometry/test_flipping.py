@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.flipping import with_even_triangles
 from canthus.geometry.measures import triangle_areas
 from canthus.geometry.mesh import Mesh
+from canthus.geometry.solids.flipping import with_even_triangles
 from scipy.spatial import Delaunay
 
 VIEW = np.array([0.0, 0.0, -50.0])

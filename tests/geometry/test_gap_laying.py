@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.gap_laying import laid_at_gap
+from canthus.geometry.distances.sided import Sided
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.sided import Sided
-from canthus.geometry.solids import box, prism, sphere
-from canthus.geometry.splitting import split
-from canthus.geometry.thickening import thickened
-from canthus.geometry.under_side import innermost, lying_on
+from canthus.geometry.quad_meshes.splitting import split
+from canthus.geometry.refitting.gap_laying import laid_at_gap
+from canthus.geometry.refitting.thickening import thickened
+from canthus.geometry.refitting.under_side import innermost, lying_on
+from canthus.geometry.solids.primitives import box, prism, sphere
 from hair_caps import cap
 
 BALL = Sided(sphere(80.0, sag=0.02))

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import intersection
-from canthus.geometry.gauge import CLEARANCES, gauge
 from canthus.geometry.measures import components, genus, is_watertight, volume
-from canthus.geometry.sections import plane, section
+from canthus.geometry.solids.booleans import intersection
+from canthus.geometry.solids.gauge import CLEARANCES, gauge
+from canthus.geometry.solids.sections import plane, section
 
 PARTS = gauge(5.0)
 

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.cells import BLOCK, cells_of
-from canthus.geometry.grid_walk import GridWalk
-from canthus.geometry.solids import icosphere
+from canthus.geometry.distances.cells import BLOCK, cells_of
+from canthus.geometry.distances.grid_walk import GridWalk
+from canthus.geometry.solids.primitives import icosphere
 
 
 def grid(spread):

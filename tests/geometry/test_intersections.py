@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.boxes import overlapping
-from canthus.geometry.intersections import self_intersections
+from canthus.geometry.mending.boxes import overlapping
+from canthus.geometry.mending.intersections import self_intersections
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, icosphere, sphere
+from canthus.geometry.solids.primitives import box, icosphere, sphere
 
 
 def together(*meshes):

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from canthus.geometry.errors import BadMesh
-from canthus.geometry.isosurface import isosurface, isosurface_of_band
-from canthus.geometry.isosurface_table import FLIPPED_FACE, SHEET_COUNTS
+from canthus.geometry.surfacing.isosurface import isosurface, isosurface_of_band
+from canthus.geometry.surfacing.isosurface_table import FLIPPED_FACE, SHEET_COUNTS
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, intersection, union
-from canthus.geometry.collar import brought_to_circle
 from canthus.geometry.errors import NotPossible
-from canthus.geometry.joints import BallCup, Peg, magnet_bore
 from canthus.geometry.measures import is_watertight, volume
-from canthus.geometry.sections import plane, section
-from canthus.geometry.solids import box, sphere
+from canthus.geometry.solids.booleans import difference, intersection, union
+from canthus.geometry.solids.collar import brought_to_circle
+from canthus.geometry.solids.joints import BallCup, Peg, magnet_bore
+from canthus.geometry.solids.primitives import box, sphere
+from canthus.geometry.solids.sections import plane, section
 from canthus.geometry.transforms import transform
 
 FACE = plane((0, 0, 0), (0, 0, 1))
@@ -119,7 +119,7 @@ def test_a_cup_needs_an_opening_under_its_ball():
 def test_a_collar_is_a_circle_and_fades_out(radius):
     # An egg-shaped bar of many vertices on end, cut flat.
     bar = sphere(9.0, sag=0.02).moved(np.diag([1.0, 1.25, 3.0, 1.0]))
-    from canthus.geometry.trimming import largest_above
+    from canthus.geometry.solids.trimming import largest_above
 
     head = largest_above(bar, FACE)
     collared = brought_to_circle(head, FACE, radius, 8.0)

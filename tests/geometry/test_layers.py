@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from canthus.geometry.cleaning.layers import merged_layers, spread
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.layers import merged_layers, spread
 from canthus.steps.clean.merge_layers import MergeLayers
 from canthus.steps.workpiece import Workpiece
 

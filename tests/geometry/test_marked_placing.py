@@ -5,9 +5,9 @@ What is checked against is the motion each pass was moved by; the marks are off 
 
 import numpy as np
 import pytest
+from canthus.geometry.clouds.marked_placing import marks_apart, placed_by_marks
+from canthus.geometry.clouds.registration import registered
 from canthus.geometry.errors import NotPossible
-from canthus.geometry.marked_placing import marks_apart, placed_by_marks
-from canthus.geometry.registration import registered
 from canthus.geometry.transforms import applied
 from geometry.test_registration import lump, move
 

@@ -15,7 +15,7 @@ from canthus.geometry.measures import (
     volume,
 )
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, icosphere
+from canthus.geometry.solids.primitives import box, icosphere
 
 
 def test_a_box_has_the_volume_and_area_of_a_box():

@@ -2,7 +2,7 @@
 
 import numpy as np
 from canthus.geometry.neighbours import arranged
-from canthus.geometry.poisson import NearField, winding_field
+from canthus.geometry.surfacing.poisson import NearField, winding_field
 
 RADIUS, COUNT = 40.0, 20_000
 AREA = 4 * np.pi * RADIUS**2 / COUNT

@@ -2,15 +2,15 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.intersections import self_intersections
+from canthus.geometry.mending.intersections import self_intersections
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.nonrigid import COARSE, FINE, Goal, carried, detailed, fitted
-from canthus.geometry.quads import as_triangles, corner_angles
-from canthus.geometry.quads_fairing import faired, poor_faces
-from canthus.geometry.solids import icosphere
-from canthus.geometry.subdivision import refined
-from canthus.geometry.texture import spread_out
-from canthus.geometry.unfolding import unfolded
+from canthus.geometry.quad_meshes.nonrigid import COARSE, FINE, Goal, carried, detailed, fitted
+from canthus.geometry.quad_meshes.quads import as_triangles, corner_angles
+from canthus.geometry.quad_meshes.quads_fairing import faired, poor_faces
+from canthus.geometry.quad_meshes.subdivision import refined
+from canthus.geometry.quad_meshes.texture import spread_out
+from canthus.geometry.quad_meshes.unfolding import unfolded
+from canthus.geometry.solids.primitives import icosphere
 
 CUBE = np.array([[x, y, z] for z in (-1.0, 1.0) for y in (-1.0, 1.0) for x in (-1.0, 1.0)])
 SIDES = np.array([[0, 2, 3, 1], [4, 5, 7, 6], [0, 1, 5, 4], [2, 6, 7, 3], [0, 4, 6, 2], [1, 3, 7, 5]])

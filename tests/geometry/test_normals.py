@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from canthus.geometry.clouds.normals import least_axis, plane_normals
+from canthus.geometry.clouds.orientation import along_a_tree, towards_sensors
 from canthus.geometry.neighbours import arranged
-from canthus.geometry.normals import least_axis, plane_normals
-from canthus.geometry.orientation import along_a_tree, towards_sensors
 
 
 def torus(count=12_000, seed=0):

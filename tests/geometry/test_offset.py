@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.distances.closest import ClosestPoint
+from canthus.geometry.distances.rough_distance import RoughDistance
 from canthus.geometry.errors import BadMesh, NotPossible
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.offset import drawn_to, inset, opened
-from canthus.geometry.rough_distance import RoughDistance
-from canthus.geometry.solids import box, icosphere, sphere
+from canthus.geometry.printing.offset import drawn_to, inset, opened
+from canthus.geometry.solids.primitives import box, icosphere, sphere
 
 
 def test_a_rough_distance_is_never_too_small_and_little_too_large():

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference
-from canthus.geometry.cavities import hollowed
-from canthus.geometry.outlook import outlook
-from canthus.geometry.solids import cylinder, sphere
+from canthus.geometry.printing.cavities import hollowed
+from canthus.geometry.solids.booleans import difference
+from canthus.geometry.solids.primitives import cylinder, sphere
+from canthus.geometry.views.outlook import outlook
 
 FRONT = np.array([0.0, -1.0, 0.0])
 

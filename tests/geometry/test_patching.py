@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 from canthus.geometry.measures import edge_faults, genus, triangle_normals, volume
+from canthus.geometry.mending.patching import holes, patched
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.patching import holes, patched
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 
 
 def opened(ball: Mesh, ways, angle) -> Mesh:

@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, intersection
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import components, is_watertight, volume
-from canthus.geometry.pinned_on import pinned_on
-from canthus.geometry.pins import Pins, other_ways, pinned
-from canthus.geometry.seams import flat_seam, seam_through
-from canthus.geometry.sections import plane, section
-from canthus.geometry.solids import box, sphere
+from canthus.geometry.solids.booleans import difference, intersection
+from canthus.geometry.solids.pinned_on import pinned_on
+from canthus.geometry.solids.pins import Pins, other_ways, pinned
+from canthus.geometry.solids.primitives import box, sphere
+from canthus.geometry.solids.seams import flat_seam, seam_through
+from canthus.geometry.solids.sections import plane, section
 from canthus.geometry.transforms import rotation, transform
 
 PINS = Pins(3, 1.5, 1.6, 0.1, np.radians(1), 0.15, 0.3, np.radians(62))

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.polygons import triangulated
+from canthus.geometry.solids.polygons import triangulated
 from canthus.geometry.transforms import rotation
 from hypothesis import given
 from hypothesis import strategies as st

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, union
-from canthus.geometry.cavities import hollowed
-from canthus.geometry.print_layers import islands, layers_of, suction_cups
-from canthus.geometry.solids import box, cylinder, sphere
+from canthus.geometry.printing.cavities import hollowed
+from canthus.geometry.printing.print_layers import islands, layers_of, suction_cups
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import box, cylinder, sphere
 
 UP = np.array([0.0, 0, 1])
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.quality import quality_of
+from canthus.geometry.clouds.quality import quality_of
 from canthus.steps.intake.assess import Assess
 from canthus.steps.workpiece import Workpiece
 

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from canthus.geometry.distances.rays import RayCaster, meets
 from canthus.geometry.errors import BadMesh
 from canthus.geometry.measures import triangle_normals
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.rays import RayCaster, meets
-from canthus.geometry.solids import box, frustum, icosphere, sphere
+from canthus.geometry.solids.primitives import box, frustum, icosphere, sphere
 from canthus.geometry.transforms import rotation, transform
 
 

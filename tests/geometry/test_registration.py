@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from canthus.geometry.clouds.registration import registered
 from canthus.geometry.errors import NotPossible
-from canthus.geometry.registration import registered
 from canthus.geometry.transforms import applied
 from scipy.spatial.transform import Rotation
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 import trimesh
 from canthus.geometry.measures import components, edge_faults, volume
+from canthus.geometry.mending.repairing import repaired
+from canthus.geometry.mending.slivers import flat_triangles
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.repairing import repaired
-from canthus.geometry.slivers import flat_triangles
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 
 BALL = icosphere(3, 10.0)
 CUBE = trimesh.creation.box((1.0, 1.0, 1.0))

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.ridges import Ridge, raised
-from canthus.geometry.solids import cylinder
-from canthus.geometry.splitting import split
-from canthus.geometry.unrolled import unrolled
+from canthus.geometry.quad_meshes.splitting import split
+from canthus.geometry.raising.ridges import Ridge, raised
+from canthus.geometry.solids.primitives import cylinder
+from canthus.geometry.views.unrolled import unrolled
 
 
 def test_a_ridge_is_as_high_and_wide_as_set():

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference
-from canthus.geometry.sections import Outline, deepest, depths_in, plane, section, sections
-from canthus.geometry.solids import box, cylinder, sphere
+from canthus.geometry.solids.booleans import difference
+from canthus.geometry.solids.primitives import box, cylinder, sphere
+from canthus.geometry.solids.sections import Outline, deepest, depths_in, plane, section, sections
 from canthus.geometry.transforms import rotation, transform
 from hypothesis import given
 from hypothesis import strategies as st

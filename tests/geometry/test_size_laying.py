@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from canthus.geometry.errors import BadCloud
-from canthus.geometry.size_laying import laid_in_any_pose, laid_in_size
-from canthus.geometry.solids import icosphere
+from canthus.geometry.refitting.size_laying import laid_in_any_pose, laid_in_size
+from canthus.geometry.solids.primitives import icosphere
 from canthus.geometry.transforms import applied, rotation, transform
 
 RADII = np.array([70.0, 92.0, 84.0])

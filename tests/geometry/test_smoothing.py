@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from canthus.geometry.errors import BadSetting
 from canthus.geometry.measures import edge_faults, volume
+from canthus.geometry.mending.reducing import farthest_apart, reduced, reduced_within
+from canthus.geometry.mending.smoothing import averaging, inflating_factor, smoothed
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.reducing import farthest_apart, reduced, reduced_within
-from canthus.geometry.smoothing import averaging, inflating_factor, smoothed
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import area, edge_faults, genus, triangle_normals, volume
-from canthus.geometry.solids import box, capsule, cylinder, frustum, icosphere, prism, revolved, sphere
+from canthus.geometry.solids.primitives import box, capsule, cylinder, frustum, icosphere, prism, revolved, sphere
 
 # vertices, triangles, volume and area as shares of the ball's, by midpoint subdivision 0 to 6
 ICOSPHERES = [

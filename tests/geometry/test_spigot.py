@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, intersection
-from canthus.geometry.distance import ClosestPoint
+from canthus.geometry.distances.distance import ClosestPoint
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.sections import plane
-from canthus.geometry.solids import box, sphere
-from canthus.geometry.spigot import Spigot, parted
+from canthus.geometry.solids.booleans import difference, intersection
+from canthus.geometry.solids.primitives import box, sphere
+from canthus.geometry.solids.sections import plane
+from canthus.geometry.solids.spigot import Spigot, parted
 from canthus.geometry.transforms import rotation, transform
 
 SHAPE = Spigot(1.6, 0.1, np.radians(2), 0.15, 1.2, 3.5, np.radians(62))

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from canthus.geometry.measures import area, is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, icosphere
-from canthus.geometry.splitting import halved, split
+from canthus.geometry.quad_meshes.splitting import halved, split
+from canthus.geometry.solids.primitives import box, icosphere
 
 
 def longest(mesh):

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, union
-from canthus.geometry.solids import box, cylinder, frustum
-from canthus.geometry.standing import stands
+from canthus.geometry.printing.standing import stands
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import box, cylinder, frustum
 
 UP = np.array([0.0, 0.0, 1.0])
 

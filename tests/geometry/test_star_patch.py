@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 from canthus.geometry.errors import NotPossible
-from canthus.geometry.inside_view import frame_about, view_from_inside
 from canthus.geometry.measures import euler, is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
-from canthus.geometry.star_patch import flipped, with_star_patch
+from canthus.geometry.solids.primitives import icosphere
+from canthus.geometry.solids.star_patch import flipped, with_star_patch
+from canthus.geometry.views.inside_view import frame_about, view_from_inside
 
 AHEAD = np.array([0.0, -1.0, 0.0])
 
@@ -66,7 +66,7 @@ def test_a_mesh_that_does_not_surround_the_place_is_refused():
 
 
 def test_view_from_inside_is_exact_on_a_box_and_a_ball():
-    from canthus.geometry.solids import box
+    from canthus.geometry.solids.primitives import box
 
     ways = np.array([[0.0, -1.0, 0.0], [0.3, -1.0, 0.2]])
     ways /= np.linalg.norm(ways, axis=1, keepdims=True)

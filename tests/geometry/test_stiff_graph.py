@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.stiff_graph import stiffly_carried
+from canthus.geometry.refitting.stiff_graph import stiffly_carried
 from canthus.geometry.transforms import rotation
 
 

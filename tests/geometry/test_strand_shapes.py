@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.solids import icosphere
-from canthus.geometry.strand_shapes import distortion
+from canthus.geometry.refitting.strand_shapes import distortion
+from canthus.geometry.solids.primitives import icosphere
 from canthus.geometry.transforms import rotation
 
 

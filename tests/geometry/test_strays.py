@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.strays import CLUSTER, GOOD, LONE, connected_cells, found_strays
+from canthus.geometry.cleaning.strays import CLUSTER, GOOD, LONE, connected_cells, found_strays
 
 
 def scanned(count=60_000, seed=0):

@@ -3,8 +3,16 @@
 import numpy as np
 import pytest
 from canthus.geometry.errors import BadMesh
-from canthus.geometry.quads import as_triangles, corner_angles, edges_of, facing_of, needed_quads, quad_normals, rims_of
-from canthus.geometry.subdivision import refined, refined_line
+from canthus.geometry.quad_meshes.quads import (
+    as_triangles,
+    corner_angles,
+    edges_of,
+    facing_of,
+    needed_quads,
+    quad_normals,
+    rims_of,
+)
+from canthus.geometry.quad_meshes.subdivision import refined, refined_line
 
 CUBE = np.array([[x, y, z] for z in (-1.0, 1.0) for y in (-1.0, 1.0) for x in (-1.0, 1.0)])
 SIDES = np.array([[0, 2, 3, 1], [4, 5, 7, 6], [0, 1, 5, 4], [2, 6, 7, 3], [0, 4, 6, 2], [1, 3, 7, 5]])

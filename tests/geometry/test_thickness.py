@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, union
-from canthus.geometry.cavities import hollowed
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, cylinder, icosphere, sphere
-from canthus.geometry.thickness import wall_thickness
+from canthus.geometry.printing.cavities import hollowed
+from canthus.geometry.printing.thickness import wall_thickness
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import box, cylinder, icosphere, sphere
 
 
 def wedge(degrees, length=10.0, width=8.0):

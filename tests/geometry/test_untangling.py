@@ -1,12 +1,12 @@
 """Drawing crossing faces apart."""
 
 import numpy as np
-from canthus.geometry.intersections import self_intersections
-from canthus.geometry.isosurface import isosurface
 from canthus.geometry.measures import is_watertight
+from canthus.geometry.mending.intersections import self_intersections
+from canthus.geometry.mending.untangling import _turning, untangled
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
-from canthus.geometry.untangling import _turning, untangled
+from canthus.geometry.solids.primitives import icosphere
+from canthus.geometry.surfacing.isosurface import isosurface
 from scipy.ndimage import gaussian_filter
 
 

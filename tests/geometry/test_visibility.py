@@ -1,11 +1,11 @@
 """The outer wall of a shell told from the inner one."""
 
 import numpy as np
+from canthus.geometry.distances.sampling import spread_over
 from canthus.geometry.measures import volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.sampling import spread_over
-from canthus.geometry.solids import icosphere
-from canthus.geometry.visibility import outer_wall, seen_share
+from canthus.geometry.solids.primitives import icosphere
+from canthus.geometry.surfacing.visibility import outer_wall, seen_share
 from canthus.steps.surface.close import Close
 from canthus.steps.workpiece import Workpiece
 

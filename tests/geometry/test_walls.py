@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.banding import followed
-from canthus.geometry.handles import short_loops
-from canthus.geometry.intersections import self_intersections
-from canthus.geometry.isosurface import isosurface
 from canthus.geometry.measures import edge_faults, genus, volume
-from canthus.geometry.walls import drawn_without_handles, outermost
+from canthus.geometry.mending.intersections import self_intersections
+from canthus.geometry.surfacing.banding import followed
+from canthus.geometry.surfacing.handles import short_loops
+from canthus.geometry.surfacing.isosurface import isosurface
+from canthus.geometry.surfacing.walls import drawn_without_handles, outermost
 
 ORIGIN = np.full(3, -1.5)
 

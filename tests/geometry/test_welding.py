@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry import welding
 from canthus.geometry.measures import is_watertight
+from canthus.geometry.mending import welding
+from canthus.geometry.mending.welding import distinct, welded
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
-from canthus.geometry.welding import distinct, welded
+from canthus.geometry.solids.primitives import icosphere
 
 
 @pytest.mark.parametrize("kind", [np.float32, np.float64])

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from canthus.geometry.distances.winding import Winding, winding_numbers
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, icosphere, sphere
-from canthus.geometry.winding import Winding, winding_numbers
+from canthus.geometry.solids.primitives import box, icosphere, sphere
 
 
 def test_inside_outside_and_inside_out():

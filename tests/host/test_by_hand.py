@@ -4,7 +4,9 @@ import bpy
 import numpy as np
 import pytest
 from canthus.geometry.transforms import rotation
-from canthus.host import maps, scene_piece, viewport, wording
+from canthus.host.buttons import viewport
+from canthus.host.drawn import maps
+from canthus.host.scene import scene_piece, wording
 from canthus.steps.workpiece import Done, Landmark
 from demo_heads import demo_head
 from host.scene_state import state

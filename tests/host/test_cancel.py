@@ -5,9 +5,9 @@ from types import SimpleNamespace
 
 import bpy
 import pytest
-from canthus.host import scene_piece
-from canthus.host.chain_operator import CANTHUS_OT_make
-from canthus.host.step_operator import BY_FILE, PieceOperator
+from canthus.host.buttons.chain_operator import CANTHUS_OT_make
+from canthus.host.buttons.step_operator import BY_FILE, PieceOperator
+from canthus.host.scene import scene_piece
 from canthus.steps.catalogue import all_steps, step_named
 from host.scene_state import state
 from small_pieces import piece_for

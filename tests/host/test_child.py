@@ -5,7 +5,7 @@ import time
 import numpy as np
 import pytest
 from canthus.geometry.errors import CanthusError
-from canthus.host.child import Child
+from canthus.host.buttons.child import Child
 from canthus.job.run import run
 from canthus.steps.catalogue import step_named
 from canthus.steps.pose.scale import Scale

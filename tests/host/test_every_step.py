@@ -2,9 +2,9 @@
 
 import bpy
 import pytest
-from canthus.host import scene_piece, states
-from canthus.host.settings import identifier
-from canthus.host.step_operator import BY_FILE
+from canthus.host.buttons.step_operator import BY_FILE
+from canthus.host.scene import scene_piece, states
+from canthus.host.scene.settings import identifier
 from canthus.steps.catalogue import all_steps
 from host.scene_state import state
 from small_pieces import COARSE, piece_for

@@ -6,8 +6,8 @@ import pytest
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadMesh
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
-from canthus.host import exchange
+from canthus.geometry.solids.primitives import icosphere
+from canthus.host.scene import exchange
 
 
 def put(shape, unit=1.0):

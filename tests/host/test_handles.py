@@ -5,7 +5,8 @@ import dataclasses
 import bpy
 import numpy as np
 import pytest
-from canthus.host import handles, margins, scene_piece
+from canthus.host.hands import handles
+from canthus.host.scene import margins, scene_piece
 from canthus.steps.workpiece import Landmark
 from mathutils import Vector
 

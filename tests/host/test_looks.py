@@ -4,7 +4,8 @@ import bpy
 import numpy as np
 import pytest
 from canthus.geometry.cloud import Cloud
-from canthus.host import clouds, scene_piece
+from canthus.host.drawn import clouds
+from canthus.host.scene import scene_piece
 from canthus.steps.workpiece import Workpiece
 
 

@@ -3,7 +3,8 @@
 import bpy
 import numpy as np
 import pytest
-from canthus.host import drawing, marks, scene_piece
+from canthus.host.drawn import drawing, marks
+from canthus.host.scene import scene_piece
 
 
 def test_each_landmark_that_can_be_seen_is_drawn_and_weak_ones_are_told(piece, scene):

@@ -3,7 +3,8 @@
 import bpy
 import numpy as np
 import pytest
-from canthus.host import exchange, masks, scene_piece
+from canthus.host.buttons import masks
+from canthus.host.scene import exchange, scene_piece
 
 
 @pytest.fixture

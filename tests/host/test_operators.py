@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from canthus.files.writing import write
 from canthus.geometry.cloud import Cloud
-from canthus.host import scene_piece
-from canthus.host.chain_operator import CANTHUS_OT_make
+from canthus.host.buttons.chain_operator import CANTHUS_OT_make
+from canthus.host.scene import scene_piece
 from canthus.job.chain import steps_for
 from canthus.steps.pose.scale import Scale
 from host.scene_state import positions, state

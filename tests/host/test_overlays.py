@@ -3,11 +3,12 @@
 import bpy
 import numpy as np
 import pytest
-from canthus.geometry.cavities import hollowed
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
-from canthus.host import drawing, eyeballs, overlays, scene_piece
+from canthus.geometry.printing.cavities import hollowed
+from canthus.geometry.solids.primitives import icosphere
+from canthus.host.drawn import drawing, eyeballs, overlays
+from canthus.host.scene import scene_piece
 from mathutils.bvhtree import BVHTree
 from small_pieces import egg
 

@@ -8,9 +8,10 @@ import bpy
 import numpy as np
 import pytest
 from bpy_extras.object_utils import world_to_camera_view
-from canthus.anatomy.gaze import pupil_ahead
+from canthus.anatomy.eyes.gaze import pupil_ahead
 from canthus.files.photo_marks import read_photo_marks
-from canthus.host import photo_cameras, photo_images, photo_overlay, scene_piece
+from canthus.host.hands import photo_overlay
+from canthus.host.scene import photo_cameras, photo_images, scene_piece
 from canthus.job import recipe
 from canthus.steps.workpiece import Landmark
 from host.scene_state import state

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 from canthus.anatomy.neck import find_cut
 from canthus.anatomy.parting import parting_plane
-from canthus.host import planes, scene_piece
+from canthus.host.hands import planes
+from canthus.host.scene import scene_piece
 from demo_heads import demo_head
 
 

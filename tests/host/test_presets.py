@@ -7,8 +7,9 @@ import textwrap
 
 import bpy
 import pytest
-from canthus.anatomy.eye import stock_series
-from canthus.host import ready_presets, settings
+from canthus.anatomy.eyes.eye import stock_series
+from canthus.host.buttons import ready_presets
+from canthus.host.scene import settings
 from canthus.steps.catalogue import step_named
 
 SCRIPT = """
@@ -38,8 +39,8 @@ SCRIPT = """
 
     photo = bpy.data.images.new("front", 30, 40).canthus_photo
     photo.lens, photo.focal, photo.gaze = "portrait lens", 3200.0, "camera"
-    [menu] = [each for each in canthus.host.presets.classes() if each.__name__ == "CANTHUS_MT_photo_presets"]
-    [button] = [each for each in canthus.host.presets.classes() if each.__name__ == "CANTHUS_OT_photo_preset"]
+    [menu] = [each for each in canthus.host.buttons.presets.classes() if each.__name__ == "CANTHUS_MT_photo_presets"]
+    [button] = [each for each in canthus.host.buttons.presets.classes() if each.__name__ == "CANTHUS_OT_photo_preset"]
     assert [value.split(".")[1] for value in button.preset_values] == ["gaze", "across", "up", "lens", "focal"]
     for value in button.preset_values:
         eval(value, {"settings": photo})

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadFile, BadMesh
-from canthus.host import looks, scene_piece
+from canthus.host.scene import looks, scene_piece
 from canthus.job.store import pack
 from mathutils import Vector
 

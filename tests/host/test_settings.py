@@ -4,8 +4,8 @@ import math
 
 import bpy
 import pytest
-from canthus.host import settings, wording
-from canthus.host.step_operator import BY_FILE
+from canthus.host.buttons.step_operator import BY_FILE
+from canthus.host.scene import settings, wording
 from canthus.steps.catalogue import all_steps
 
 STEPS = all_steps()

@@ -1,8 +1,8 @@
 """Done, stale, to do: from the order in which steps were run."""
 
-from canthus.host import panels
-from canthus.host.needs import missing
-from canthus.host.states import DONE, STALE, TO_DO, step_states
+from canthus.host.buttons import panels
+from canthus.host.scene.needs import missing
+from canthus.host.scene.states import DONE, STALE, TO_DO, step_states
 
 
 def test_nothing_is_done_at_first():

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from canthus.geometry.errors import BadFile, NotReady
 from canthus.geometry.progress import Cancelled, Progress
-from canthus.host import scene_piece, studio
-from canthus.host.drawn_apart import shifts_of
-from canthus.host.finding_views import _named
+from canthus.host.pictures import studio
+from canthus.host.pictures.drawn_apart import shifts_of
+from canthus.host.pictures.finding_views import _named
+from canthus.host.scene import scene_piece
 from canthus.steps.workpiece import Check, Done, Workpiece
 from host.scene_state import state
 from small_pieces import bust, egg

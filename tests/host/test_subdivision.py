@@ -2,7 +2,7 @@
 
 import bpy
 import numpy as np
-from canthus.geometry.subdivision import refined
+from canthus.geometry.quad_meshes.subdivision import refined
 from scipy.spatial import cKDTree
 
 CUBE = np.array([[x, y, z] for z in (-1.0, 1.0) for y in (-1.0, 1.0) for x in (-1.0, 1.0)])

@@ -4,7 +4,7 @@ import bpy
 import numpy as np
 import pytest
 from canthus.files.writing import write
-from canthus.host import scene_piece
+from canthus.host.scene import scene_piece
 from canthus.steps.workpiece import Done
 from host.scene_state import state
 from small_pieces import egg

@@ -3,7 +3,7 @@
 import bpy
 import numpy as np
 import pytest
-from canthus.host import scene_piece
+from canthus.host.scene import scene_piece
 from host.scene_state import state
 from small_pieces import egg
 

@@ -8,7 +8,7 @@ import pytest
 from canthus.files.writing import write
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.progress import SILENT
-from canthus.geometry.solids import box, icosphere
+from canthus.geometry.solids.primitives import box, icosphere
 from canthus.job import arguments, chain, listing
 from canthus.steps import catalogue
 from canthus.steps.step import Step, setting

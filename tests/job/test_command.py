@@ -9,7 +9,7 @@ from canthus.files.reading import read
 from canthus.files.writing import write
 from canthus.geometry.errors import BadFile
 from canthus.geometry.progress import Cancelled
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.job import run
 from canthus.job.arguments import parser, settings_in, tied
 from canthus.job.command import main

@@ -5,10 +5,10 @@ import pytest
 from canthus.files.reading import read
 from canthus.files.writing import write
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.deviation import deviation
+from canthus.geometry.distances.deviation import deviation
 from canthus.geometry.errors import BadMesh, BadSetting
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, icosphere, sphere
+from canthus.geometry.solids.primitives import box, icosphere, sphere
 from canthus.geometry.transforms import rotation, transform
 from canthus.job.command import main
 from canthus.job.compare import coloured, compare

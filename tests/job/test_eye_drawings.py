@@ -8,11 +8,11 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye import EyeShape
-from canthus.anatomy.eye_making import laid, made_eye
-from canthus.anatomy.socket import Pocket, pocket_tools
-from canthus.geometry.booleans import difference
-from canthus.geometry.solids import frustum, sphere
+from canthus.anatomy.eyes.eye import EyeShape
+from canthus.anatomy.sockets.eye_making import laid, made_eye
+from canthus.anatomy.sockets.socket import Pocket, pocket_tools
+from canthus.geometry.solids.booleans import difference
+from canthus.geometry.solids.primitives import frustum, sphere
 from canthus.job.eye_drawings import eye_drawings
 from canthus.job.eye_values import eye_values
 from canthus.job.report import report

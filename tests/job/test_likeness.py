@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.job.likeness import MOST_POINTS, likeness
 from canthus.steps.workpiece import Workpiece
 

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadFile
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.job import store
 from canthus.job.plain import as_json, plain
 from canthus.steps.workpiece import Check, Done, Eye, Landmark, Workpiece

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from canthus.geometry.errors import BadSetting
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.job import worker
 from canthus.job.store import load, save
 from canthus.steps.pose.scale import Scale

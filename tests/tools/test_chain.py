@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from canthus.files.reading import read
 from canthus.files.writing import write
-from canthus.geometry.booleans import intersection
 from canthus.geometry.measures import is_watertight, volume
+from canthus.geometry.solids.booleans import intersection
 from canthus.job.command import main
 from demo_head.build import build
 

@@ -9,12 +9,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from benchmarks.clean import Creases, face, outer_margins, round_ears, round_eyes
-from canthus.geometry.bristles import bristles
-from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.cleaning.bristles import bristles
+from canthus.geometry.cleaning.denoising import denoised
+from canthus.geometry.cleaning.layers import merged_layers, spread
+from canthus.geometry.cleaning.strays import GOOD, found_strays
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.denoising import denoised
-from canthus.geometry.layers import merged_layers, spread
-from canthus.geometry.strays import GOOD, found_strays
+from canthus.geometry.distances.closest import ClosestPoint
 from scipy.spatial import cKDTree
 from simulator.capture import simulate
 from simulator.settings import Settings

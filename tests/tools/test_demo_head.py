@@ -98,7 +98,7 @@ def test_lids_are_as_thick_as_the_truth_says_along_both_edges():
 
 
 def test_landmarks_lie_on_the_surface(head):
-    from canthus.geometry.closest import ClosestPoint
+    from canthus.geometry.distances.closest import ClosestPoint
 
     marks = head.truth.landmarks
     distance, _, _ = ClosestPoint(head.mesh).query(np.array(list(marks.values())))

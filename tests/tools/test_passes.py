@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.registration import registered
-from canthus.geometry.sampling import spread_over
+from canthus.geometry.clouds.registration import registered
+from canthus.geometry.distances.sampling import spread_over
 from canthus.geometry.transforms import applied
 from scipy.spatial.transform import Rotation
 

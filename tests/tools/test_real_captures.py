@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from canthus.files.reading import read
 from canthus.files.writing import write
-from canthus.geometry.distance import ClosestPoint
+from canthus.geometry.distances.distance import ClosestPoint
 from canthus.geometry.measures import is_watertight, volume
 from canthus.job.command import main
 from captures import bust, face_range_map, mri_head

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.distances.closest import ClosestPoint
+from canthus.geometry.distances.rays import RayCaster
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.rays import RayCaster
-from canthus.geometry.solids import sphere
+from canthus.geometry.solids.primitives import sphere
 from simulator.capture import raw_frame, simulate
 from simulator.raster import seen_triangles
 from simulator.settings import CLUSTER, LASH, SECOND_SKIN, SKIN, STRAY, VEIL, Settings

@@ -1,4 +1,4 @@
-"""Makes `addon/anatomy/base-head.npz` anew: `python3 tools/base_head/build.py [OUT.npz]`."""
+"""Makes `addon/anatomy/skin/base-head.npz` anew: `python3 tools/base_head/build.py [OUT.npz]`."""
 
 import sys
 from pathlib import Path
@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
-STORED = ROOT / "addon" / "anatomy" / "base-head.npz"
+STORED = ROOT / "addon" / "anatomy" / "skin" / "base-head.npz"
 
 
 def built() -> dict[str, np.ndarray[Any, Any]]:
     """What the file holds, by name: the plan's faces, the vertices two levels finer, texture places, marks, regions."""
-    from canthus.anatomy.base_head import FINEST_MM, FINEST_UV, REGIONS
-    from canthus.geometry.quads_fairing import faired
+    from canthus.anatomy.skin.base_head import FINEST_MM, FINEST_UV, REGIONS
+    from canthus.geometry.quad_meshes.quads_fairing import faired
 
     from base_head import ears, easing, form, laying, layout, unwrapping
 

@@ -1,7 +1,7 @@
 """The ears of the base head: their rows of faces laid on the drawing of the ear, not on the skin."""
 
 import numpy as np
-from canthus.geometry.quads import averaging
+from canthus.geometry.quad_meshes.quads import averaging
 from numpy.typing import NDArray
 
 from .curves import EarPlane

@@ -5,7 +5,7 @@ is carried back with all that lies round it.
 """
 
 import numpy as np
-from canthus.geometry.quads import averaging
+from canthus.geometry.quad_meshes.quads import averaging
 from numpy.typing import NDArray
 
 from .laying import MIRROR, Laid

@@ -6,9 +6,9 @@ Points go in and come out in the posed frame (left, back, up), millimetres.
 from functools import cache
 
 import numpy as np
-from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.clouds.normals import vertex_normals
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.normals import vertex_normals
 from demo_head import ears, eyes, sampling, sculpture, skull, truth
 from demo_head.eyes import EyeForm
 from demo_head.shapes import Points, ellipsoid, turned, union

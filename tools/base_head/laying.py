@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from canthus.geometry.quads import averaging, edges_of
-from canthus.geometry.subdivision import refined, refined_line
+from canthus.geometry.quad_meshes.quads import averaging, edges_of
+from canthus.geometry.quad_meshes.subdivision import refined, refined_line
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.linalg import splu

@@ -6,8 +6,8 @@ overlap (Tutte 1963, doi 10.1112/plms/s3-13.1.743; Floater 1997, doi 10.1016/S01
 """
 
 import numpy as np
-from canthus.geometry.quads import edges_of, rims_of
-from canthus.geometry.subdivision import refined
+from canthus.geometry.quad_meshes.quads import edges_of, rims_of
+from canthus.geometry.quad_meshes.subdivision import refined
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.linalg import splu

@@ -63,7 +63,7 @@ def draw(found: Sequence[Size], path: Path = PICTURE) -> None:
 def _base(level: int):
     """Our base with so many levels more, or fewer: landmarks then on the nearest vertex that is left."""
     import numpy as np
-    from canthus.anatomy.base_head import BaseHead, own_base
+    from canthus.anatomy.skin.base_head import BaseHead, own_base
     from scipy.spatial import cKDTree
 
     own = own_base()
@@ -81,8 +81,8 @@ def _one(level: int, grid_mm: float) -> Size:
     import resource
     import time
 
-    from canthus.anatomy.base_fit import fit_base
-    from canthus.geometry.nonrigid import Goal
+    from canthus.anatomy.skin.base_fit import fit_base
+    from canthus.geometry.quad_meshes.nonrigid import Goal
     from demo_head.build import build
 
     head, base = build(1, grid_mm), _base(level)

@@ -4,16 +4,16 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from canthus.geometry.bristles import bristles
-from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.cleaning.bristles import bristles
+from canthus.geometry.cleaning.denoising import denoised
+from canthus.geometry.cleaning.layers import merged_layers, spread
+from canthus.geometry.cleaning.strays import GOOD, found_strays
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.denoising import denoised
-from canthus.geometry.layers import merged_layers, spread
+from canthus.geometry.clouds.normals import plane_normals, vertex_normals
+from canthus.geometry.clouds.orientation import along_a_tree
+from canthus.geometry.clouds.registration import registered
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.neighbours import arranged
-from canthus.geometry.normals import plane_normals, vertex_normals
-from canthus.geometry.orientation import along_a_tree
-from canthus.geometry.registration import registered
-from canthus.geometry.strays import GOOD, found_strays
 from canthus.geometry.transforms import applied
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree

@@ -5,14 +5,14 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
-from canthus.anatomy.base_fit import BaseFit, fit_base
-from canthus.anatomy.base_head import own_base
-from canthus.geometry.closest import ClosestPoint
-from canthus.geometry.deviation import deviation
+from canthus.anatomy.skin.base_fit import BaseFit, fit_base
+from canthus.anatomy.skin.base_head import own_base
+from canthus.geometry.distances.closest import ClosestPoint
+from canthus.geometry.distances.deviation import deviation
+from canthus.geometry.distances.sampling import places_over
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.nonrigid import Goal
-from canthus.geometry.quads import corner_angles
-from canthus.geometry.sampling import places_over
+from canthus.geometry.quad_meshes.nonrigid import Goal
+from canthus.geometry.quad_meshes.quads import corner_angles
 from numpy.typing import NDArray
 
 from .rows import Bench, Row, library, measured, root_mean_square, row, timed, timed_in_turn

@@ -5,13 +5,13 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
-from canthus.geometry.cavities import hollowed, inner_surface
-from canthus.geometry.closest import ClosestPoint
-from canthus.geometry.isosurface import isosurface
+from canthus.geometry.distances.closest import ClosestPoint
+from canthus.geometry.distances.rays import RayCaster
+from canthus.geometry.distances.sampling import places_over
 from canthus.geometry.measures import triangle_normals
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.rays import RayCaster
-from canthus.geometry.sampling import places_over
+from canthus.geometry.printing.cavities import hollowed, inner_surface
+from canthus.geometry.surfacing.isosurface import isosurface
 from canthus.steps.eyes.carve_sockets import CarveSockets
 from canthus.steps.eyes.make_eyes import MakeEyes
 from canthus.steps.eyes.place_eyes import PlaceEyes

@@ -188,8 +188,8 @@ class Bench:
 
     def cloud(self, points: int, noise_mm: float = 0.07, seed: int = 0) -> Cloud:
         """Points spread evenly over the whole head with its normals and colours, moved off it by noise."""
+        from canthus.geometry.distances.sampling import spread_over
         from canthus.geometry.measures import area
-        from canthus.geometry.sampling import spread_over
 
         even = spread_over(self.head, float(np.sqrt(area(self.head) / points)))
         off = np.random.default_rng(seed).standard_normal((len(even), 1)) * noise_mm

@@ -5,18 +5,18 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from canthus.geometry.closest import ClosestPoint
-from canthus.geometry.closing import closed_surface
 from canthus.geometry.cloud import Cloud
-from canthus.geometry.fills import fills
+from canthus.geometry.clouds.normals import plane_normals
+from canthus.geometry.distances.closest import ClosestPoint
+from canthus.geometry.distances.sampling import spread_over
 from canthus.geometry.measures import components, edge_faults, genus, triangle_areas, triangle_normals, volume
+from canthus.geometry.mending.patching import holes, patched
+from canthus.geometry.mending.reducing import farthest_apart, reduced
+from canthus.geometry.mending.smoothing import smoothed
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.neighbours import arranged
-from canthus.geometry.normals import plane_normals
-from canthus.geometry.patching import holes, patched
-from canthus.geometry.reducing import farthest_apart, reduced
-from canthus.geometry.sampling import spread_over
-from canthus.geometry.smoothing import smoothed
+from canthus.geometry.surfacing.closing import closed_surface
+from canthus.geometry.surfacing.fills import fills
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 

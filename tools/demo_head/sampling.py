@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import numpy as np
-from canthus.geometry.isosurface import isosurface
+from canthus.geometry.surfacing.isosurface import isosurface
 from numpy.typing import NDArray
 
 Form = Callable[[NDArray[np.float32]], NDArray[np.float32]]

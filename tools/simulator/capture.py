@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from canthus.geometry.closest import ClosestPoint
 from canthus.geometry.cloud import Cloud
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.mesh import Mesh
 from numpy.typing import NDArray
 

@@ -14,7 +14,7 @@ def cloud_of(piece: Workpiece, step: str) -> Cloud:
     if piece.scan is None:
         raise NotReady(f"{step} works on a scan and there is none: load one first")
     if isinstance(piece.scan, Mesh):
-        from ...geometry.normals import vertex_normals
+        from ...geometry.clouds.normals import vertex_normals
 
         mesh = piece.scan
         return Cloud(mesh.vertices, vertex_normals(mesh), mesh.colours, mesh.columns)
@@ -23,8 +23,8 @@ def cloud_of(piece: Workpiece, step: str) -> Cloud:
 
 def outward(scan: Cloud, normals: NDArray[np.float64]) -> NDArray[np.float64]:
     """Found normals with their signs: by the sensors, by the scan's own normals, or carried along the cloud."""
+    from ...geometry.clouds.orientation import along_a_tree, towards_sensors
     from ...geometry.neighbours import arranged
-    from ...geometry.orientation import along_a_tree, towards_sensors
 
     if scan.sensors is not None and "view" in scan.columns:
         return towards_sensors(scan.points, normals, scan.sensors, scan.columns["view"].astype(np.int64))

@@ -35,7 +35,7 @@ class CullLashes(Step):
         The eyes are where their corners were placed; where those are not known, they are looked for on a coarse
         closing of the scan. Without a face nothing is culled, and a note says so.
         """
-        from ...geometry.bristles import bristles
+        from ...geometry.cleaning.bristles import bristles
 
         cloud = cloud_of(piece, self.NAME)
         eyes = _placed(piece) or _looked_for(cloud, piece.scale, progress.stretch(0, 0.8))
@@ -78,8 +78,8 @@ reference_values.md section 1), and about as far below as the demo head's lies."
 
 def _looked_for(cloud: Cloud, scale: float, progress: Progress) -> list[NDArray[np.float64]]:
     """The middles of both eyes from the face found on a coarse closing: lashes hide corners, hardly the nose's root."""
-    from ...anatomy.proposals import propose_landmarks
-    from ...geometry.closing import closed_surface
+    from ...anatomy.face.proposals import propose_landmarks
+    from ...geometry.surfacing.closing import closed_surface
 
     try:
         closed = closed_surface(cloud.points / scale, cloud.normals, None, 2.5, progress.stretch(0, 0.6))

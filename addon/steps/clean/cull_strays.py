@@ -40,7 +40,7 @@ class CullStrays(Step):
         return self._of_cloud(piece, piece.scan, progress)
 
     def _of_cloud(self, piece: Workpiece, scan: Cloud, progress: Progress) -> Workpiece:
-        from ...geometry import strays
+        from ...geometry.cleaning import strays
 
         found = strays.found_strays(scan.points, self.neighbours, self.spread, self.island / 100, progress)
         good = found.kind == strays.GOOD
@@ -59,7 +59,7 @@ class CullStrays(Step):
         return piece.but(scan=scan.kept(good) if self.mode == "remove" else scan.with_column("stray", found.kind))
 
     def _of_mesh(self, piece: Workpiece, scan: Mesh) -> Workpiece:
-        from ...geometry.islands import loose_triangles
+        from ...geometry.mending.islands import loose_triangles
 
         loose = loose_triangles(scan, self.island / 100)
         piece = piece.measured(triangles=len(scan.triangles), cluster_triangles=int(loose.sum()))

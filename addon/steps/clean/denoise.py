@@ -30,8 +30,8 @@ class Denoise(Step):
 
         A mesh that is smooth already, as most are that a scanner's own program made, is left as it is.
         """
-        from ...geometry.denoising import denoised
-        from ...geometry.mesh_noise import mesh_noise
+        from ...geometry.cleaning.denoising import denoised
+        from ...geometry.mending.mesh_noise import mesh_noise
 
         if isinstance(piece.scan, Mesh):
             noise = mesh_noise(piece.scan)

@@ -30,7 +30,7 @@ class MergeLayers(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with one skin, and where the others lay and how far off."""
-        from ...geometry.layers import merged_layers, spread
+        from ...geometry.cleaning.layers import merged_layers, spread
 
         cloud = cloud_of(piece, self.NAME)
         found = merged_layers(cloud.points, self.widest * piece.scale, _passes(cloud), progress.stretch(0, 0.9))

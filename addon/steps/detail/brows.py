@@ -15,8 +15,8 @@ from ..step import Step, setting
 from ..workpiece import Workpiece
 
 if TYPE_CHECKING:
-    from ...anatomy.brow_guides import BrowGuide
-    from ...anatomy.brow_strokes import BrowHair
+    from ...anatomy.hair.brow_guides import BrowGuide
+    from ...anatomy.hair.brow_strokes import BrowHair
 
 _TOLD = {
     "drawn": "lies as it was drawn",
@@ -70,8 +70,8 @@ class Brows(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with brows on its head."""
-        from ...anatomy.brow_raising import around, raised_brows
-        from ...anatomy.brow_strokes import strokes
+        from ...anatomy.hair.brow_raising import around, raised_brows
+        from ...anatomy.hair.brow_strokes import strokes
 
         progress(0.0, "finding the brows")
         guides = self._guides(piece)
@@ -102,9 +102,9 @@ class Brows(Step):
 
     def _guides(self, piece: Workpiece) -> "Mapping[str, BrowGuide]":
         """Side to the brow's edges at life size, as drawn or as found; written where asked for."""
-        from ...anatomy.brow_files import brows_text, read_brows
-        from ...anatomy.brow_guides import BrowGuide
-        from ...anatomy.brow_raising import looked_for
+        from ...anatomy.hair.brow_files import brows_text, read_brows
+        from ...anatomy.hair.brow_guides import BrowGuide
+        from ...anatomy.hair.brow_raising import looked_for
         from ...files.writing import whole_file
 
         drawn = read_brows(self.curves) if self.curves else {}
@@ -125,7 +125,7 @@ class Brows(Step):
         return guides
 
     def _hair(self, least: float) -> "BrowHair":
-        from ...anatomy.brow_strokes import BrowHair
+        from ...anatomy.hair.brow_strokes import BrowHair
 
         width = max(self.width, least)
         return BrowHair(width, self.height, self.length, self.density, self.taper / 100, least)

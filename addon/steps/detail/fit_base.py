@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.landmark_files import read_landmarks
+from ...anatomy.face.landmark_files import read_landmarks
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
 from ...geometry.mesh import Mesh
@@ -16,7 +16,7 @@ from ..step import Step, setting
 from ..workpiece import Workpiece
 
 if TYPE_CHECKING:
-    from ...anatomy.base_head import BaseHead
+    from ...anatomy.skin.base_head import BaseHead
 
 _UNSEEN = 3.0
 """Millimetres from the nearest point of the scan beyond which a closed head's surface was made up."""
@@ -51,8 +51,8 @@ class FitBase(Step):
         -----
         A closed head is drawn to where the scan's points lie within 3 mm: the rest of it was made up.
         """
-        from ...anatomy.base_fit import fit_base
-        from ...geometry.nonrigid import Goal
+        from ...anatomy.skin.base_fit import fit_base
+        from ...geometry.quad_meshes.nonrigid import Goal
 
         base = self._base()
         life = piece.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0]))
@@ -81,7 +81,7 @@ class FitBase(Step):
         return done
 
     def _base(self) -> "BaseHead":
-        from ...anatomy.base_head import BaseHead, own_base
+        from ...anatomy.skin.base_head import BaseHead, own_base
 
         if not self.base:
             if self.base_landmarks:
@@ -149,7 +149,7 @@ def _target(piece: Workpiece) -> tuple[Mesh, NDArray[np.bool_] | None, bool]:
     """The surface the scan shows, which of its vertices were made up or cut flat, and whether it was cut flat."""
     from scipy.spatial import cKDTree
 
-    from ...geometry.flat_cuts import cut_flat
+    from ...geometry.mending.flat_cuts import cut_flat
 
     if isinstance(piece.scan, Mesh) and len(piece.scan.triangles):
         cut = cut_flat(piece.scan)
@@ -167,8 +167,8 @@ def _figures(
     head: "BaseHead", seen: NDArray[np.float64], surface: Mesh, unseen: NDArray[np.bool_] | None
 ) -> dict[str, float]:
     """How near the fitted base came to what was seen, ears apart, and how even its faces are."""
-    from ...geometry.closest import ClosestPoint
-    from ...geometry.quads import corner_angles
+    from ...geometry.distances.closest import ClosestPoint
+    from ...geometry.quad_meshes.quads import corner_angles
 
     away, triangle, _ = ClosestPoint(surface).query(head.vertices, far=10.0)
     drawn = seen > 0.05
@@ -202,8 +202,8 @@ def _colours(vertices: NDArray[np.float64], piece: Workpiece) -> NDArray[np.uint
 
 def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
     """The quads as triangles, every rim closed round a vertex in its middle, the regions as a column."""
-    from ...anatomy.base_head import REGION_COLUMN
-    from ...geometry.quads import as_triangles, rims_of
+    from ...anatomy.skin.base_head import REGION_COLUMN
+    from ...geometry.quad_meshes.quads import as_triangles, rims_of
 
     vertices, triangles = [head.vertices], [as_triangles(head.vertices, head.quads)]
     region = np.zeros(len(head.vertices), np.uint8)
@@ -224,7 +224,7 @@ def _write(path: Path, head: "BaseHead", piece: Workpiece, size: int) -> None:
     from ...files.png import write_png
     from ...files.quads_obj import write_quads
     from ...files.writing import whole_file
-    from ...geometry.texture import spread_out
+    from ...geometry.quad_meshes.texture import spread_out
 
     if path.suffix.lower() != ".obj":
         raise BadSetting(f"fit-base: save takes a name that ends in .obj, not {path.name!r}")

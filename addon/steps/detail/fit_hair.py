@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.landmark_files import read_landmarks
-from ...anatomy.units import MILLIMETRES
+from ...anatomy.face.landmark_files import read_landmarks
+from ...anatomy.face.units import MILLIMETRES
 from ...files.reading import read
 from ...geometry.errors import BadFile, BadSetting, NotReady
 from ...geometry.measures import is_watertight
@@ -18,7 +18,7 @@ from ..step import Step, setting
 from ..workpiece import Workpiece
 
 if TYPE_CHECKING:
-    from ...anatomy.hair_start import Start
+    from ...anatomy.hair.hair_start import Start
 
 PART = "hair"
 """Name of the part it makes."""
@@ -71,10 +71,10 @@ class FitHair(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with the part `hair`. All is done at life size and brought back."""
-        from ...anatomy.hair_fit import fit_hair
-        from ...anatomy.hair_start import common_places, size_ratio
-        from ...geometry.sided import Sided
-        from ...geometry.thickening import thickened
+        from ...anatomy.hair.hair_fit import fit_hair
+        from ...anatomy.hair.hair_start import common_places, size_ratio
+        from ...geometry.distances.sided import Sided
+        from ...geometry.refitting.thickening import thickened
         from .hair_words import figures_of, fit_remarks, size_remarks
 
         scalp = scalp_of(piece).moved(_sized(1 / piece.scale))
@@ -118,7 +118,7 @@ class FitHair(Step):
 
     def _hair(self, piece: Workpiece) -> Mesh:
         """The hair's mesh in its file's coordinates, or the capture's; vertices shared where a file repeats them."""
-        from ...geometry.welding import welded
+        from ...geometry.mending.welding import welded
 
         if self.hair:
             hair = _mesh_of(self.hair, "hair")
@@ -130,8 +130,8 @@ class FitHair(Step):
 
     def _old_marks(self, old: Mesh | None, scale: float, progress: Progress) -> Marks:
         """Sure landmarks of the old head in its own coordinates: read, or looked for where they are wanted."""
-        from ...anatomy.hair_start import to_life
-        from ...anatomy.proposals import SURE, propose_landmarks
+        from ...anatomy.face.proposals import SURE, propose_landmarks
+        from ...anatomy.hair.hair_start import to_life
 
         if self.old_landmarks:
             marks = read_landmarks(self.old_landmarks)
@@ -143,12 +143,12 @@ class FitHair(Step):
         return {name: place / factor for name, (place, sure) in found.items() if sure >= SURE}
 
     def _placed(self, piece: Workpiece) -> "Start":
-        from ...anatomy.hair_start import Start
+        from ...anatomy.hair.hair_start import Start
 
         return Start(_sized(1 / piece.scale) @ piece.frame, "where it was placed")
 
     def _start(self, hair: Mesh, scalp: Mesh, marks: Marks, new: Marks) -> "Start":
-        from ...anatomy.hair_start import FEWEST, start_by_form, start_by_landmarks
+        from ...anatomy.hair.hair_start import FEWEST, start_by_form, start_by_landmarks
 
         start = start_by_landmarks(marks, new) if self.start != "form" else None
         if start is None and self.start == "landmarks":

@@ -2,9 +2,9 @@
 
 from typing import Any
 
-from ...anatomy.hair_fit import HairFit
-from ...anatomy.hair_start import LIKE
-from ...geometry.gap_laying import LaidAt
+from ...anatomy.hair.hair_fit import HairFit
+from ...anatomy.hair.hair_start import LIKE
+from ...geometry.refitting.gap_laying import LaidAt
 
 _MANY = 0.15
 """Share of a strand's length changed from which it should be looked at: common practice, no source."""

@@ -14,7 +14,7 @@ from ..step import Step, setting
 from ..workpiece import Workpiece
 
 if TYPE_CHECKING:
-    from ...anatomy.skin_relief import Form
+    from ...anatomy.skin.skin_relief import Form
 
 _SMOOTH = ("eyes", "lids", "ears", "scalp")
 """Regions left as they are unless a strength is set for them."""
@@ -65,11 +65,11 @@ class Relief(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with relief on its head."""
-        from ...anatomy.skin_regions import SKIN, skin_regions
-        from ...anatomy.skin_relief import what_prints
-        from ...geometry.displacing import displaced
-        from ...geometry.normals import vertex_normals
-        from ...geometry.splitting import split
+        from ...anatomy.skin.skin_regions import SKIN, skin_regions
+        from ...anatomy.skin.skin_relief import what_prints
+        from ...geometry.clouds.normals import vertex_normals
+        from ...geometry.quad_meshes.splitting import split
+        from ...geometry.raising.displacing import displaced
 
         scale = piece.scale if piece.scale != 1.0 else self.scale
         pixel = printer_named(self.printer).pixel
@@ -114,7 +114,7 @@ class Relief(Step):
 
     def _forms(self, least: float) -> "dict[str, Form]":
         """What is to be laid, by name; enlarged to `least` millimetres of width where not true to scale."""
-        from ...anatomy.skin_relief import GRAIN, LINE, PORE, STUBBLE, Form
+        from ...anatomy.skin.skin_relief import GRAIN, LINE, PORE, STUBBLE, Form
         from ...files.png import read_heights
 
         if self.image:
@@ -134,9 +134,9 @@ class Relief(Step):
         self, head: Mesh, names: list[str], region: NDArray[np.int64], forms: "dict[str, Form]"
     ) -> tuple[NDArray[np.float64], dict[str, float]]:
         """(n,) relief before strengths, and how much of each there is."""
-        from ...anatomy.skin_relief import PORES_BY_REGION, come_and_go, from_image, lines, scattered
+        from ...anatomy.skin.skin_relief import PORES_BY_REGION, come_and_go, from_image, lines, scattered
         from ...files.png import read_heights
-        from ...geometry.normals import vertex_normals
+        from ...geometry.clouds.normals import vertex_normals
 
         normals = vertex_normals(head)
         if self.image:
@@ -166,7 +166,7 @@ class Relief(Step):
 
 def _soft_edged(head: Mesh, strength: NDArray[np.float64]) -> NDArray[np.float64]:
     """Strengths that fall off towards a weaker region instead of ending at its edge."""
-    from ...geometry.smoothing import averaging
+    from ...geometry.mending.smoothing import averaging
 
     mean, soft = averaging(head).astype(np.float64), strength
     for _ in range(4):

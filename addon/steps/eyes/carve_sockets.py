@@ -15,7 +15,7 @@ from ..workpiece import Eye, Workpiece
 from .each_eye import EyeStep, pocket_of, without_eye
 
 if TYPE_CHECKING:
-    from ...anatomy.socket import Pocket
+    from ...anatomy.sockets.socket import Pocket
 
 
 _SHALLOW = 0.3  # mm at life size
@@ -57,7 +57,7 @@ class CarveSockets(EyeStep):
 
         An eye whose pocket would break out of the skin beside the opening gets none: what is left there is ragged.
         """
-        from ...geometry.booleans import difference
+        from ...geometry.solids.booleans import difference
 
         head, tools, eyes, carved = piece.needed_head(), list[Mesh](), list[Eye](), piece
         for number, eye in enumerate(piece.eyes):
@@ -85,12 +85,12 @@ class CarveSockets(EyeStep):
         """The workpiece with what one socket measures, the eye as it will sit, the solids that cut the socket, and the
         least that is left of lids and walls.
         """
-        from ...anatomy.globe_fit import AHEAD
-        from ...anatomy.globe_placing import REACH
-        from ...anatomy.lid_margin import opening_through
-        from ...anatomy.socket import least_wall, lid_cover, pocket_tools
-        from ...anatomy.socket_opening import laid_open, opening_tool, rim_of
-        from ...geometry.inside_view import view_from_inside
+        from ...anatomy.eyes.globe_fit import AHEAD
+        from ...anatomy.lids.globe_placing import REACH
+        from ...anatomy.lids.lid_margin import opening_through
+        from ...anatomy.sockets.socket import least_wall, lid_cover, pocket_tools
+        from ...anatomy.sockets.socket_opening import laid_open, opening_tool, rim_of
+        from ...geometry.views.inside_view import view_from_inside
 
         head, scale, opening = piece.needed_head(), piece.scale, eye.opening
         if opening is None:
@@ -124,7 +124,7 @@ class CarveSockets(EyeStep):
 
     def _between(self, piece: Workpiece) -> Workpiece:
         """The wall between the sockets, measured and judged."""
-        from ...anatomy.socket import between
+        from ...anatomy.sockets.socket import between
 
         if len(piece.eyes) < 2:
             return piece

@@ -9,7 +9,7 @@ from ..step import Step
 from ..workpiece import EYES_FOUND, Check, Eye, Workpiece
 
 if TYPE_CHECKING:
-    from ...anatomy.socket import Pocket
+    from ...anatomy.sockets.socket import Pocket
 
 
 class EyeStep(Step):
@@ -27,8 +27,8 @@ class EyeStep(Step):
 
 def pocket_of(eye: Eye) -> "Pocket":
     """The place of an eye as carve-sockets left it."""
-    from ...anatomy.eye import EyeShape
-    from ...anatomy.socket import Pocket
+    from ...anatomy.eyes.eye import EyeShape
+    from ...anatomy.sockets.socket import Pocket
 
     centre, gaze = np.array(eye.centre), np.array(eye.gaze)
     half = eye.form == "half-round"

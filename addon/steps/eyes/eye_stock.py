@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from ...anatomy.eye import nearest_stock, stock_series
+from ...anatomy.eyes.eye import nearest_stock, stock_series
 from ...geometry.errors import BadFile, BadSetting
 
 _COMPARED = 3

@@ -39,7 +39,7 @@ class MakeEyes(EyeStep):
 
     def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
         """The workpiece with the eyes among its parts, in their assembled place."""
-        from ...anatomy.eye import EyeShape
+        from ...anatomy.eyes.eye import EyeShape
 
         made = piece
         for number, eye in enumerate(piece.eyes):
@@ -58,7 +58,7 @@ class MakeEyes(EyeStep):
 
     def _with_eye(self, piece: Workpiece, number: int, eye: Eye) -> Workpiece:
         """The workpiece with one eye, its dome and its ring, or with the eye fused in the head."""
-        from ...anatomy.eye_making import laid, made_dome, made_eye
+        from ...anatomy.sockets.eye_making import laid, made_dome, made_eye
 
         pocket, sunk, fixed = pocket_of(eye), self.iris == "sunk", self.form == "fixed"
         half = fixed or self._half(eye)
@@ -100,8 +100,8 @@ class MakeEyes(EyeStep):
 
 def _least_gap(head: Mesh, eye: Eye, solid: Mesh, half: bool) -> float:
     """Least distance between eye and head, mm; where the head stands within the eye, below 0 by how deep."""
-    from ...anatomy.eye import EyeShape
-    from ...anatomy.eye_seat import FLAT
+    from ...anatomy.eyes.eye import EyeShape
+    from ...anatomy.sockets.eye_seat import FLAT
     from ..output.gaps import least_gap
 
     away = head.vertices - np.array(eye.centre)
@@ -118,8 +118,8 @@ def _least_gap(head: Mesh, eye: Eye, solid: Mesh, half: bool) -> float:
 
 def _fixed(head: Mesh, solid: Mesh, eye: Eye) -> Mesh:
     """The head with the eye fused into its socket: pocket and bore filled behind, the gap to the lids left open."""
-    from ...anatomy.eye_making import plug
-    from ...geometry.booleans import union
+    from ...anatomy.sockets.eye_making import plug
+    from ...geometry.solids.booleans import union
 
     pocket = pocket_of(eye)
     return union(head, plug(pocket.from_behind(max(pocket.length, pocket.shortest))), solid)

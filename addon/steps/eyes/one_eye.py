@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.eye import FISSURE_HEIGHT, MARGIN_REFLEX_UPPER
-from ...anatomy.fissure import CORNERS, Fissure, published_fissure
+from ...anatomy.eyes.eye import FISSURE_HEIGHT, MARGIN_REFLEX_UPPER
+from ...anatomy.eyes.fissure import CORNERS, Fissure, published_fissure
 from ...geometry.cloud import Cloud
 from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
 from ..workpiece import Eye, Workpiece
 
 if TYPE_CHECKING:
-    from ...anatomy.globe_fit import Estimate
+    from ...anatomy.eyes.globe_fit import Estimate
 
 BY_HAND: tuple[str, ...] = ("by hand",)
 """The source of an eye whose centre was given."""
@@ -61,7 +61,7 @@ def with_eye(piece: Workpiece, search: Search, side: str, by_hand: tuple[float, 
     side : the sitter's own "left" or "right"
     by_hand : the centre as the head stands, or nothing
     """
-    from ...anatomy.globe_placing import margin_about, placed_globe
+    from ...anatomy.lids.globe_placing import margin_about, placed_globe
 
     scale, shown = piece.scale, search.photographs.get(side)
     given, sources = (np.array(by_hand) / scale if by_hand else None), BY_HAND

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.landmarks import NAMES
+from ...anatomy.face.landmarks import NAMES
 from ...files.photo_marks import PhotoMarks, read_photo_marks
 from ...geometry.errors import NotPossible
 from ..workpiece import Landmark, Workpiece
 from .one_eye import corners_seen, fissure_of, triple, twin_of
 
 if TYPE_CHECKING:
-    from ...anatomy.globe_fit import Estimate
-    from ...anatomy.pupil_placing import PhotoEyes
+    from ...anatomy.eyes.globe_fit import Estimate
+    from ...anatomy.photographs.pupil_placing import PhotoEyes
 
 
 def photographed(piece: Workpiece, marks: str, radius: float) -> "PhotoEyes":
@@ -39,8 +39,8 @@ def photographed(piece: Workpiece, marks: str, radius: float) -> "PhotoEyes":
 
 def solved(piece: Workpiece, photographs: list[PhotoMarks], radius: float, where: str) -> "PhotoEyes":
     """The same for photographs at hand; `where` names their origin in what is said of them."""
-    from ...anatomy.globe_fit import from_landmarks
-    from ...anatomy.pupil_placing import eyes_from_photographs
+    from ...anatomy.eyes.globe_fit import from_landmarks
+    from ...anatomy.photographs.pupil_placing import eyes_from_photographs
 
     if not any(name in piece.landmarks for each in photographs for name in each.marks):
         raise NotPossible(
@@ -101,7 +101,7 @@ def told(piece: Workpiece, found: "PhotoEyes", marks: str) -> Workpiece:
 
 def compared(piece: Workpiece, estimates: "Mapping[str, Estimate]") -> Workpiece:
     """How far each eye was placed from where the photographs show it, with a note where the two are at odds."""
-    from ...anatomy.globe_placing import AT_ODDS
+    from ...anatomy.lids.globe_placing import AT_ODDS
 
     for eye in piece.eyes:
         shown = estimates.get(eye.side)

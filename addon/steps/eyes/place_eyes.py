@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.dimensions import GLOBE_WIDTH
-from ...anatomy.fissure import SIDES
-from ...anatomy.gaze import turned_gaze
+from ...anatomy.eyes.dimensions import GLOBE_WIDTH
+from ...anatomy.eyes.fissure import SIDES
+from ...anatomy.eyes.gaze import turned_gaze
 from ...geometry.errors import BadSetting, NotPossible
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
@@ -19,7 +19,7 @@ from .one_eye import corners_seen, search_in, triple, with_eye
 from .photographs import compared, corrected, photographed, told
 
 if TYPE_CHECKING:
-    from ...anatomy.pupil_placing import PhotoEyes
+    from ...anatomy.photographs.pupil_placing import PhotoEyes
 
 _IPD = (50.0, 75.0)  # most adults (Dodgson 2004)
 _OVERSIZE = 5.0  # %; an eye larger than the globe by more shows in the lids

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
-from ...anatomy.dimensions import GLOBE_WIDTH
+from ...anatomy.eyes.dimensions import GLOBE_WIDTH
 from ...geometry.errors import NotPossible
 from ...geometry.progress import Progress
 from ..step import setting
@@ -14,8 +14,8 @@ from .each_eye import EyeStep
 from .one_eye import fissure_of
 
 if TYPE_CHECKING:
-    from ...anatomy.lid_building import BuiltLids, EyeBed, LidWishes
-    from ...anatomy.margin_files import Margins
+    from ...anatomy.lids.lid_building import BuiltLids, EyeBed, LidWishes
+    from ...anatomy.lids.margin_files import Margins
 
 
 _FISSURES = (20.5, 32.7)
@@ -91,7 +91,7 @@ class RebuildLids(EyeStep):
 
     def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
         """The workpiece with new lids; where they cannot be built, the old ones stay and a note says why."""
-        from ...anatomy.margin_files import read_margins
+        from ...anatomy.lids.margin_files import read_margins
 
         drawn = read_margins(self.margins) if self.margins else {}
         wishes = self._wishes(piece.scale)
@@ -102,8 +102,8 @@ class RebuildLids(EyeStep):
 
     def _wishes(self, scale: float) -> "LidWishes":
         """What the settings ask for, at life size."""
-        from ...anatomy.lid_building import LidWishes
-        from ...anatomy.lid_fissure import FissureWishes
+        from ...anatomy.lids.lid_building import LidWishes
+        from ...anatomy.lids.lid_fissure import FissureWishes
 
         return LidWishes(
             FissureWishes(
@@ -124,7 +124,7 @@ class RebuildLids(EyeStep):
 
     def _with_lids(self, piece: Workpiece, number: int, eye: Eye, wishes: "LidWishes", drawn: "Margins") -> Workpiece:
         """The workpiece with the lids of one eye, or with a note why they stay."""
-        from ...anatomy.lid_building import built_lids
+        from ...anatomy.lids.lid_building import built_lids
 
         bed, shut = self._bed(piece, eye, drawn)
         try:
@@ -145,8 +145,8 @@ class RebuildLids(EyeStep):
 
     def _bed(self, piece: Workpiece, eye: Eye, drawn: "Margins") -> tuple["EyeBed", bool]:
         """What the lids of one eye are built on, at life size, and whether the eye was scanned shut."""
-        from ...anatomy.eye import EyeShape
-        from ...anatomy.lid_building import EyeBed
+        from ...anatomy.eyes.eye import EyeShape
+        from ...anatomy.lids.lid_building import EyeBed
 
         if eye.opening is None:
             raise NotPossible(f"rebuild-lids: the {eye.side} eye has no opening: run place-eyes again")

@@ -40,7 +40,7 @@ class Assess(Step):
         If a capture of a known test bust does not show the eyelids, the scanner wants calibrating (common practice, no
         source). The fold of an upper lid is some 2 mm wide; the two bounds are ours, by looking at simulated captures.
         """
-        from ...geometry.quality import quality_of
+        from ...geometry.clouds.quality import quality_of
 
         progress(0.0, "measuring spacing and noise")
         cloud = cloud_of(piece, self.NAME)
@@ -68,8 +68,8 @@ class Assess(Step):
     def _beside_the_bust(self, piece: Workpiece, cloud: Cloud, progress: Progress) -> Workpiece:
         """The workpiece with deviation and scale error against the known bust. Raises `BadFile`, `NotPossible`."""
         from ...files.reading import read
-        from ...geometry.deviation import deviation_figures
-        from ...geometry.known_body import laid_on
+        from ...geometry.clouds.known_body import laid_on
+        from ...geometry.distances.deviation import deviation_figures
 
         bust = read(self.bust)
         if not isinstance(bust, Mesh):

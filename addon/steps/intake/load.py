@@ -6,7 +6,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.units import MILLIMETRES, Proposal, propose_unit
+from ...anatomy.face.units import MILLIMETRES, Proposal, propose_unit
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
 from ...geometry.mesh import Mesh

@@ -36,8 +36,8 @@ class Register(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with its passes in the frame of the first; `view` says which pass a point is of."""
-        from ...geometry.marked_placing import marks_apart, placed_by_marks
-        from ...geometry.registration import registered
+        from ...geometry.clouds.marked_placing import marks_apart, placed_by_marks
+        from ...geometry.clouds.registration import registered
 
         cloud = cloud_of(piece, self.NAME)
         view = np.asarray(cloud.columns.get("view", np.zeros(len(cloud))), dtype=np.int64)

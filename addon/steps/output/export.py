@@ -27,7 +27,7 @@ class Export(Step):
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece as it was; the files are whole and under their names, or nothing has changed on disk."""
         from ...files.parts import write_parts
-        from ...geometry.gauge import gauge
+        from ...geometry.solids.gauge import gauge
 
         if not self.folder:
             raise BadSetting("export: name the folder to write to (--folder)")

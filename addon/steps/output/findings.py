@@ -3,13 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from ...geometry.cavities import closed_cavities
-from ...geometry.closest import ClosestPoint
-from ...geometry.intersections import self_intersections
+from ...geometry.distances.closest import ClosestPoint
+from ...geometry.distances.rays import RayCaster
 from ...geometry.measures import components, edge_faults, volume
+from ...geometry.mending.intersections import self_intersections
 from ...geometry.mesh import Mesh
-from ...geometry.rays import RayCaster
-from ...geometry.thickness import Thickness, wall_thickness
+from ...geometry.printing.cavities import closed_cavities
+from ...geometry.printing.thickness import Thickness, wall_thickness
 from ..workpiece import Check, Eye
 
 LIDS_AT_LEAST = 0.15

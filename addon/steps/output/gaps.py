@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from ...geometry.booleans import shared_by_pairs
-from ...geometry.closest import ClosestPoint
+from ...geometry.distances.closest import ClosestPoint
 from ...geometry.measures import is_watertight
 from ...geometry.mesh import Mesh
+from ...geometry.solids.booleans import shared_by_pairs
 from ..workpiece import GAP, Check, Eye
 from .findings import at
 

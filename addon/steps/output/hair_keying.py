@@ -12,7 +12,7 @@ from ..workpiece import Workpiece
 from .partings import hair_from, lift_remarks
 
 if TYPE_CHECKING:
-    from ...geometry.pins import Pinned, Pins
+    from ...geometry.solids.pins import Pinned, Pins
 
 UPWARDS = np.array([0.0, 0.0, 1.0])
 
@@ -37,8 +37,8 @@ def hair_keyed(
     pins : their shape
     shortest : as `pinned_on` has it
     """
-    from ...geometry.pinned_on import pinned_on
-    from ...geometry.way_off import way_off
+    from ...geometry.solids.pinned_on import pinned_on
+    from ...geometry.solids.way_off import way_off
 
     keyed = [done.figures.get("part") for done in piece.history if done.name == "key"]
     if not path and name in keyed:

@@ -26,9 +26,9 @@ class Hollow(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """Cut the hollow into `head`; every distance is judged against the head as it stands, pockets included."""
-        from ...geometry.cavities import closed_cavities, hollowed, inner_surface
-        from ...geometry.closest import ClosestPoint
+        from ...geometry.distances.closest import ClosestPoint
         from ...geometry.measures import volume
+        from ...geometry.printing.cavities import closed_cavities, hollowed, inner_surface
 
         head = piece.needed_head()
         if closed_cavities(head):
@@ -60,9 +60,9 @@ def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tu
 
     A face without a back (one range map) has no hollow behind its eyes: that is a finding, not the end of the job.
     """
-    from ...anatomy.eye_entry import entry_length
-    from ...anatomy.socket import bore_tools
-    from ...geometry.booleans import difference
+    from ...anatomy.sockets.eye_entry import entry_length
+    from ...anatomy.sockets.socket import bore_tools
+    from ...geometry.solids.booleans import difference
     from ..eyes.each_eye import pocket_of
 
     skin = piece.skin if piece.skin is not None else piece.needed_head()

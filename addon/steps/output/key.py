@@ -10,13 +10,13 @@ from ...anatomy.parting import clear_of_face, parting_plane
 from ...geometry.errors import BadSetting, NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
-from ...geometry.seams import Seam, flat_seam
-from ...geometry.sections import plane, section
+from ...geometry.solids.seams import Seam, flat_seam
+from ...geometry.solids.sections import plane, section
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
 if TYPE_CHECKING:
-    from ...geometry.pins import Pins
+    from ...geometry.solids.pins import Pins
 
 BEARING = np.radians(62.0)
 """Where the notch or the first pin is, from the sitter's left towards the back: off the middle, in no plane of
@@ -144,7 +144,7 @@ class Key(Step):
     def _by_rim(
         self, piece: Workpiece, seam: Seam, breadth: float, progress: Progress
     ) -> tuple[Mesh, Mesh, dict[str, Any], list[str]]:
-        from ...geometry.spigot import Spigot, parted
+        from ...geometry.solids.spigot import Spigot, parted
         from .partings import opening_remarks, rim_remarks
 
         height = self.height or 0.06 * breadth
@@ -164,8 +164,8 @@ class Key(Step):
     def _by_pins(
         self, piece: Workpiece, seam: Seam, breadth: float, progress: Progress
     ) -> tuple[Mesh, Mesh, dict[str, Any], list[str]]:
-        from ...geometry.pins import pinned, root_of
-        from ...geometry.spigot import opening_of
+        from ...geometry.solids.pins import pinned, root_of
+        from ...geometry.solids.spigot import opening_of
         from .hair_keying import pin_figures
         from .partings import opening_remarks
 
@@ -189,7 +189,7 @@ class Key(Step):
         return hair_keyed(piece, self.hair, self.part or HAIR, way, self._pins(breadth), shortest, progress)
 
     def _pins(self, breadth: float) -> "Pins":
-        from ...geometry.pins import Pins
+        from ...geometry.solids.pins import Pins
 
         height = self.height or 0.06 * breadth
         pin = self.pin or max(0.06 * breadth, THINNEST_PIN)

@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.mesh import Mesh
-from ...geometry.print_layers import islands, layers_of, suction_cups
-from ...geometry.standing import SEALED
+from ...geometry.printing.print_layers import islands, layers_of, suction_cups
+from ...geometry.printing.standing import SEALED
 from ..workpiece import Check, Workpiece
 from .printers import Printer
 

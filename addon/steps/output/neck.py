@@ -91,8 +91,8 @@ class Neck(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece whose head ends in the joint."""
-        from ...geometry.collar import brought_to_circle
-        from ...geometry.trimming import largest_above
+        from ...geometry.solids.collar import brought_to_circle
+        from ...geometry.solids.trimming import largest_above
 
         progress(0.0, "looking for the neck")
         head = piece.needed_head()
@@ -125,8 +125,8 @@ class Neck(Step):
         return joined, {"kind": self.kind, "fit_clearance_mm": clearance, "neck_width_mm": width, **figures}
 
     def _peg(self, head: Mesh, cut: NeckCut, diameter: float, clearance: float) -> tuple[Mesh, dict[str, Any]]:
-        from ...geometry.booleans import union
-        from ...geometry.joints import Peg
+        from ...geometry.solids.booleans import union
+        from ...geometry.solids.joints import Peg
 
         own = diameter - clearance
         peg = Peg(own, self.length or 1.25 * diameter, np.radians(self.taper), min(self.chamfer, 0.15 * own), self.flat)
@@ -143,8 +143,8 @@ class Neck(Step):
         return joined, figures
 
     def _magnet(self, head: Mesh, cut: NeckCut, diameter: float, clearance: float) -> tuple[Mesh, dict[str, Any]]:
-        from ...geometry.booleans import difference
-        from ...geometry.joints import magnet_bore
+        from ...geometry.solids.booleans import difference
+        from ...geometry.solids.joints import magnet_bore
 
         disc = self._disc(diameter)
         diameter, depth = (disc.diameter, self.length or disc.height) if disc else (diameter, self.length)
@@ -167,8 +167,8 @@ class Neck(Step):
         return None if self.diameter else suiting(most, self.magnet_table)
 
     def _cup(self, head: Mesh, cut: NeckCut, diameter: float, clearance: float) -> tuple[Mesh, dict[str, Any]]:
-        from ...geometry.booleans import difference
-        from ...geometry.joints import BallCup
+        from ...geometry.solids.booleans import difference
+        from ...geometry.solids.joints import BallCup
 
         lead = min(self.chamfer, 0.05 * diameter)
         cup = BallCup(diameter, clearance, self.opening * diameter, self.lip, self.slots, 0.12 * diameter, lead)

@@ -9,14 +9,14 @@ from ...files.reading import read
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadFile, NotPossible
 from ...geometry.mesh import Mesh
-from ...geometry.seams import Seam, seam_through
-from ...geometry.sections import Plane, section
+from ...geometry.solids.seams import Seam, seam_through
+from ...geometry.solids.sections import Plane, section
 from ...geometry.transforms import applied, transform
 from ..workpiece import Workpiece
 from .gaps import TOUCH
 
 if TYPE_CHECKING:
-    from ...geometry.spigot import Parted
+    from ...geometry.solids.spigot import Parted
 
 
 def seam_from(path: str, frame: NDArray[np.float64], up: NDArray[np.float64] | None, raise_by: float) -> Seam:
@@ -70,7 +70,7 @@ def opening_remarks(piece: Workpiece, opening: float) -> list[str]:
 
 def lift_remarks(name: str, seat: str, solid: Mesh, part: Mesh, up: NDArray[np.float64]) -> list[str]:
     """Whether a part that lies on another, the seat, comes off along `up` without binding."""
-    from ...geometry.booleans import shared_by_pairs
+    from ...geometry.solids.booleans import shared_by_pairs
 
     lifts = (0.3, 1.5)
     lifted = [part.moved(transform(np.eye(3), out * up)) for out in lifts]

@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.face_side import face_of
+from ...anatomy.face.face_side import face_of
 from ...geometry.mesh import Mesh
-from ...geometry.standing import Stand, stands
+from ...geometry.printing.standing import Stand, stands
 from ..workpiece import Workpiece
 from .printers import Printer
 

@@ -6,12 +6,12 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from ...geometry.distances.rays import RayCaster
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
-from ...geometry.plugs import KINDS, Plug
+from ...geometry.printing.plugs import KINDS, Plug
+from ...geometry.printing.vents import Hole, crossings, hole_along, leading_place, lowest_place
 from ...geometry.progress import SILENT, Progress
-from ...geometry.rays import RayCaster
-from ...geometry.vents import Hole, crossings, hole_along, leading_place, lowest_place
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .fits import FITS, clearance_of
@@ -53,8 +53,8 @@ class Vent(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece without closed cavities."""
-        from ...geometry.booleans import difference
-        from ...geometry.cavities import closed_cavities
+        from ...geometry.printing.cavities import closed_cavities
+        from ...geometry.solids.booleans import difference
 
         piece.needed_head()
         up = np.asarray(self.up, dtype=np.float64) / max(float(np.linalg.norm(self.up)), 1e-300)
@@ -97,7 +97,7 @@ class Vent(Step):
 
     def _holes(self, piece: Workpiece, name: str, part: Mesh, caster: RayCaster, up: NDArray[np.float64]) -> list[Hole]:
         """Two holes for each closed hollow of a part, and one through the neck for a hollow that is open elsewhere."""
-        from ...geometry.cavities import closed_cavities
+        from ...geometry.printing.cavities import closed_cavities
 
         radius = self.diameter / 2
         hollows = closed_cavities(part)

@@ -22,7 +22,7 @@ def with_walls(mesh: Mesh, least: float) -> Mesh:
     """The mesh with a column `wall_mm`: the wall under the place nearest each vertex that a ray was sent from."""
     from scipy.spatial import cKDTree
 
-    from ...geometry.thickness import wall_thickness
+    from ...geometry.printing.thickness import wall_thickness
 
     walls = wall_thickness(mesh, least / 4, _FARTHEST * least)
     _, nearest = cKDTree(walls.place).query(mesh.vertices, workers=-1)

@@ -7,8 +7,8 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.landmark_files import Placed, landmarks_text, read_landmarks
-from ...anatomy.landmarks import NAMES, known
+from ...anatomy.face.landmark_files import Placed, landmarks_text, read_landmarks
+from ...anatomy.face.landmarks import NAMES, known
 from ...files.writing import whole_file
 from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
@@ -67,7 +67,7 @@ class Landmarks(Step):
         )
 
     def _proposed(self, piece: Workpiece, placed: dict[str, Landmark], progress: Progress) -> Workpiece:
-        from ...anatomy.proposals import propose_landmarks
+        from ...anatomy.face.proposals import propose_landmarks
 
         if all(name in placed for name in NAMES):
             return piece

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from ...anatomy.measuring import Build, Measure, build_of, measured
+from ...anatomy.face.measuring import Build, Measure, build_of, measured
 from ...geometry.errors import NotReady
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
@@ -75,7 +75,7 @@ def _row(each: Measure) -> dict[str, float | str]:
 
 def _with_asymmetry(piece: Workpiece, progress: Progress) -> Workpiece:
     """The head with a column `asymmetry_mm`: distance of each vertex from the mirrored head, outside positive."""
-    from ...geometry.distance import signed_distance
+    from ...geometry.distances.distance import signed_distance
     from ...geometry.transforms import reflection
 
     head = piece.needed_head()

@@ -8,8 +8,8 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.frame import PROFILES_DIFFER, HeadFrame, frame_of_directions, head_frame
-from ...anatomy.proportions import mean_head
+from ...anatomy.face.frame import PROFILES_DIFFER, HeadFrame, frame_of_directions, head_frame
+from ...anatomy.face.proportions import mean_head
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
 from ...geometry.progress import SILENT, Progress
@@ -74,7 +74,7 @@ class Pose(Step):
 
     def _from_the_face(self, piece: Workpiece, progress: Progress) -> HeadFrame | None:
         """The frame of a mean face laid over the surface, where the landmarks do not tell how the head nods."""
-        from ...anatomy.face_pose import straight_face
+        from ...anatomy.face.face_pose import straight_face
 
         surface = surface_of(piece)
         if surface is None:

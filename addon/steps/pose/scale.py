@@ -5,7 +5,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from ...anatomy.dimensions import GLOBE_WIDTH
+from ...anatomy.eyes.dimensions import GLOBE_WIDTH
 from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting

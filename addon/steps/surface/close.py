@@ -27,11 +27,11 @@ class Close(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with `head` and `skin` closed, each vertex with its confidence and distance from the data."""
-        from ...geometry.closing import closed_surface
+        from ...geometry.distances.sampling import spread_over
         from ...geometry.measures import area, edge_faults, genus, triangle_areas, volume
-        from ...geometry.sampling import spread_over
-        from ...geometry.untangling import untangled
-        from ...geometry.visibility import outer_wall
+        from ...geometry.mending.untangling import untangled
+        from ...geometry.surfacing.closing import closed_surface
+        from ...geometry.surfacing.visibility import outer_wall
 
         scan = piece.scan
         if scan is None or not len(scan.points if isinstance(scan, Cloud) else scan.triangles):
@@ -80,7 +80,7 @@ class Close(Step):
 
 def _with_fills(piece: Workpiece, head: Mesh) -> Workpiece:
     """The workpiece with the gaps that were filled in: the largest as figures, the large ones as notes too."""
-    from ...geometry.fills import fills
+    from ...geometry.surfacing.fills import fills
 
     found = fills(head)
     for fill in found:
@@ -117,7 +117,7 @@ def _edge(mesh: Mesh) -> float:
 
 def _outward(scan: Cloud) -> NDArray[np.float64] | None:
     """The scan's normals turned to the sensors that saw them, where both are known."""
-    from ...geometry.orientation import towards_sensors
+    from ...geometry.clouds.orientation import towards_sensors
 
     if scan.normals is not None and scan.sensors is not None and "view" in scan.columns:
         return towards_sensors(scan.points, scan.normals, scan.sensors, scan.columns["view"].astype(np.int64))
@@ -127,7 +127,7 @@ def _outward(scan: Cloud) -> NDArray[np.float64] | None:
 def _kept_as_it_is(piece: Workpiece, mesh: Mesh) -> Workpiece:
     """A mesh that is closed already keeps its own vertices and triangles; only what lies loose is dropped."""
     from ...geometry.measures import area, genus, volume
-    from ...geometry.walls import outermost
+    from ...geometry.surfacing.walls import outermost
 
     head, dropped = outermost(mesh)
     piece = piece.measured(

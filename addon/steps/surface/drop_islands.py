@@ -21,8 +21,8 @@ class DropIslands(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece without them."""
-        from ...geometry.islands import loose_triangles
         from ...geometry.measures import components
+        from ...geometry.mending.islands import loose_triangles
 
         progress(0.0, "looking for loose pieces")
         piece, mesh = mended(piece, surface_of(piece, self.NAME))

@@ -21,7 +21,7 @@ class Patch(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with its smaller holes filled."""
-        from ...geometry.patching import holes, patched
+        from ...geometry.mending.patching import holes, patched
 
         progress(0.0, "looking for holes")
         piece, mesh = mended(piece, surface_of(piece, self.NAME))

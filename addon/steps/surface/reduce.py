@@ -26,7 +26,7 @@ class Reduce(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with a lighter surface and how far that lies from the one before."""
-        from ...geometry.reducing import farthest_apart, reduced, reduced_within
+        from ...geometry.mending.reducing import farthest_apart, reduced, reduced_within
 
         before = surface_of(piece, self.NAME)
         if self.deviation:

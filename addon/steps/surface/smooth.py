@@ -23,7 +23,7 @@ class Smooth(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with its surface smoothed."""
-        from ...geometry.smoothing import smoothed
+        from ...geometry.mending.smoothing import smoothed
 
         before = surface_of(piece, self.NAME)
         after = smoothed(before, self.passes, self.strength, self.pass_band, progress)

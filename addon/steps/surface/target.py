@@ -16,7 +16,7 @@ def surface_of(piece: Workpiece, step: str) -> Mesh:
 
 def mended(piece: Workpiece, mesh: Mesh) -> tuple[Workpiece, Mesh]:
     """The mesh without its faults, and the workpiece with each repair among its figures and notes."""
-    from ...geometry.repairing import repaired
+    from ...geometry.mending.repairing import repaired
 
     after, repairs = repaired(mesh)
     if repairs:

@@ -5,7 +5,7 @@ import pytest
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import NotReady
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.steps.clean.cull_strays import CullStrays
 from canthus.steps.workpiece import Workpiece
 

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.brow_files import read_brows
+from canthus.anatomy.hair.brow_files import read_brows
 from canthus.geometry.errors import BadSetting, NotReady
-from canthus.geometry.intersections import self_intersections
 from canthus.geometry.measures import is_watertight
+from canthus.geometry.mending.intersections import self_intersections
 from canthus.steps.detail.brows import Brows
 from small_pieces import sitter
 

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.base_head import own_base
+from canthus.anatomy.skin.base_head import own_base
 from canthus.files.quads_obj import read_quads, write_quads
-from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.errors import BadSetting, NotReady
-from canthus.geometry.intersections import self_intersections
 from canthus.geometry.measures import is_watertight
+from canthus.geometry.mending.intersections import self_intersections
 from canthus.steps.detail.fit_base import FitBase
 from canthus.steps.workpiece import Landmark, Workpiece
 from demo_heads import any_pose, demo_head

@@ -4,13 +4,13 @@ import json
 
 import numpy as np
 import pytest
-from canthus.anatomy.landmark_files import landmarks_text
+from canthus.anatomy.face.landmark_files import landmarks_text
 from canthus.files.reading import read
 from canthus.files.writing import write
-from canthus.geometry.booleans import intersection
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadFile, BadSetting, NotReady
 from canthus.geometry.measures import components, is_watertight, volume
+from canthus.geometry.solids.booleans import intersection
 from canthus.job.command import main
 from canthus.steps.detail.fit_hair import FitHair, scalp_of
 from canthus.steps.output.key import Key

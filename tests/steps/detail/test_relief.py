@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.skin_regions import SKIN, skin_regions
+from canthus.anatomy.skin.skin_regions import SKIN, skin_regions
 from canthus.files.png import write_png
-from canthus.geometry.closest import ClosestPoint
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.errors import BadSetting, NotReady
-from canthus.geometry.intersections import self_intersections
 from canthus.geometry.measures import is_watertight, triangle_areas
+from canthus.geometry.mending.intersections import self_intersections
 from canthus.steps.detail.relief import Relief
 from demo_heads import demo_head
 from scipy.sparse import coo_array

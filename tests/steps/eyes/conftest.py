@@ -5,7 +5,7 @@ Life size, posed: face to -y, up +z, the sitter's left +x. The globes' centres a
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye import FISSURE_LENGTH, EyeShape
+from canthus.anatomy.eyes.eye import FISSURE_LENGTH, EyeShape
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.mesh import Mesh
 from canthus.steps.workpiece import Landmark, Workpiece

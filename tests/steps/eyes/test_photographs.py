@@ -4,7 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from canthus.anatomy.gaze import pupil_ahead
+from canthus.anatomy.eyes.gaze import pupil_ahead
 from canthus.files.photo_marks import PhotoMarks, photo_marks_text
 from canthus.geometry.errors import BadFile, BadSetting, NotPossible
 from canthus.job.eye_values import eye_values

@@ -4,12 +4,12 @@ import dataclasses
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye import EyeShape
-from canthus.geometry.closest import ClosestPoint
+from canthus.anatomy.eyes.eye import EyeShape
+from canthus.geometry.distances.closest import ClosestPoint
+from canthus.geometry.distances.rays import RayCaster
 from canthus.geometry.errors import BadFile
 from canthus.geometry.measures import euler, is_watertight, triangle_normals
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.rays import RayCaster
 from canthus.steps.eyes.carve_sockets import CarveSockets
 from canthus.steps.eyes.make_eyes import MakeEyes
 from canthus.steps.eyes.place_eyes import PlaceEyes

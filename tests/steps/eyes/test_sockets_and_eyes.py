@@ -4,13 +4,13 @@ import dataclasses
 
 import numpy as np
 import pytest
-from canthus.anatomy.eye_path import eye_bore
-from canthus.geometry.booleans import difference, intersection
-from canthus.geometry.closest import ClosestPoint
+from canthus.anatomy.sockets.eye_path import eye_bore
+from canthus.geometry.distances.closest import ClosestPoint
+from canthus.geometry.distances.rays import RayCaster
 from canthus.geometry.errors import NotReady
 from canthus.geometry.measures import components, is_watertight, volume
-from canthus.geometry.rays import RayCaster
-from canthus.geometry.solids import box
+from canthus.geometry.solids.booleans import difference, intersection
+from canthus.geometry.solids.primitives import box
 from canthus.steps.eyes.carve_sockets import CarveSockets
 from canthus.steps.eyes.make_eyes import MakeEyes
 from canthus.steps.eyes.place_eyes import PlaceEyes
@@ -49,8 +49,8 @@ def test_pocket_radius_within_a_hundredth(carved):
 
 def test_pocket_volume_is_that_of_the_sphere():
     """In a solid block: 4/3 pi r³ for the sphere alone, the union of two spheres with the cornea's relief."""
-    from canthus.anatomy.eye import EyeShape
-    from canthus.anatomy.socket import Pocket, pocket_tools
+    from canthus.anatomy.eyes.eye import EyeShape
+    from canthus.anatomy.sockets.socket import Pocket, pocket_tools
 
     pocket = Pocket(np.zeros(3), np.array([0.0, -1.0, 0.0]), EyeShape(4.0), 0.1)
     solid = box((-5, -5, -5), (5, 5, 5))
@@ -122,7 +122,7 @@ def test_an_eye_set_from_behind_travels_free(carved):
     eye, part = made.eyes[0], made.parts["eye-left"]
     bore = eye_bore(eye.centre, eye.gaze, eye.pocket_radius, eye.bore_length)
     assert np.linalg.norm(bore.end - bore.start) >= 2 * eye.diameter / 2
-    from canthus.geometry.solids import cylinder
+    from canthus.geometry.solids.primitives import cylinder
 
     opened = difference(made.head, cylinder(bore.start, bore.start + 12 * (bore.end - bore.start), bore.radius))
     for share in np.linspace(0.0, 1.0, 6):

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from canthus.files.writing import write
 from canthus.geometry.cloud import Cloud
+from canthus.geometry.distances.sampling import spread_over
 from canthus.geometry.errors import BadFile, NotPossible
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.sampling import spread_over
-from canthus.geometry.solids import box
+from canthus.geometry.solids.primitives import box
 from canthus.geometry.transforms import applied
 from canthus.steps.intake.assess import Assess
 from canthus.steps.workpiece import Workpiece

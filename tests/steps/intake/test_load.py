@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadSetting, NotReady
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.steps.intake.load import Load
 from canthus.steps.workpiece import Landmark, Workpiece
 from captures import bust, face_range_map, mri_head

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, union
-from canthus.geometry.cavities import hollowed
 from canthus.geometry.errors import BadFile, BadSetting, NotReady
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, cylinder, icosphere, sphere
+from canthus.geometry.printing.cavities import hollowed
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import box, cylinder, icosphere, sphere
 from canthus.steps.output.check import Check
 from canthus.steps.output.printers import printer_named
 from canthus.steps.output.sizes import smallest_tube

@@ -5,7 +5,7 @@ import pytest
 from canthus.files.reading import read
 from canthus.geometry.errors import BadFile, BadMesh, BadSetting, NotReady
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.steps.output.export import Export
 from canthus.steps.workpiece import Workpiece
 

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference
-from canthus.geometry.cavities import closed_cavities
-from canthus.geometry.distance import ClosestPoint
+from canthus.geometry.distances.distance import ClosestPoint
 from canthus.geometry.errors import NotPossible, NotReady
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, capsule, sphere
+from canthus.geometry.printing.cavities import closed_cavities
+from canthus.geometry.solids.booleans import difference
+from canthus.geometry.solids.primitives import box, capsule, sphere
 from canthus.steps.output.hollow import Hollow
 from canthus.steps.workpiece import Eye, Workpiece
 
@@ -47,8 +47,8 @@ def test_walls_are_kept_around_a_pocket():
 
 def test_no_passage_is_left_narrower_than_asked():
     """Two balls of hollow joined by a neck whose own hollow would be 0.6 wide: resin would stay in it."""
-    from canthus.geometry.booleans import union
-    from canthus.geometry.solids import cylinder
+    from canthus.geometry.solids.booleans import union
+    from canthus.geometry.solids.primitives import cylinder
 
     bar = union(
         sphere(8, (-12, 0, 0), sag=0.02), sphere(8, (12, 0, 0), sag=0.02), cylinder((-12, 0, 0), (12, 0, 0), 2.3, 0.02)

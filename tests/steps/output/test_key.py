@@ -5,10 +5,10 @@ from itertools import combinations
 import numpy as np
 import pytest
 from canthus.files.writing import write
-from canthus.geometry.booleans import difference, intersection
 from canthus.geometry.errors import BadFile, BadSetting, NotPossible, NotReady
 from canthus.geometry.measures import components, is_watertight, volume
-from canthus.geometry.solids import box, sphere
+from canthus.geometry.solids.booleans import difference, intersection
+from canthus.geometry.solids.primitives import box, sphere
 from canthus.geometry.transforms import rotation, transform
 from canthus.job.run import run
 from canthus.steps.output.key import Key

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from canthus.files.reading import read
 from canthus.files.writing import write
-from canthus.geometry.booleans import difference, union
 from canthus.geometry.errors import BadFile, BadSetting, NotPossible
 from canthus.geometry.measures import components, is_watertight
-from canthus.geometry.sections import plane, section
-from canthus.geometry.solids import cylinder, frustum, sphere
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import cylinder, frustum, sphere
+from canthus.geometry.solids.sections import plane, section
 from canthus.steps.output.magnets import MAGNETS
 from canthus.steps.output.neck import Neck
 from canthus.steps.workpiece import Landmark, Workpiece

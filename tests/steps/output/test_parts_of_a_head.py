@@ -6,10 +6,10 @@ import lib3mf
 import numpy as np
 import pytest
 import trimesh
-from canthus.geometry.booleans import intersection
-from canthus.geometry.cavities import closed_cavities
+from canthus.geometry.distances.sampling import places_over
 from canthus.geometry.measures import is_watertight, volume
-from canthus.geometry.sampling import places_over
+from canthus.geometry.printing.cavities import closed_cavities
+from canthus.geometry.solids.booleans import intersection
 from canthus.geometry.transforms import rotation, transform
 from canthus.job.run import run
 from canthus.steps.output.export import Export

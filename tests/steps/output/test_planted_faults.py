@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, union
-from canthus.geometry.cavities import hollowed
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import box, cylinder, icosphere, sphere
+from canthus.geometry.printing.cavities import hollowed
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import box, cylinder, icosphere, sphere
 from canthus.steps.output.check import Check
 from canthus.steps.workpiece import Eye, Workpiece
 

@@ -4,8 +4,8 @@ from html import escape
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import difference, union
-from canthus.geometry.solids import cylinder, frustum, sphere
+from canthus.geometry.solids.booleans import difference, union
+from canthus.geometry.solids.primitives import cylinder, frustum, sphere
 from canthus.job.page_sections import standing
 from canthus.steps.output.check import Check
 from canthus.steps.output.printers import PRINTERS

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.booleans import intersection, union
-from canthus.geometry.cavities import closed_cavities, hollowed
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import genus, is_watertight, volume
-from canthus.geometry.print_layers import layers_of
-from canthus.geometry.sections import plane, section
-from canthus.geometry.solids import cylinder, sphere
+from canthus.geometry.printing.cavities import closed_cavities, hollowed
+from canthus.geometry.printing.print_layers import layers_of
+from canthus.geometry.solids.booleans import intersection, union
+from canthus.geometry.solids.primitives import cylinder, sphere
+from canthus.geometry.solids.sections import plane, section
 from canthus.geometry.transforms import transform
 from canthus.steps.output.fits import FITS
 from canthus.steps.output.hollow import Hollow
@@ -123,7 +123,7 @@ def test_a_hollow_above_a_peg_drains_through_it():
     done = Vent().apply(hollow)
     np.testing.assert_allclose(done.figures["holes"][0]["at_mm"], [0, 0, -22], atol=0.05)
     # Open at the top, as after the skull cap is parted off, it still drains at the neck.
-    from canthus.geometry.booleans import split
+    from canthus.geometry.solids.booleans import split
 
     bowl = split(hollow.head, (0, 0, 5), (0, 0, 1))[1]
     opened = Vent().apply(Workpiece(head=bowl, history=(neck,)))

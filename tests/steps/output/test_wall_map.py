@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.cavities import hollowed
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.printing.cavities import hollowed
+from canthus.geometry.solids.primitives import icosphere
 from canthus.steps.output.check import Check
 from canthus.steps.output.wall_map import with_walls
 from canthus.steps.workpiece import Workpiece

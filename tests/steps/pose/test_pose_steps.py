@@ -4,11 +4,11 @@ import dataclasses
 
 import numpy as np
 import pytest
-from canthus.anatomy.landmark_files import landmarks_text
-from canthus.anatomy.proportions import mean_head
+from canthus.anatomy.face.landmark_files import landmarks_text
+from canthus.anatomy.face.proportions import mean_head
 from canthus.geometry.errors import BadFile, BadSetting, NotReady
 from canthus.geometry.progress import Cancelled, Progress
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.geometry.transforms import applied
 from canthus.steps.pose.landmarks import Landmarks
 from canthus.steps.pose.measure import MeasureHead

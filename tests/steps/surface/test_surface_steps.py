@@ -6,7 +6,7 @@ from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import NotReady
 from canthus.geometry.measures import edge_faults, genus, volume
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.solids import icosphere
+from canthus.geometry.solids.primitives import icosphere
 from canthus.steps.surface.close import Close
 from canthus.steps.surface.drop_islands import DropIslands
 from canthus.steps.surface.reduce import Reduce

@@ -1,0 +1,1 @@
+"""Eyes placed from photographs marked by hand."""

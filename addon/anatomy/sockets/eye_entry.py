@@ -1,0 +1,51 @@
+"""How far back an eye's bore must reach to come out whole in the hollow of the head."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...geometry.distances.rays import RayCaster
+from ...geometry.errors import NotPossible
+from ...geometry.mesh import Mesh
+
+_RINGS, _SPOKES = (0.0, 0.5, 1.0), 24
+
+
+def entry_length(
+    centre: NDArray[np.float64], gaze: NDArray[np.float64], radius: float, hollow: Mesh, skin: Mesh, side: str
+) -> float:
+    """Length of bore from the pocket's centre to where all of its end lies in the hollow.
+
+    Parameters
+    ----------
+    centre, gaze : (3,) of the eye; gaze of unit length
+    radius : of the pocket and of the bore
+    hollow : the hollow as a closed solid
+    skin : the closed head without pockets, which the bore must not break through
+    side : which eye, for the message
+
+    Raises
+    ------
+    NotPossible
+        The bore meets no hollow, or would come out of the skin first.
+    """
+    starts = _disc(centre, gaze, radius)
+    backward = np.tile(-gaze, (len(starts), 1))
+    entered, _ = RayCaster(hollow).first_hit(starts, backward)
+    if not np.isfinite(entered).mean() > 0.5:
+        raise NotPossible(f"the {side} eye has no hollow behind it: set it from the front, or take a thinner wall")
+    # A sliver of the bore that never meets the hollow may go as far as the rest, if it stays under the skin.
+    length = float(entered[np.isfinite(entered)].max()) + radius / 20
+    out, _ = RayCaster(skin).first_hit(starts, backward)
+    if (out < np.minimum(entered, length)).any():
+        raise NotPossible(f"the {side} eye's way in from behind would break through the skin: set it from the front")
+    return length
+
+
+def _disc(centre: NDArray[np.float64], gaze: NDArray[np.float64], radius: float) -> NDArray[np.float64]:
+    """(k, 3) points of the bore's cross-section at the pocket's centre."""
+    across = np.cross(gaze, np.eye(3)[int(np.argmin(np.abs(gaze)))])
+    across /= np.linalg.norm(across)
+    beside = np.cross(gaze, across)
+    angles = 2 * np.pi * np.arange(_SPOKES) / _SPOKES
+    circle = np.cos(angles)[:, None] * across + np.sin(angles)[:, None] * beside
+    return np.asarray(centre + np.concatenate([share * radius * circle for share in _RINGS]))

@@ -1,0 +1,1 @@
+"""What the scanner added, taken away again: strays, bristles, noise, second skins."""

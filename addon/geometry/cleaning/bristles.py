@@ -1,0 +1,121 @@
+"""Thin things that stand off a skin, told from the skin itself: lashes, as a scanner blurs them."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from ..clouds.normals import least_axis, normals_through
+from ..clouds.orientation import along_a_tree
+from ..neighbours import Arranged, arranged
+from ..surfacing.implicit import SphereFit
+
+
+def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearance: float = 0.35) -> NDArray[np.bool_]:
+    """Which points stand off the skin that most of them form.
+
+    Parameters
+    ----------
+    points : (n, 3) float array, millimetres: one region, some centimetres across
+    outside : (3,) a place before the skin: what stands off towards it is looked for
+    clearance : height over the skin that is let pass, millimetres: the noise, and the skin's own roughness
+
+    Notes
+    -----
+    Skin is what hangs together through neighbours that lie flat to each other, and about as thin as most of the region
+    is (hairs that a scanner blurs make a thicker sheet); a surface of spheres is fitted through that alone
+    (`implicit`), and every point is judged by its height over it. So a point at the foot of a lash, within the
+    clearance, stays: the lid's margin is not eaten. The method is ours.
+    """
+    stands = np.zeros(len(points), bool)
+    held = arranged(points)
+    if len(held.points) < 60:
+        return stands
+    distances, rows = held.nearest(_AROUND)
+    normals, _ = normals_through(held.points, np.column_stack([np.arange(len(rows)), rows]))
+    thick = _thickness(held.points, normals, rows)
+    distances, rows = distances[:, :8], rows[:, :8]
+    skin = np.flatnonzero(_skin(held, normals, thick, rows))
+    if len(skin) < 30:
+        return stands
+    own = arranged(held.points[skin])
+    facing = along_a_tree(own.points, normals[skin[own.rows]], own.nearest(8)[1])
+    if np.einsum("ij,ij->", outside - own.points, facing) < 0:
+        facing = -facing
+    near = SphereFit(own, facing, np.ones(len(own.points)), count=20).near(held.points)
+    spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
+    flat = np.zeros(len(held.points), bool)
+    flat[skin] = True
+    off = (near.distance > clearance) & (~flat | (near.distance > 2 * clearance))
+    off |= ~flat & (near.gap > max(2.5 * spacing, 3 * clearance))
+    low = off & (near.distance < _LOW * clearance)
+    for _ in range(_ROUNDS):
+        back = _continues(held.points, off, low & off, spacing, clearance)
+        off[back] = False
+        if not len(back):
+            break
+    return off[held.back]
+
+
+_AROUND = 16  # neighbours that tell how thick the skin is at a point
+_THIN = 2.2  # times the region's median thickness from which a point is none of the skin's: a clump has three times
+_LOW = 1.2  # clearances over the skin up to which a point may be its margin, not the foot of a lash
+_PIECE = 0.03  # share of the largest piece that still is skin: a lid cut off by its crease; clumps of lashes are less
+_FINE, _SCRAP = 1.4, 0.012  # times the median thickness up to which smaller pieces are skin too; their least share
+_ROUNDS = 2  # a lid's margin turns in within two spacings; each round more, and the feet of lashes grow back
+
+
+def _continues(
+    points: NDArray[np.float64], off: NDArray[np.bool_], low: NDArray[np.bool_], spacing: float, clearance: float
+) -> NDArray[np.int64]:
+    """Rows of the points taken for bristles that the skin near by goes on through: a margin that turns in sharply.
+
+    Such a point lies in the plane of the skin points nearest to it, and these are as near as they are to each other.
+    """
+    skin, doubtful = np.flatnonzero(~off), np.flatnonzero(low)
+    if len(skin) < 6 or not len(doubtful):
+        return np.empty(0, np.int64)
+    apart, rows = cKDTree(points[skin], balanced_tree=False).query(points[doubtful], 6, workers=-1)
+    way = points[skin[rows]] - points[doubtful, None]
+    middle = way.mean(axis=1)
+    way = way - middle[:, None]
+    second = np.einsum("mki,mkj->mij", way, way)
+    axis, _ = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
+    height = np.abs(np.einsum("mi,mi->m", middle, axis))
+    goes_on: NDArray[np.int64] = doubtful[
+        (apart[:, -1] < 2.2 * spacing) & (height < np.minimum(clearance, 0.3 * apart[:, -1]))
+    ]
+    return goes_on
+
+
+def _thickness(
+    points: NDArray[np.float64], normals: NDArray[np.float64], rows: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """Deviation of each point and its neighbours from their plane, millimetres: skin is thin, a clump is not."""
+    heights = np.einsum("mki,mi->mk", points[rows] - points[:, None], normals)
+    mean = heights.sum(axis=1) / (rows.shape[1] + 1)
+    thick: NDArray[np.float64] = np.sqrt(np.maximum((heights**2).sum(axis=1) / (rows.shape[1] + 1) - mean**2, 0.0))
+    return thick
+
+
+def _skin(
+    held: Arranged, normals: NDArray[np.float64], thick: NDArray[np.float64], rows: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Points of the pieces that hang together lying flat to each other, as thin as most of the region is."""
+    start, end = np.repeat(np.arange(len(rows)), rows.shape[1]), rows.ravel()
+    way = held.points[end] - held.points[start]
+    length = np.linalg.norm(way, axis=1)
+    cosine = np.einsum("ij,ij->i", normals[start], normals[end])
+    both = normals[start] + normals[end] * np.sign(cosine)[:, None]
+    height = 0.5 * np.abs(np.einsum("ij,ij->i", way, both))
+    usual = float(np.median(thick))
+    thin = thick < _THIN * usual
+    flat = (np.abs(cosine) > 0.7) & (height < 0.08 + 0.15 * length) & thin[start] & thin[end]
+    links = coo_array((np.ones(int(flat.sum()), np.int8), (start[flat], end[flat])), shape=(len(rows),) * 2)
+    label = connected_components(links, directed=False)[1]
+    sizes = np.bincount(label)
+    fine = np.bincount(label, thick) / sizes < _FINE * usual
+    share = sizes / sizes.max()
+    skin: NDArray[np.bool_] = ((share >= _PIECE) | (fine & (share >= _SCRAP)))[label]
+    return skin

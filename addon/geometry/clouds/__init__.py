@@ -1,0 +1,1 @@
+"""Points without triangles: thinned, given normals, turned outward, brought together."""

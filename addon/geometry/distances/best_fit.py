@@ -1,0 +1,55 @@
+"""Points laid on a surface as they fit it best: turned and moved, never stretched."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from ..errors import NotPossible
+from ..measures import triangle_normals
+from ..mesh import Mesh
+from ..transforms import applied, transform
+from .distance import ClosestPoint
+
+_LISTENED = 20_000
+_TRIM = 0.9  # share of the points that is listened to, the nearest: what differs should not pull what is alike
+_TURNS = 60
+_STILL = 1e-7  # of the points' own extent: steps under which the fit stands
+_FEWEST = 20
+
+
+def best_fit(points: NDArray[np.float64], base: Mesh) -> NDArray[np.float64]:
+    """The (4, 4) rigid move that brings points onto a surface they lie near already.
+
+    Parameters
+    ----------
+    points : (n, 3) array, mm; of many, some 20,000 are listened to
+    base : the surface
+
+    Raises
+    ------
+    NotPossible
+        Fewer than 20 points.
+
+    Notes
+    -----
+    Point to plane (Chen and Medioni 1992, doi 10.1016/0262-8856(92)90066-C) with the exact nearest place on the
+    surface, the farthest tenth of the points trimmed each time.
+    """
+    if len(points) < _FEWEST:
+        raise NotPossible(f"{len(points)} points are too few to be fitted: choose a larger region")
+    points = points[:: max(1, len(points) // _LISTENED)]
+    surface, normals = ClosestPoint(base), triangle_normals(base)
+    size, matrix = float(np.ptp(points, axis=0).max()), np.eye(4)
+    for _ in range(_TURNS):
+        moved = applied(matrix, points)
+        apart, triangle, place = surface.query(moved)
+        near = np.argsort(apart, kind="stable")[: max(_FEWEST, int(_TRIM * len(points)))]
+        normal, middle = normals[triangle[near]], moved[near].mean(axis=0)
+        levers = np.concatenate([np.cross((moved[near] - middle) / size, normal), normal], axis=1)
+        wanted = np.einsum("ij,ij->i", place[near] - moved[near], normal)
+        motion = np.linalg.lstsq(levers.T @ levers + 1e-9 * np.eye(6), levers.T @ wanted, rcond=None)[0]
+        turn = Rotation.from_rotvec(motion[:3] / size).as_matrix()
+        matrix = transform(turn, middle + motion[3:] - turn @ middle) @ matrix
+        if np.abs(motion).max() < _STILL * size:
+            break
+    return matrix

@@ -1,0 +1,1 @@
+"""Meshes put right: welded, parted, patched, untangled, smoothed, reduced, each change listed."""

@@ -1,0 +1,1 @@
+"""Cameras found from marks, points found from cameras."""

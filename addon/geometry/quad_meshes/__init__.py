@@ -1,0 +1,1 @@
+"""Meshes of quads: subdivided, drawn onto a surface, unfolded, given texture."""

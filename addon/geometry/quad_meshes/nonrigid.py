@@ -1,0 +1,251 @@
+"""A mesh of quads drawn onto a surface: stiff at first, softer step by step; x, y and z are solved apart."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_array, csr_array
+from scipy.sparse.linalg import LinearOperator, cg, splu
+
+from ..distances.closest import ClosestPoint
+from ..measures import triangle_normals
+from ..mesh import Mesh
+from ..progress import SILENT, Progress
+from .coarser import prolongation
+from .quads import Quads, averaging, quad_normals
+
+_FACING = np.cos(np.radians(60.0))
+_SLIDE = 0.3  # share of a pull along the surface that is followed; the rest gives way to points held
+_HELD = 1e2  # weight of a pair of points beside a vertex's pull, and beside the stiffness where that is more
+
+
+class Goal:
+    """The surface to be reached.
+
+    Parameters
+    ----------
+    mesh : closed or open; where it ends nothing is drawn to its edge
+    unseen : (n,) mask of vertices where the surface was made up, or None; nothing is drawn there either
+    """
+
+    def __init__(self, mesh: Mesh, unseen: NDArray[np.bool_] | None = None) -> None:
+        self.mesh, self._closest = mesh, ClosestPoint(mesh)
+        self._normals = triangle_normals(mesh)
+        useless = _on_a_rim(mesh) if unseen is None else _on_a_rim(mesh) | unseen
+        self._useless = useless[mesh.triangles].any(axis=1)
+
+    def pulls(
+        self, points: NDArray[np.float64], normals: NDArray[np.float64], reach: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Where each point is drawn to, and how strongly.
+
+        Parameters
+        ----------
+        points, normals : (n, 3) arrays, the normals of unit length
+        reach : distance at which the pull has fallen to a half; beyond three times as much there is none
+
+        Returns
+        -------
+        (n, 3) nearest places and (n,) weights from 0 to 1; 0 where the surface faces more than 60 degrees another way,
+        ends, or was made up.
+        """
+        distance, triangle, place = self._closest.query(points, far=3 * reach)
+        alike = np.einsum("ij,ij->i", self._normals[triangle], normals)
+        trusted = (alike > _FACING) & ~self._useless[triangle] & (distance < 3 * reach)
+        return place, np.where(trusted, 1.0 / (1.0 + (distance / reach) ** 2), 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """One stiffness of a fit: `bending` against a vertex's pull of 1, the pull's `reach` (mm), how many `turns`."""
+
+    bending: float
+    reach: float
+    turns: int = 1
+
+
+COARSE = (Stage(3e3, 12.0), Stage(3e2, 8.0, 2), Stage(3e1, 5.0, 2))
+FINE = (Stage(1e2, 4.0), Stage(1e1, 3.0, 2), Stage(1.0, 2.0, 2))
+
+
+def fitted(
+    vertices: NDArray[np.float64],
+    quads: Quads,
+    goal: Goal,
+    rows: NDArray[np.int64],
+    places: NDArray[np.float64],
+    stages: Sequence[Stage],
+    trust: NDArray[np.float64] | float = 1.0,
+    progress: Progress = SILENT,
+    begun: NDArray[np.float64] | None = None,
+) -> NDArray[np.float64]:
+    """The vertices drawn onto the goal.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array, near the goal already; its shape is what is kept where nothing draws
+    quads : (m, 4) rows of them
+    goal : the surface
+    rows, places : (k,) vertices and the (k, 3) places they belong at
+    stages : stiffnesses, falling
+    trust : share of its pull each vertex follows; less where folds lie close together (ears)
+    progress : told how far the work is
+    begun : (n, 3) where the vertices have come already; what is kept is still the shape of `vertices`
+
+    Notes
+    -----
+    Optimal step non-rigid registration (Amberg and others 2007, doi 10.1109/CVPR.2007.383165) with displacements
+    instead of affine maps, so that one factor serves x, y and z: each step solves (W + bending L'L) d = W (goal -
+    start) with L the umbrella Laplacian, W the pulls. What has no pull follows with no bend.
+    """
+    start = vertices
+    bending = _bending(quads, len(vertices))
+    moved = np.zeros_like(start) if begun is None else begun - start
+    total, done = sum(stage.turns for stage in stages), 0
+    for stage in stages:
+        for _ in range(stage.turns):
+            progress(done / total, "drawing the base onto the scan")
+            now = start + moved
+            weight, target = _drawn(goal, now, quad_normals(now, quads), stage.reach)
+            weight, target = weight * trust, target - start
+            weight[rows], target[rows] = _HELD * max(1.0, stage.bending), places - start[rows]
+            moved = _solved(_diagonal(weight) + stage.bending * bending, weight[:, None] * target)
+            done += 1
+    return start + moved
+
+
+def roughly_fitted(
+    vertices: NDArray[np.float64],
+    quads: Quads,
+    goal: Goal,
+    rows: NDArray[np.int64],
+    places: NDArray[np.float64],
+    stages: Sequence[Stage],
+    trust: NDArray[np.float64] | float = 1.0,
+    progress: Progress = SILENT,
+) -> NDArray[np.float64]:
+    """As `fitted`, by fewer unknowns: what is so stiff moves smoothly, and an eighth of the vertices tell how.
+
+    Notes
+    -----
+    The same system on the space of fields that `coarser.prolongation` spreads; the nodes alone are drawn, each standing
+    for the vertices round it.
+    """
+    mean = averaging(quads, len(vertices))
+    spread, nodes = prolongation(mean, rows)
+    umbrella = csr_array(mean @ spread) - spread
+    bending, there = csr_array(umbrella.T @ umbrella), spread[nodes]
+    of_rows = np.searchsorted(nodes, rows)
+    share, trusted = len(vertices) / len(nodes), np.broadcast_to(trust, len(vertices))[nodes]
+    moved, total, done = np.zeros_like(vertices), sum(stage.turns for stage in stages), 0
+    for stage in stages:
+        for _ in range(stage.turns):
+            progress(done / total, "drawing the base onto the scan")
+            now = vertices + moved
+            normals = quad_normals(now, quads)[nodes]
+            weight, target = _drawn(goal, now[nodes], normals, stage.reach)
+            weight, target = share * weight * trusted, target - vertices[nodes]
+            weight[of_rows], target[of_rows] = _HELD * max(1.0, stage.bending), places - vertices[rows]
+            system = csr_array(there.T @ _diagonal(weight) @ there) + stage.bending * bending
+            moved = spread @ _solved(system, there.T @ (weight[:, None] * target))
+            done += 1
+    return vertices + moved
+
+
+def detailed(
+    vertices: NDArray[np.float64],
+    quads: Quads,
+    goal: Goal,
+    rows: NDArray[np.int64],
+    places: NDArray[np.float64],
+    reach: float,
+    trust: NDArray[np.float64] | float = 1.0,
+    bending: float = 0.1,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The vertices of a finer level put onto the goal, the last bit of the way.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array, within about `reach` of the goal where this was seen
+    quads : (m, 4) rows of them
+    goal : the surface
+    rows, places : (k,) vertices and the (k, 3) places they belong at
+    reach : distance at which its pull has fallen to a half, millimetres
+    trust : share of its pull each vertex follows
+    bending : against a pull of 1
+
+    Returns
+    -------
+    The vertices, and (n,) the weight each was drawn with: 0 where nothing was seen.
+
+    Notes
+    -----
+    The same system as in `fitted`, by conjugate gradients: with so little stiffness a few rounds do.
+    """
+    place, weight = goal.pulls(vertices, quad_normals(vertices, quads), reach)
+    weight = weight * trust
+    place[rows], weight[rows] = places, 10.0
+    umbrella = averaging(quads, len(vertices)) - _diagonal(np.ones(len(vertices)))
+    turned = csr_array(umbrella.T)
+    system = LinearOperator(
+        (len(vertices),) * 2, matvec=lambda x: weight * x + bending * (turned @ (umbrella @ x)), dtype=np.float64
+    )
+    inverse = _diagonal(1.0 / (weight + 1.3 * bending))
+    right = weight[:, None] * (place - vertices)
+    moves = [cg(system, right[:, axis], rtol=1e-3, maxiter=60, M=inverse)[0] for axis in range(3)]
+    return vertices + np.stack(moves, axis=1), weight
+
+
+def carried(
+    vertices: NDArray[np.float64], quads: Quads, rows: NDArray[np.int64], places: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """The vertices moved so that some come to their places and the rest follows with as little bend as can be."""
+    bending = _bending(quads, len(vertices))
+    weight = np.full(len(vertices), 1e-9)
+    weight[rows] = 1.0
+    target = np.zeros_like(vertices)
+    target[rows] = places - vertices[rows]
+    return vertices + _solved(_diagonal(weight) + bending, weight[:, None] * target)
+
+
+def _drawn(
+    goal: Goal, now: NDArray[np.float64], normals: NDArray[np.float64], reach: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How strongly each point is drawn, and where to: all of the way over the surface's height, less along it."""
+    place, weight = goal.pulls(now, normals, reach)
+    over = np.einsum("ij,ij->i", place - now, normals)[:, None] * normals
+    return weight, now + over + _SLIDE * (place - now - over)
+
+
+def _solved(matrix: csr_array, right: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The solution of a symmetric positive definite system for all three columns, from one factor.
+
+    Notes
+    -----
+    Minimum degree on the symmetric pattern: a sixth of the entries of the usual column order on these, no pivoting.
+    """
+    factor = splu(csc_array(matrix), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+    solution: NDArray[np.float64] = factor.solve(np.ascontiguousarray(right))
+    return solution
+
+
+def _bending(quads: Quads, count: int) -> csr_array:
+    """(n, n) the square of the umbrella Laplacian."""
+    umbrella = averaging(quads, count) - _diagonal(np.ones(count))
+    return csr_array(umbrella.T @ umbrella)
+
+
+def _diagonal(values: NDArray[np.float64]) -> csr_array:
+    count = len(values)
+    return csr_array((values, np.arange(count), np.arange(count + 1)), shape=(count, count))
+
+
+def _on_a_rim(mesh: Mesh) -> NDArray[np.bool_]:
+    """(n,) mask of the vertices where the mesh ends."""
+    ends = np.sort(mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64), axis=1)
+    keys, counts = np.unique(ends[:, 0] * len(mesh.vertices) + ends[:, 1], return_counts=True)
+    alone = keys[counts == 1]
+    mask = np.zeros(len(mesh.vertices), bool)
+    mask[alone // len(mesh.vertices)] = mask[alone % len(mesh.vertices)] = True
+    return mask

@@ -1,0 +1,1 @@
+"""Forms raised on a surface, held back where it would cross itself."""

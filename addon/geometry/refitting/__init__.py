@@ -1,0 +1,1 @@
+"""A part made for one surface carried onto another: its shape kept, its under side at an exact distance."""

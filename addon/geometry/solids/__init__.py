@@ -1,0 +1,1 @@
+"""Closed bodies joined, cut, keyed and pinned."""

@@ -1,0 +1,1 @@
+"""A surface as it is seen from one side."""

@@ -1,0 +1,92 @@
+"""The view: millimetres in the scene, and looking at the head."""
+
+from collections.abc import Iterator
+
+import bpy
+import numpy as np
+from mathutils import Matrix, Quaternion, Vector
+
+from ...geometry.errors import NotReady
+from ...steps.workpiece import Workpiece
+from ..scene import scene_piece
+
+THREE_QUARTER = Quaternion((0.7556, 0.6124, 0.1462, 0.1804)).normalized()
+"""A little from the sitter's left, a little from above."""
+
+
+def set_millimetres(context: bpy.types.Context) -> None:
+    """Let one unit of the scene be one millimetre, and say lengths in it."""
+    units = context.scene.unit_settings
+    units.system, units.length_unit = "METRIC", "MILLIMETERS"
+    units.scale_length = 0.001
+
+
+def three_quarter(piece: Workpiece) -> Quaternion:
+    """The view on a face a little from its left and above: of a head not posed yet, as far as landmarks tell.
+
+    Raises
+    ------
+    NotReady
+        Too few sure landmarks.
+    """
+    from ...anatomy.face.frame import head_frame  # with it come the heavy libraries
+
+    if any(done.name == "pose" for done in piece.history):
+        return THREE_QUARTER
+    marks = {name: np.asarray(mark.position) / piece.scale for name, mark in piece.landmarks.items() if mark.sure}
+    return Matrix(head_frame(marks).matrix[:3, :3].T.tolist()).to_quaternion() @ THREE_QUARTER
+
+
+def show_piece(
+    context: bpy.types.Context, collection: bpy.types.Collection, turned: Quaternion | None = THREE_QUARTER
+) -> None:
+    """Make the latest form of a head active and look at it from where `turned` says; None leaves the view's turn.
+
+    It is active without being selected: an orange outline would hide the points of a scan.
+    """
+    thing = scene_piece.object_with(collection, "head") or scene_piece.object_with(collection, "scan")
+    if thing is None:
+        return
+    for other in context.selected_objects:
+        other.select_set(False)
+    context.view_layer.objects.active = thing
+    look_at(context, thing, turned)
+
+
+def face(context: bpy.types.Context, collection: bpy.types.Collection, piece: Workpiece) -> None:
+    """Look at the face; where too few landmarks are sure to tell which way it looks, the view stays as it is."""
+    try:
+        turned = three_quarter(piece)
+    except NotReady:
+        return
+    show_piece(context, collection, turned)
+
+
+def look_at(context: bpy.types.Context, thing: bpy.types.Object, turned: Quaternion | None) -> None:
+    """Bring an object into the middle of every 3D view, near and far limits to suit its size."""
+    context.view_layer.update()
+    corners = [thing.matrix_world @ Vector(corner) for corner in thing.bound_box]
+    low = Vector(min(corner[axis] for corner in corners) for axis in range(3))
+    high = Vector(max(corner[axis] for corner in corners) for axis in range(3))
+    size = max((high - low)[:]) or 1.0
+    for space in views(context):
+        space.clip_start, space.clip_end = size / 500, size * 100
+        view = space.region_3d
+        view.view_location, view.view_distance = (low + high) / 2, 1.7 * size
+        if turned is not None:
+            view.view_perspective, view.view_rotation = "PERSP", turned
+
+
+def show_colours(context: bpy.types.Context) -> None:
+    """Show colours in solid views: a scan's own, and what a map paints on a head."""
+    for space in views(context):
+        space.shading.color_type = "VERTEX"
+        space.shading.show_cavity = True
+
+
+def views(context: bpy.types.Context) -> Iterator[bpy.types.SpaceView3D]:
+    """The 3D views on the screen."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                yield area.spaces[0]

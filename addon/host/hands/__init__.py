@@ -1,0 +1,1 @@
+"""What is done by hand in the view and in photographs."""

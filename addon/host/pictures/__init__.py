@@ -1,0 +1,1 @@
+"""Pictures for the report, and the scene that is saved."""

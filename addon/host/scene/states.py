@@ -1,0 +1,70 @@
+"""How far a head has come: the steps that were done, and those to be done again as something before them changed."""
+
+import functools
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import bpy
+
+from ...steps.catalogue import all_steps
+from . import scene_piece
+
+DONE, STALE, TO_DO = "done", "stale", "to do"
+
+
+def step_states(history: tuple[str, ...]) -> dict[str, str]:
+    """Each step's name to `DONE`, `STALE` or `TO_DO`.
+
+    Parameters
+    ----------
+    history : names of the steps that were run, oldest first
+
+    Notes
+    -----
+    A step is stale once one that comes earlier in the trade's order was run after it.
+    """
+    order = {step.NAME: place for place, step in enumerate(all_steps())}
+    states = dict.fromkeys(order, TO_DO)
+    last = {name: place for place, name in enumerate(history) if name in order}
+    for name, when in last.items():
+        undone = any(later > when and order[other] < order[name] for other, later in last.items())
+        states[name] = STALE if undone else DONE
+    return states
+
+
+@functools.lru_cache(maxsize=8)
+def facts_in(text: str) -> dict[str, Any]:
+    """The record of a workpiece, read once a change: panels ask for it at every redraw. Damaged text gives {}."""
+    try:
+        facts = json.loads(text)
+    except ValueError:
+        return {}
+    return facts if isinstance(facts, dict) else {}
+
+
+def facts_shown(collection: bpy.types.Collection | None) -> dict[str, Any]:
+    """What the panels show of a workpiece."""
+    return {} if collection is None else facts_in(str(collection[scene_piece.RECORD]))
+
+
+def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
+    """Whether there is a scan, a head, a surface, landmarks, eyes."""
+    if collection is None:
+        return {}
+    roles = {scene_piece.role_of(thing).split("/")[0] for thing in collection.objects}
+    scan = scene_piece.object_with(collection, "scan")
+    surface = "head" in roles or (scan is not None and scan.type == "MESH" and len(scan.data.polygons) > 0)
+    names = {"scan": "scan", "head": "head", "landmarks": "landmark", "eyes": "eye"}
+    return {name: role in roles for name, role in names.items()} | {"surface": surface}
+
+
+def history_of(collection: bpy.types.Collection | None) -> tuple[str, ...]:
+    """Names of the steps that were run, oldest first, without those that refused and were left out."""
+    return history_in(facts_shown(collection))
+
+
+def history_in(facts: Mapping[str, Any]) -> tuple[str, ...]:
+    """`history_of` a record."""
+    done = facts.get("history", ())
+    return tuple(str(each["name"]) for each in done if "left_out" not in each.get("figures", {}))
