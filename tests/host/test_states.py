@@ -1,7 +1,7 @@
 """Done, stale, to do: from the order in which steps were run."""
 
 from canthus.host.buttons import panels
-from canthus.host.scene.needs import missing
+from canthus.host.scene.needs import first_missing, needs_of
 from canthus.host.scene.states import DONE, STALE, TO_DO, step_states
 
 
@@ -24,12 +24,12 @@ def test_running_it_again_mends_it():
 
 
 def test_what_is_missing_is_said():
-    assert "Load" in missing("close", {})
-    assert "Close" in missing("hollow", {"scan": True})
-    assert "Place Eyes" in missing("carve-sockets", {"scan": True, "head": True})
-    assert missing("carve-sockets", {"head": True, "eyes": True}) == ""
-    assert missing("landmarks", {"surface": True}) == ""
-    assert "Close" in missing("landmarks", {"scan": True})
+    assert "Load" in first_missing(needs_of("close"), {})
+    assert "Close" in first_missing(needs_of("hollow"), {"scan": True})
+    assert "Place Eyes" in first_missing(needs_of("carve-sockets"), {"scan": True, "head": True})
+    assert first_missing(needs_of("carve-sockets"), {"head": True, "eyes": True}) == ""
+    assert first_missing(needs_of("landmarks"), {"surface": True}) == ""
+    assert "Close" in first_missing(needs_of("landmarks"), {"scan": True})
 
 
 def finding(ok, grave=False):

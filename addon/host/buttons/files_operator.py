@@ -142,11 +142,7 @@ class CANTHUS_OT_export(PieceOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        collection = scene_piece.piece_collection(context)
-        lacking = needs.missing("export", states.held_by(collection))
-        if lacking:
-            cls.poll_message_set(lacking)
-        return not lacking
+        return states.there(cls, context, *needs.needs_of("export"))
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         context.window_manager.fileselect_add(self)

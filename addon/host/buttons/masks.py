@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 
 from ..drawn import drawing
-from ..scene import exchange, scene_piece
+from ..scene import exchange, scene_piece, states
 from . import viewport
 
 COLUMN = exchange.MASKED
@@ -52,9 +52,7 @@ class CANTHUS_OT_paint_mask(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        collection = scene_piece.piece_collection(context)
-        if collection is None or scene_piece.object_with(collection, "head") is None:
-            cls.poll_message_set("There is no closed head yet: press Close first")
+        if not states.there(cls, context, "head"):
             return False
         if context.window_manager.canthus.running:
             cls.poll_message_set(f"{context.window_manager.canthus.title} is at work: wait, or press Esc")

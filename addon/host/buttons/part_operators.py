@@ -19,9 +19,9 @@ class CANTHUS_OT_take_hair(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         thing = context.object
-        if not states.held_by(scene_piece.piece_collection(context)).get("head"):
-            cls.poll_message_set("There is no closed head yet: press Close first")
-        elif thing is None or thing.type != "MESH":
+        if not states.there(cls, context, "head"):
+            return False
+        if thing is None or thing.type != "MESH":
             cls.poll_message_set("No mesh is active: select the mesh of the hair")
         elif scene_piece.role_of(thing):
             cls.poll_message_set(f"{thing.name} belongs to a head already: select the mesh of the hair")

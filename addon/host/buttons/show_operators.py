@@ -5,6 +5,7 @@ from mathutils import Vector
 
 from ..drawn import maps
 from ..scene import exchange, looks, scene_piece, states
+from ..scene.needs import first_missing
 from . import viewport
 
 _FORMS = [
@@ -13,12 +14,6 @@ _FORMS = [
     ("head", "Head", "The head as it is now"),
     ("parts", "All Parts", "The head with its eyes and other parts"),
 ]
-_ABSENT = {
-    "scan": "There is no scan yet: press Load Scan first",
-    "skin": "There is no closed head yet: press Close first",
-    "head": "There is no closed head yet: press Close first",
-    "parts": "There is no closed head yet: press Close first",
-}
 
 
 class CANTHUS_OT_show_form(bpy.types.Operator):
@@ -31,16 +26,14 @@ class CANTHUS_OT_show_form(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if scene_piece.piece_collection(context) is None:
-            cls.poll_message_set("There is no head in this scene: press Load Scan first")
-            return False
-        return True
+        return states.there(cls, context, "piece")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         collection = scene_piece.piece_collection(context)
-        thing = scene_piece.object_with(collection, "head" if self.form == "parts" else self.form)
+        form = "head" if self.form == "parts" else self.form
+        thing = scene_piece.object_with(collection, form)
         if thing is None:
-            self.report({"ERROR"}, _ABSENT[self.form])
+            self.report({"ERROR"}, first_missing((form,), {}))
             return {"CANCELLED"}
         for each in collection.objects:
             role = scene_piece.role_of(each)
@@ -59,11 +52,7 @@ class CANTHUS_OT_before_after(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        collection = scene_piece.piece_collection(context)
-        if collection is None or scene_piece.object_with(collection, "skin") is None:
-            cls.poll_message_set("There is no closed head yet: press Close first")
-            return False
-        return True
+        return states.there(cls, context, "skin")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         skin = scene_piece.object_with(scene_piece.piece_collection(context), "skin")
@@ -78,10 +67,7 @@ class CANTHUS_OT_show_landmarks(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if not states.held_by(scene_piece.piece_collection(context)).get("landmarks"):
-            cls.poll_message_set("There are no landmarks yet: press Landmarks first")
-            return False
-        return True
+        return states.there(cls, context, "landmarks")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         collection = scene_piece.piece_collection(context)

@@ -19,7 +19,7 @@ from ...steps.workpiece import Workpiece
 from ..drawn import drawing
 from ..scene import scene_piece, states
 from ..scene.modes import object_mode
-from ..scene.needs import missing
+from ..scene.needs import needs_of
 from ..scene.photo_images import with_marks
 from ..scene.settings import copy_settings, draw_settings, identifier, properties_of, step_from, stored
 from ..scene.wording import as_shown, description, title
@@ -180,14 +180,7 @@ class StepOperator(PieceOperator):
         if context.window_manager.canthus.running:
             cls.poll_message_set(f"{context.window_manager.canthus.title} is at work: wait, or press Esc")
             return False
-        collection = scene_piece.piece_collection(context)
-        if collection is None:
-            cls.poll_message_set("There is no head in this scene: press Load Scan first")
-            return False
-        lacking = missing(cls.step.NAME, states.held_by(collection))
-        if lacking:
-            cls.poll_message_set(lacking)
-        return not lacking
+        return states.there(cls, context, "piece", *needs_of(cls.step.NAME))
 
     def draw(self, context: bpy.types.Context) -> None:
         draw_settings(self.layout.column(), self.step, self)

@@ -75,10 +75,7 @@ class CANTHUS_OT_drag_handles(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if not states.held_by(scene_piece.piece_collection(context)).get("landmarks"):
-            cls.poll_message_set("There are no landmarks yet: press Landmarks first")
-            return False
-        return True
+        return states.there(cls, context, "landmarks")
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         if context.area is None or context.area.type != "VIEW_3D":

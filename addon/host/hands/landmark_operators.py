@@ -10,7 +10,7 @@ from ...anatomy.face.landmarks import NAMES
 from ...geometry.errors import CanthusError, NotReady
 from ...steps.workpiece import Landmark, Workpiece
 from ..buttons.step_operator import told
-from ..scene import looks, scene_piece
+from ..scene import looks, scene_piece, states
 from ..scene.modes import object_mode
 from ..scene.wording import title
 from .clicking import OneClick
@@ -28,10 +28,7 @@ class _ByHand:
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if scene_piece.piece_collection(context) is None:
-            cls.poll_message_set("There is no head in this scene: press Load Scan first")
-            return False
-        return True
+        return states.there(cls, context, "piece")
 
     def changed(self, piece: Workpiece) -> Workpiece:
         raise NotImplementedError

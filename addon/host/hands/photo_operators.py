@@ -7,9 +7,9 @@ from ...geometry.errors import CanthusError, NotReady
 from ...steps.catalogue import step_named
 from ..buttons.asking import OneFile
 from ..buttons.step_operator import told
-from ..scene import exchange, photo_cameras, photo_images, scene_piece
+from ..scene import exchange, photo_cameras, photo_images, scene_piece, states
 from ..scene.modes import object_mode
-from ..scene.roles import object_with, role_of
+from ..scene.roles import object_with
 from ..scene.settings import step_from, stored
 from ..scene.wording import title
 from .clicking import OneClick
@@ -164,16 +164,12 @@ class CANTHUS_OT_solve_cameras(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        collection = scene_piece.piece_collection(context)
-        if collection is None:
-            cls.poll_message_set("There is no head in this scene: press Load Scan first")
-        elif not any(role_of(thing).startswith("landmark/") for thing in collection.objects):
-            cls.poll_message_set("There are no landmarks yet: press Landmarks first")
-        elif not photo_images.marked_images():
+        if not states.there(cls, context, "piece", "landmarks"):
+            return False
+        if not photo_images.marked_images():
             cls.poll_message_set("No photograph is marked yet: click on some landmarks first")
-        else:
-            return True
-        return False
+            return False
+        return True
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         from ...steps.eyes.photographs import solved  # with it come the heavy libraries

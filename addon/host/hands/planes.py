@@ -49,10 +49,7 @@ class CANTHUS_OT_show_plane(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if not states.held_by(scene_piece.piece_collection(context)).get("head"):
-            cls.poll_message_set("There is no closed head yet: press Close first")
-            return False
-        return True
+        return states.there(cls, context, "head")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         there = showing(context)

@@ -1,6 +1,6 @@
 """What a step wants to find, told before its button is pressed. The step itself has the last word (`NotReady`)."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 _SCAN = ("scan",)
@@ -27,8 +27,10 @@ _NEEDS: dict[str, tuple[str, ...]] = {
     "brows": ("head", "landmarks"),
 }
 _MISSING = {
+    "piece": "There is no head in this scene: press Load Scan first",
     "scan": "There is no scan yet: press Load Scan first",
     "head": "There is no closed head yet: press Close first",
+    "skin": "There is no closed head yet: press Close first",
     "landmarks": "There are no landmarks yet: press Landmarks first",
     "eyes": "No eyes are placed yet: press Place Eyes first",
     "surface": "There is no surface yet: press Close first, or load a mesh",
@@ -36,16 +38,21 @@ _MISSING = {
 }
 
 
-def missing(step: str, held: Mapping[str, Any]) -> str:
-    """The sentence that says what `step` lacks, or "" where it can be pressed.
+def needs_of(step: str) -> tuple[str, ...]:
+    """What the step of that name wants to find: a closed head unless it is known to want something else."""
+    return _NEEDS.get(step, _HEAD)
+
+
+def first_missing(needs: Iterable[str], held: Mapping[str, Any]) -> str:
+    """The sentence that says which of the needs is not met, or "" where all are.
 
     Parameters
     ----------
-    step : the step's name
-    held : what the scene holds: "scan", "head", "surface" (a head, or a scan with faces), "landmarks", "eyes" to
-        whether they are there
+    needs : as of `needs_of`, or "piece" for anything of a head
+    held : "piece", "scan", "head", "skin", "surface" (a head, or a scan with faces), "landmarks", "eyes" to whether
+        the scene holds them
     """
-    for need in _NEEDS.get(step, _HEAD):
+    for need in needs:
         if not any(held.get(each) for each in need.split(" or ")):
             return _MISSING[need]
     return ""

@@ -9,6 +9,7 @@ import bpy
 
 from ...steps.catalogue import all_steps
 from . import scene_piece
+from .needs import first_missing
 
 DONE, STALE, TO_DO = "done", "stale", "to do"
 
@@ -49,14 +50,22 @@ def facts_shown(collection: bpy.types.Collection | None) -> dict[str, Any]:
 
 
 def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
-    """Whether there is a scan, a head, a surface, landmarks, eyes."""
+    """What there is of a head: anything, scan, head, skin, surface, landmarks, eyes; as `needs.first_missing` takes it."""
     if collection is None:
         return {}
     roles = {scene_piece.role_of(thing).split("/")[0] for thing in collection.objects}
     scan = scene_piece.object_with(collection, "scan")
     surface = "head" in roles or (scan is not None and scan.type == "MESH" and len(scan.data.polygons) > 0)
-    names = {"scan": "scan", "head": "head", "landmarks": "landmark", "eyes": "eye"}
-    return {name: role in roles for name, role in names.items()} | {"surface": surface}
+    names = {"scan": "scan", "head": "head", "skin": "skin", "landmarks": "landmark", "eyes": "eye"}
+    return {name: role in roles for name, role in names.items()} | {"piece": True, "surface": surface}
+
+
+def there(button: type[bpy.types.Operator], context: bpy.types.Context, *needs: str) -> bool:
+    """Whether the scene holds what a button needs; where not, the button greyed out says what is missing."""
+    lacking = first_missing(needs, held_by(scene_piece.piece_collection(context)))
+    if lacking:
+        button.poll_message_set(lacking)
+    return not lacking
 
 
 def history_of(collection: bpy.types.Collection | None) -> tuple[str, ...]:
