@@ -1,6 +1,6 @@
 """A mesh of quads drawn onto a surface: stiff at first, softer step by step; x, y and z are solved apart."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,16 +102,12 @@ def fitted(
     start = vertices
     bending = _bending(quads, len(vertices))
     moved = np.zeros_like(start) if begun is None else begun - start
-    total, done = sum(stage.turns for stage in stages), 0
-    for stage in stages:
-        for _ in range(stage.turns):
-            progress(done / total, "drawing the base onto the scan")
-            now = start + moved
-            weight, target = _drawn(goal, now, quad_normals(now, quads), stage.reach)
-            weight, target = weight * trust, target - start
-            weight[rows], target[rows] = _HELD * max(1.0, stage.bending), places - start[rows]
-            moved = _solved(_diagonal(weight) + stage.bending * bending, weight[:, None] * target)
-            done += 1
+    for stage in _turns(stages, progress):
+        now = start + moved
+        weight, target = _drawn(goal, now, quad_normals(now, quads), stage.reach)
+        weight, target = weight * trust, target - start
+        weight[rows], target[rows] = _HELD * max(1.0, stage.bending), places - start[rows]
+        moved = _solved(_diagonal(weight) + stage.bending * bending, weight[:, None] * target)
     return start + moved
 
 
@@ -138,19 +134,23 @@ def roughly_fitted(
     bending, there = csr_array(umbrella.T @ umbrella), spread[nodes]
     of_rows = np.searchsorted(nodes, rows)
     share, trusted = len(vertices) / len(nodes), np.broadcast_to(trust, len(vertices))[nodes]
-    moved, total, done = np.zeros_like(vertices), sum(stage.turns for stage in stages), 0
-    for stage in stages:
-        for _ in range(stage.turns):
-            progress(done / total, "drawing the base onto the scan")
-            now = vertices + moved
-            normals = quad_normals(now, quads)[nodes]
-            weight, target = _drawn(goal, now[nodes], normals, stage.reach)
-            weight, target = share * weight * trusted, target - vertices[nodes]
-            weight[of_rows], target[of_rows] = _HELD * max(1.0, stage.bending), places - vertices[rows]
-            system = csr_array(there.T @ _diagonal(weight) @ there) + stage.bending * bending
-            moved = spread @ _solved(system, there.T @ (weight[:, None] * target))
-            done += 1
+    moved = np.zeros_like(vertices)
+    for stage in _turns(stages, progress):
+        now = vertices + moved
+        weight, target = _drawn(goal, now[nodes], quad_normals(now, quads)[nodes], stage.reach)
+        weight, target = share * weight * trusted, target - vertices[nodes]
+        weight[of_rows], target[of_rows] = _HELD * max(1.0, stage.bending), places - vertices[rows]
+        system = csr_array(there.T @ _diagonal(weight) @ there) + stage.bending * bending
+        moved = spread @ _solved(system, there.T @ (weight[:, None] * target))
     return vertices + moved
+
+
+def _turns(stages: Sequence[Stage], progress: Progress) -> Iterator[Stage]:
+    """Each stage as often as it has turns, telling how far the work is."""
+    turns = [stage for stage in stages for _ in range(stage.turns)]
+    for done, stage in enumerate(turns):
+        progress(done / len(turns), "drawing the base onto the scan")
+        yield stage
 
 
 def detailed(

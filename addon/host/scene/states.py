@@ -50,7 +50,7 @@ def facts_shown(collection: bpy.types.Collection | None) -> dict[str, Any]:
 
 
 def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
-    """What there is of a head: anything, scan, head, skin, surface, landmarks, eyes; as `needs.first_missing` takes it."""
+    """What there is of a head: anything, scan, head, skin, surface, landmarks, eyes; for `needs.first_missing`."""
     if collection is None:
         return {}
     roles = {scene_piece.role_of(thing).split("/")[0] for thing in collection.objects}
