@@ -86,25 +86,23 @@ def find_openings(depth: DepthMap, relief: Relief, size: float, shut: bool = Fal
     if not shut:
         for view, some in zip(views, choices, strict=True):
             some += [view.searched(fit.found - _CREASE * scale, near, _ROUNDS - 3, fit.found) for fit in some[:2]]
-    worth = [
-        [fit.worth + _RIM * view.opening(fit, 0.0).rimmed for fit in some]
+    told = [
+        [(fit, fit.worth + _RIM * view.opening(fit, 0.0).rimmed) for fit in some]
         for view, some in zip(views, choices, strict=True)
     ]
-    both = [(i, k) for i in range(len(choices[0])) for k in range(len(choices[1]))]
-    i, k = max(
-        both,
-        key=lambda two: (
-            worth[0][two[0]] + worth[1][two[1]] - 0.02 * _unlike(choices[0][two[0]], choices[1][two[1]], size) ** 2
-        ),
-    )
-    left, right = choices[0][i], choices[1][k]
+    both = [
+        (one + two - 0.02 * _unlike(left, right, size) ** 2, left, right)
+        for left, one in told[0]
+        for right, two in told[1]
+    ]
+    _, left, right = max(both, key=lambda choice: choice[0])
     unlike = _unlike(left, right, size)
     return views[0].opening(left, unlike), views[1].opening(right, unlike)
 
 
 _NEAR_TWIN = np.array([1.5, 2.0, 1.5, 0.05, 1.2, 0.06, 1.0, 0.06])
 _LEVEL, _HIGH = 1, 4
-_CREASE = np.array([0.0, 0.0, 0.0, 0.0, 3.0, 0.0, 0.0, 0.0])  # the upper margin lies at least so far under a crease
+_CREASE = np.array([0.0, 0.0, 0.0, 0.0, 3.0, 0.0, 0.0, 0.0])  # so far under a crease the margin is first looked for
 _RIM = 0.2  # what lids that stand out beside their margins are worth
 
 
