@@ -1,18 +1,14 @@
 """Lid margins drawn by hand, as a small table."""
 
-import csv
 from pathlib import Path
-
-import numpy as np
-from numpy.typing import NDArray
 
 from ...geometry.errors import BadFile
 from ...geometry.plain_text import text_of
+from ..drawn_edges import Edges, points_of_table, whole_edges
 
-Margins = dict[str, tuple[NDArray[np.float64], NDArray[np.float64]]]
+Margins = Edges
 """Side to the (n, 3) points of its upper and its lower margin."""
 
-_COLUMNS = ("side", "lid", "x", "y", "z")
 _FEWEST = 4
 
 
@@ -29,32 +25,7 @@ def read_margins(path: str | Path) -> Margins:
     """
     file = Path(path)
     text = text_of(file, "lid margins come as CSV")
-    lines = csv.DictReader(text.splitlines())
-    missing = set(_COLUMNS) - set(lines.fieldnames or ())
-    if missing:
-        raise BadFile(f"{file}: line 1: no column {', '.join(sorted(missing))}; {','.join(_COLUMNS)} are needed")
-    found: dict[str, dict[str, list[list[float]]]] = {}
-    for number, row in enumerate(lines, start=2):
-        side, lid = (row["side"] or "").strip(), (row["lid"] or "").strip()
-        if side not in ("left", "right") or lid not in ("upper", "lower"):
-            raise BadFile(f"{file}: line {number}: {side!r}, {lid!r}: left or right, and upper or lower, are expected")
-        found.setdefault(side, {"upper": [], "lower": []})[lid].append(_place(file, number, row))
-    for side, lids in found.items():
-        for lid, points in lids.items():
-            if len(points) < _FEWEST:
-                raise BadFile(
-                    f"{file}: the {side} eye's {lid} margin has {len(points)} points: give at least {_FEWEST}"
-                )
+    found = points_of_table(file, text, "lid")
     if not found:
         raise BadFile(f"{file}: holds no points under its header")
-    return {side: (np.array(lids["upper"]), np.array(lids["lower"])) for side, lids in found.items()}
-
-
-def _place(file: Path, number: int, row: dict[str, str]) -> list[float]:
-    try:
-        place = [float(row[axis]) for axis in ("x", "y", "z")]
-    except (TypeError, ValueError):
-        place = [np.nan]
-    if not np.isfinite(place).all():
-        raise BadFile(f"{file}: line {number}: x, y and z must be numbers")
-    return place
+    return whole_edges(file, found, "{side} eye's {edge} margin", _FEWEST)
