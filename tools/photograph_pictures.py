@@ -16,7 +16,7 @@ import bpy
 sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
-from window import TAB, enable, picture, play, view
+from window import enable, picture, play, sidebar_shown, view
 
 
 def editor() -> bpy.types.Area:
@@ -48,9 +48,7 @@ def photographs(folder: Path, out: Path) -> Iterator[float]:
     largest = max((each for each in window.screen.areas if each.type == "VIEW_3D"), key=lambda each: each.width)
     largest.type = "IMAGE_EDITOR"
     yield 1.0
-    editor().spaces.active.show_region_ui = True
-    yield 1.0
-    next(each for each in editor().regions if each.type == "UI").active_panel_category = TAB
+    yield from sidebar_shown(editor())
     yield 1.0
     picture(out, "photograph-empty")
     press("load_photo_marks", filepath=str(folder / "photographs.json"))

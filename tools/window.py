@@ -3,7 +3,7 @@
 import importlib.util
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import bpy
@@ -25,6 +25,16 @@ def view() -> tuple[bpy.types.Window, bpy.types.Area]:
     """The window and its 3D view."""
     window = bpy.context.window_manager.windows[0]
     return window, next(area for area in window.screen.areas if area.type == "VIEW_3D")
+
+
+def sidebar_shown(area: bpy.types.Area | None = None) -> Generator[float, None, bpy.types.Region]:
+    """Open the sidebar of an area, the 3D view where none is named, at our tab; gives its region."""
+    area = area or view()[1]
+    area.spaces.active.show_region_ui = True
+    yield 1.0
+    region = next(each for each in area.regions if each.type == "UI")
+    region.active_panel_category = TAB
+    return region
 
 
 def press(name: str, how: str = "INVOKE_DEFAULT", **settings: object) -> None:

@@ -16,7 +16,7 @@ sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
 import bpy
-from window import TAB, enable, picture, play, view
+from window import enable, picture, play, sidebar_shown, view
 
 ROWS = 26
 """Settings that have room in one picture."""
@@ -39,11 +39,7 @@ def settings_shown(folder: Path) -> Iterator[float]:
     from canthus.host.buttons import panels
     from canthus.steps.catalogue import all_steps
 
-    _, area = view()
-    area.spaces[0].show_region_ui = True
-    yield 1.0
-    region = next(each for each in area.regions if each.type == "UI")
-    region.active_panel_category = TAB
+    region = yield from sidebar_shown()
     panels.FOLDED = False
     for closed in [
         each for each in panels.panel_classes() if {"bl_options", "bl_parent_id"} & vars(each).keys() == {"bl_options"}

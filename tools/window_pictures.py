@@ -20,18 +20,14 @@ import bpy
 sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
-from window import TAB, enable, picture, play, press, running, view
+from window import enable, picture, play, press, running, sidebar_shown, view
 from window_hands import eyes_by_hand, landmarks_listed, painted_and_cut, parts_shown
 
 
 def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
     """Load, then each step; a picture after each."""
     enable()
-    _, area = view()
-    area.spaces[0].show_region_ui = True
-    yield 1.0
-    region = next(each for each in area.regions if each.type == "UI")
-    region.active_panel_category = TAB
+    yield from sidebar_shown()
     yield 0.5
     picture(folder, "00-empty")
     press("load", "EXEC_DEFAULT", filepath=str(capture))

@@ -19,7 +19,7 @@ from mathutils import Euler
 sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
-from window import TAB, enable, play, press, running, view
+from window import enable, play, press, running, sidebar_shown, view
 
 ROUND = 0.02
 """Seconds after which a turn of the view is asked for again."""
@@ -79,9 +79,7 @@ def timed() -> None:
 def rate(capture: Path, seconds: float) -> Iterator[float]:
     """Load, press Close, measure, cancel."""
     enable()
-    view()[1].spaces[0].show_region_ui = True
-    yield 1.0
-    next(each for each in view()[1].regions if each.type == "UI").active_panel_category = TAB
+    yield from sidebar_shown()
     counting()
     timed()
     yield 0.5
