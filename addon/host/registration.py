@@ -19,7 +19,7 @@ from .buttons import (
     step_operator,
 )
 from .drawn import clouds, eyeballs, maps, marks, overlays
-from .hands import handles, landmark_operators, photo_operators, photo_overlay, planes
+from .hands import brow_operators, handles, landmark_operators, photo_operators, photo_overlay, planes
 from .scene import opening, photo_images, settings
 
 _DRAWN = (
@@ -97,6 +97,7 @@ def _classes() -> list[type]:
         *chain_operator.CLASSES,
         *landmark_operators.CLASSES,
         *handles.CLASSES,
+        *brow_operators.CLASSES,
         *planes.CLASSES,
         *masks.CLASSES,
         *part_operators.CLASSES,

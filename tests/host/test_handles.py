@@ -6,7 +6,7 @@ import bpy
 import numpy as np
 import pytest
 from canthus.host.hands import handles
-from canthus.host.scene import margins, scene_piece
+from canthus.host.scene import curves, scene_piece
 from canthus.steps.workpiece import Landmark
 from mathutils import Vector
 
@@ -41,7 +41,7 @@ def test_a_margin_nobody_touched_is_read_back_to_the_last_bit(eyed):
 
 def test_a_margin_has_handles_and_a_dragged_one_takes_its_neighbours_along(eyed):
     on_margin = [each for each in handles.handles_in(eyed) if each.row >= 0]
-    assert len(on_margin) == margins.HANDLES
+    assert len(on_margin) == curves.HANDLES[True]
     top = max(on_margin, key=lambda each: each.place.z)
     handles.move(bpy.context, top, top.place + Vector((0, 0, 2)))
     moved = left_eye(eyed)

@@ -11,7 +11,8 @@ from ...geometry.errors import BadFile
 from ...geometry.plain_text import json_of, text_of
 from ..drawn_edges import EDGES, Edges, Points, check_words, place_of, points_of_table, whole_edges
 
-_FEWEST = 3
+FEWEST = 3
+"""Points on each edge."""
 
 
 def read_brows(path: str | Path) -> Edges:
@@ -33,7 +34,7 @@ def read_brows(path: str | Path) -> Edges:
     found = _from_json(file, text) if file.suffix.lower() == ".json" else points_of_table(file, text, "edge")
     if not found:
         raise BadFile(f"{file}: holds no brow: left or right is expected")
-    return whole_edges(file, found, "{side} brow's {edge} edge", _FEWEST)
+    return whole_edges(file, found, "{side} brow's {edge} edge", FEWEST)
 
 
 def brows_text(brows: Mapping[str, tuple[NDArray[np.float64], NDArray[np.float64]]], ending: str) -> str:

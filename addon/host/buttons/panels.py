@@ -8,7 +8,7 @@ import bpy
 from ...job.wording import scale_text
 from ...steps.catalogue import STAGES, all_steps
 from ...steps.step import Step
-from ..scene import photo_images, scene_piece, states
+from ..scene import brow_curves, photo_images, scene_piece, states
 from ..scene.settings import copy_settings, draw_settings, identifier, stored
 from ..scene.tabs import ViewTab
 from ..scene.wording import title
@@ -129,13 +129,19 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
 
 
 def _draw_by_hand(layout: bpy.types.UILayout, step: str, collection: bpy.types.Collection | None) -> None:
-    """What can be done by hand before a step runs: a plane moved, a mask painted, hair taken, photographs marked."""
+    """What can be done by hand before a step runs: a plane or curves moved, a mask painted, hair taken, photographs."""
     if step in _PLANES:
         layout.operator("canthus.show_plane", text=_PLANES[step], icon="MESH_PLANE").step = step
     elif step == "relief":
         painted = collection is not None and masks.painted(scene_piece.object_with(collection, "head"))
         words = "Done Painting" if painted else "Paint Strength"
         layout.operator("canthus.paint_mask", text=words, icon="BRUSH_DATA", depress=painted)
+    elif step == "brows":
+        there = any(not each.hide_viewport for each in brow_curves.things_in(collection))
+        words = "Drop Brow Curves" if there else "Lay Brow Curves"
+        row = layout.row(align=True)
+        row.operator("canthus.brow_curves", text=words, icon="CURVE_PATH", depress=there)
+        row.operator("canthus.drag_handles", text="", icon="VIEW_PAN").mirror = False
     elif step == "fit-hair":
         layout.operator("canthus.take_hair", icon="OBJECT_DATA")
     elif step == "place-eyes":

@@ -18,6 +18,7 @@ from ...steps.step import Step
 from ...steps.workpiece import Workpiece
 from ..drawn import drawing
 from ..scene import scene_piece, states
+from ..scene.brow_curves import with_brows
 from ..scene.modes import object_mode
 from ..scene.needs import needs_of
 from ..scene.photo_images import with_marks
@@ -186,7 +187,8 @@ class StepOperator(PieceOperator):
         draw_settings(self.layout.column(), self.step, self)
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
-        return [with_marks(step_from(self.step, self))]
+        step = with_marks(step_from(self.step, self))
+        return [with_brows(step, scene_piece.piece_collection(context), context.scene)]
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         outcome = super().execute(context)

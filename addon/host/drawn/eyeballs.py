@@ -12,7 +12,7 @@ from mathutils import Vector
 from mathutils.bvhtree import BVHTree
 from numpy.typing import NDArray
 
-from ..scene import exchange, margins, scene_piece, states
+from ..scene import curves, exchange, scene_piece, states
 from . import drawing, overlays
 
 THIN, COVERED, OUTSIDE = (0.95, 0.15, 0.05, 0.4), (0.15, 0.45, 0.95, 0.16), (1.0, 0.8, 0.15, 0.3)
@@ -130,7 +130,7 @@ def _draw_in_scene() -> None:
 def _margin_of(eye: bpy.types.Object) -> NDArray[np.float64]:
     """(k, 3) places of the eye's margin in the scene's units; none where it has none."""
     thing = scene_piece.object_with(eye.users_collection[0], scene_piece.role_of(eye).replace("eye/", "margin/"))
-    return np.zeros((0, 3)) if thing is None else margins.places_of(thing)
+    return np.zeros((0, 3)) if thing is None else curves.places_of(thing)
 
 
 def _across(eye: bpy.types.Object) -> NDArray[np.float64]:

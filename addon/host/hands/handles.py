@@ -1,7 +1,7 @@
-"""Handles on the surface: landmarks and lid margins, dragged along the skin with the mouse until Esc or Enter.
+"""Handles on the surface: landmarks, lid margins and brows, dragged along the skin with the mouse until Esc or Enter.
 
-A landmark's handle is its empty. A margin is a closed line of points; dragging one takes its neighbours along, less the
-farther they are, so that the line stays smooth.
+A landmark's handle is its empty. A margin is a closed line of points, a brow's edge an open one; dragging a point takes
+its neighbours along, less the farther they are, so that the line stays smooth.
 """
 
 from collections.abc import Iterator
@@ -15,22 +15,24 @@ from numpy.typing import NDArray
 
 from ...anatomy.face.landmarks import twin
 from ..drawn import drawing
-from ..scene import exchange, looks, margins, scene_piece, states
+from ..scene import curves, exchange, looks, scene_piece, states
 from ..scene.wording import title
 from .landmark_operators import under_mouse
 
 NEAR = 14.0
 """Pixels from a handle, at a scale of the interface of 1, within which the mouse takes hold of it."""
-TAKEN_ALONG = 0.12
-"""Of a margin's points, the share to each side of the dragged one that goes along with it."""
+TAKEN_ALONG = {True: 0.12, False: 0.2}
+"""Of a line's points, the share to each side of the dragged one that goes along with it: of a closed one, and of an
+open one, which has fewer handles."""
 HANDLE, HELD = (0.2, 1.0, 0.75, 1.0), (1.0, 1.0, 1.0, 1.0)
+_LINE_WORDS = {"margin": "Lid margin", "brow": "Brow edge"}
 _held: list["Handle"] = []
 """The one the mouse has hold of, drawn brighter and with its name."""
 
 
 @dataclass(frozen=True)
 class Handle:
-    """A place that can be dragged: a landmark's empty, or a point (`row`) of a margin."""
+    """A place that can be dragged: a landmark's empty, or a point (`row`) of a line."""
 
     thing: bpy.types.Object
     row: int
@@ -39,7 +41,8 @@ class Handle:
     @property
     def words(self) -> str:
         """What it is called beside the mouse."""
-        return title(scene_piece.role_of(self.thing).split("/")[-1]) if self.row < 0 else "Lid margin"
+        kind, name = scene_piece.role_of(self.thing).split("/")
+        return title(name) if self.row < 0 else _LINE_WORDS[kind]
 
 
 def handles_in(collection: bpy.types.Collection) -> Iterator[Handle]:
@@ -49,16 +52,20 @@ def handles_in(collection: bpy.types.Collection) -> Iterator[Handle]:
             continue
         if scene_piece.role_of(thing).startswith("landmark/"):
             yield Handle(thing, -1, thing.matrix_world.translation.copy())
-        elif scene_piece.role_of(thing).startswith("margin/"):
-            places = margins.places_of(thing)
-            yield from (Handle(thing, row, Vector(places[row])) for row in margins.handle_rows(places))
+        elif scene_piece.role_of(thing).startswith(curves.LINES):
+            places, closed = curves.places_of(thing), curves.is_closed(thing)
+            yield from (Handle(thing, row, Vector(places[row])) for row in curves.handle_rows(places, closed))
 
 
-def dragged(places: NDArray[np.float64], row: int, place: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A closed line of (k, 3) places with one of them moved and its neighbours drawn along."""
+def dragged(
+    places: NDArray[np.float64], row: int, place: NDArray[np.float64], closed: bool = True
+) -> NDArray[np.float64]:
+    """A line of (k, 3) places with one of them moved and its neighbours drawn along."""
     count = len(places)
-    apart = np.abs((np.arange(count) - row + count // 2) % count - count // 2)
-    share = np.clip(1 - apart / max(1.0, TAKEN_ALONG * count), 0, 1)
+    apart = np.abs(np.arange(count) - row)
+    if closed:
+        apart = np.minimum(apart, count - apart)
+    share = np.clip(1 - apart / max(1.0, TAKEN_ALONG[closed] * count), 0, 1)
     return np.asarray(places + (share * share * (3 - 2 * share))[:, None] * (place - places[row]))
 
 
@@ -66,8 +73,8 @@ class CANTHUS_OT_drag_handles(bpy.types.Operator):
     bl_idname = "canthus.drag_handles"
     bl_label = "Drag Handles"
     bl_description = (
-        "Drag landmarks and lid margins along the surface with the left mouse button; Enter or Esc ends it. "
-        "Each drag is one undo step"
+        "Drag landmarks, lid margins and brow curves along the surface with the left mouse button; Enter or Esc ends "
+        "it. Each drag is one undo step"
     )
     bl_options = {"INTERNAL"}
 
@@ -82,7 +89,7 @@ class CANTHUS_OT_drag_handles(bpy.types.Operator):
             self.report({"ERROR"}, "Handles are dragged in a 3D view: press the button in its sidebar")
             return {"CANCELLED"}
         looks.show_landmarks(scene_piece.piece_collection(context), True)
-        context.workspace.status_text_set("Drag landmarks and lid margins along the surface   Enter, Esc: Done")
+        context.workspace.status_text_set("Drag landmarks and lines along the surface   Enter, Esc: Done")
         context.window_manager.modal_handler_add(self)
         return {"RUNNING_MODAL"}
 
@@ -131,8 +138,9 @@ def move(context: bpy.types.Context, handle: Handle, place: Vector, mirror: bool
     """Bring a handle to a place in millimetres, and its twin to the mirrored one if asked."""
     unit = exchange.millimetres_per_unit(context.scene)
     if handle.row >= 0:
-        places = margins.places_of(handle.thing)
-        margins.put_places(handle.thing, dragged(places, handle.row, np.array(place) / unit))
+        places = curves.places_of(handle.thing)
+        closed = curves.is_closed(handle.thing)
+        curves.put_places(handle.thing, dragged(places, handle.row, np.array(place) / unit, closed))
         return
     handle.thing.matrix_basis.translation = place / unit
     name = scene_piece.role_of(handle.thing).removeprefix("landmark/")
@@ -145,21 +153,22 @@ def move(context: bpy.types.Context, handle: Handle, place: Vector, mirror: bool
 
 
 def _draw_lines() -> None:
-    """The margins themselves: under the colours of the pockets the host's own lines are hardly seen."""
+    """The lines themselves: under the colours of the pockets the host's own are hardly seen."""
     context = bpy.context
     collection = scene_piece.piece_collection(context)
     if collection is None or not context.space_data.overlay.show_overlays:
         return
     for thing in collection.objects:
-        if scene_piece.role_of(thing).startswith("margin/") and thing.visible_get():
-            places = margins.places_of(thing)
-            ends = np.stack([places, np.roll(places, -1, axis=0)], axis=1).reshape(-1, 3)
+        if scene_piece.role_of(thing).startswith(curves.LINES) and thing.visible_get():
+            places = curves.places_of(thing)
+            ends = np.stack([places, np.roll(places, -1, axis=0)], axis=1)
+            ends = (ends if curves.is_closed(thing) else ends[:-1]).reshape(-1, 3)
             with drawing.behind():
                 drawing.segments(ends, HANDLE, 1.5 * drawing.ui_scale())
 
 
 def _draw() -> None:
-    """The margins' handles, and the name of the one the mouse has hold of."""
+    """The lines' handles, and the name of the one the mouse has hold of."""
     context = bpy.context
     collection = scene_piece.piece_collection(context)
     if collection is None or not context.space_data.overlay.show_overlays:

@@ -40,7 +40,7 @@ def show_latest(collection: bpy.types.Collection, piece: Workpiece, before: Work
     """Show the latest form of the head only: the scan until there is a closed head; never the untouched skin.
 
     What was laid by hand gives way to what was made of it: empties and margins of the eyes as long as there are eyes,
-    landmarks once, when the first eye is made.
+    the brows' curves as long as there are brows, landmarks once, when the first eye is made.
     """
     for thing in collection.objects:
         role = role_of(thing)
@@ -50,6 +50,8 @@ def show_latest(collection: bpy.types.Collection, piece: Workpiece, before: Work
             _hide(thing, True)
         elif role.startswith(("eye/", "margin/")):
             _hide(thing, f"eye-{role.split('/')[1]}" in piece.parts)
+        elif role.startswith("brow/"):
+            _hide(thing, any(done.name == "brows" for done in piece.history))
     if _eyes_made(piece) and not (before and _eyes_made(before)):
         show_landmarks(collection, False)
     elif before and piece.history != before.history and piece.history[-1].name == "landmarks":

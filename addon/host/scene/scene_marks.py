@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import BadMesh
 from ...steps.workpiece import Eye, Landmark, Workpiece
-from . import exchange, looks, margins
+from . import curves, exchange, looks
 from .roles import ROLE, object_with, role_of
 
 MOVED = 1e-4
@@ -54,27 +54,20 @@ def _put_margins(collection: bpy.types.Collection, piece: Workpiece, unit: float
     wanted = {f"margin/{eye.side}": eye.opening for eye in piece.eyes if eye.opening is not None}
     for thing in list(collection.objects):
         if role_of(thing).startswith("margin/") and role_of(thing) not in wanted:
-            _remove_margin(thing)
+            curves.remove(thing)
     for role, opening in wanted.items():
         thing = object_with(collection, role)
-        if thing is not None and len(margins.places_of(thing)) != len(opening):
-            _remove_margin(thing)
+        if thing is not None and len(curves.places_of(thing)) != len(opening):
+            curves.remove(thing)
             thing = None
         if thing is None:
             name = f"lid margin {role.removeprefix('margin/')}"
-            thing = bpy.data.objects.new(name, margins.new_curve(name, opening / unit))
+            thing = bpy.data.objects.new(name, curves.new_curve(name, opening / unit))
             thing[ROLE] = role
-            thing.show_in_front, thing.color = True, margins.COLOUR
+            thing.show_in_front, thing.color = True, curves.COLOUR
             collection.objects.link(thing)
         thing.parent, thing.matrix_basis = None, Matrix()
-        margins.put_places(thing, opening / unit)
-
-
-def _remove_margin(thing: bpy.types.Object) -> None:
-    data = thing.data
-    bpy.data.objects.remove(thing)
-    if data.users == 0:
-        bpy.data.curves.remove(data)
+        curves.put_places(thing, opening / unit)
 
 
 def _empty(collection: bpy.types.Collection, role: str, name: str, shape: str) -> bpy.types.Object:
@@ -146,7 +139,7 @@ def _margin_by_hand(eye: Eye, collection: bpy.types.Collection, unit: float) -> 
         return None
     if thing is None:  # a scene from before margins were curves keeps them in its record alone
         return eye.opening
-    places = margins.places_of(thing) * unit
+    places = curves.places_of(thing) * unit
     if len(places) < _FEWEST_ON_A_MARGIN:
         raise BadMesh(f'"{thing.name}": a lid margin needs {_FEWEST_ON_A_MARGIN} points: undo, or place the eyes again')
     same = len(places) == len(eye.opening)

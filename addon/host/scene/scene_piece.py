@@ -18,7 +18,7 @@ from ...geometry.errors import BadFile, BadMesh
 from ...geometry.mesh import Mesh
 from ...job import store
 from ...steps.workpiece import Workpiece
-from . import exchange, looks, photo_cameras
+from . import brow_curves, exchange, looks, photo_cameras
 from .roles import ROLE
 from .roles import object_with as object_with  # others ask for both here
 from .roles import role_of as role_of
@@ -145,7 +145,9 @@ def write_piece(
     put_landmarks(collection, piece, unit)
     put_eyes(collection, piece, unit)
     if before is not None and not np.array_equal(piece.frame, before.frame):
-        photo_cameras.follow(collection, piece.frame @ np.linalg.inv(before.frame), unit)
+        motion = piece.frame @ np.linalg.inv(before.frame)
+        photo_cameras.follow(collection, motion, unit)
+        brow_curves.follow(collection, motion, unit)
     collection[RECORD] = record_of(piece)
     looks.show_latest(collection, piece, before)
     return collection

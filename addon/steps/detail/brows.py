@@ -74,7 +74,9 @@ class Brows(Step):
         from ...anatomy.hair.brow_strokes import strokes
 
         progress(0.0, "finding the brows")
-        guides = self._guides(piece)
+        guides = self.guides(piece)
+        if self.save:
+            self._write(guides, piece.scale)
         scale = piece.scale if piece.scale != 1.0 else self.scale
         pixel = printer_named(self.printer).pixel
         hair = self._hair(2 * pixel / scale)
@@ -100,29 +102,41 @@ class Brows(Step):
             done = done.noted(f"The {side} brow {_TOLD[guide.source]}")
         return self._told(done, hair, pixel, scale)
 
-    def _guides(self, piece: Workpiece) -> "Mapping[str, BrowGuide]":
-        """Side to the brow's edges at life size, as drawn or as found; written where asked for."""
-        from ...anatomy.hair.brow_files import brows_text, read_brows
+    def guides(self, piece: Workpiece) -> "dict[str, BrowGuide]":
+        """Side to the brow's edges at life size, as drawn or as found.
+
+        Raises
+        ------
+        NotReady, NotPossible
+            What they are looked for by is missing, or shows no brow.
+        BadFile
+            The curves cannot be read.
+        """
+        from ...anatomy.hair.brow_files import read_brows
         from ...anatomy.hair.brow_guides import BrowGuide
         from ...anatomy.hair.brow_raising import looked_for
-        from ...files.writing import whole_file
 
         drawn = read_brows(self.curves) if self.curves else {}
         life = piece.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0]))
         marks = {name: np.asarray(mark.position) for name, mark in life.landmarks.items()}
-        guides: dict[str, BrowGuide] = {}
+        found: dict[str, BrowGuide] = {}
         for side in ("left", "right") if self.sides == "both" else (self.sides,):
             if side in drawn:
                 upper, lower = (edge / piece.scale for edge in drawn[side])
-                guides[side] = BrowGuide(upper, lower, "drawn")
+                found[side] = BrowGuide(upper, lower, "drawn")
             else:
-                guides[side] = looked_for(life.needed_head(), _lightness(life), marks, side, self.source)
-        if self.save:
-            edges = {side: (guide.upper * piece.scale, guide.lower * piece.scale) for side, guide in guides.items()}
-            text = brows_text(edges, Path(self.save).suffix)
-            with whole_file(Path(self.save), overwrite=True) as file:
-                file.write(text.encode())
-        return guides
+                found[side] = looked_for(life.needed_head(), _lightness(life), marks, side, self.source)
+        return found
+
+    def _write(self, guides: "Mapping[str, BrowGuide]", scale: float) -> None:
+        """The edges that were followed as a file, in the head's millimetres as it stands."""
+        from ...anatomy.hair.brow_files import brows_text
+        from ...files.writing import whole_file
+
+        edges = {side: (guide.upper * scale, guide.lower * scale) for side, guide in guides.items()}
+        text = brows_text(edges, Path(self.save).suffix)
+        with whole_file(Path(self.save), overwrite=True) as file:
+            file.write(text.encode())
 
     def _hair(self, least: float) -> "BrowHair":
         from ...anatomy.hair.brow_strokes import BrowHair
