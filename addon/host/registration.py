@@ -7,6 +7,7 @@ import bpy
 
 from .buttons import (
     chain_operator,
+    compare_operator,
     files_operator,
     masks,
     panels,
@@ -102,6 +103,7 @@ def _classes() -> list[type]:
         *masks.CLASSES,
         *part_operators.CLASSES,
         *show_operators.CLASSES,
+        *compare_operator.CLASSES,
         *recipe_operators.CLASSES,
         *presets.classes(),
         *panels.panel_classes(),

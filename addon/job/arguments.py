@@ -86,7 +86,11 @@ def _add_compare(compare: argparse.ArgumentParser) -> None:
     compare.add_argument("a", metavar="A", type=Path, help="the mesh or cloud that is judged")
     compare.add_argument("b", metavar="B", type=Path, help="the surface it is judged against")
     compare.add_argument(
-        "-o", "--output", metavar="FILE", type=Path, help="A coloured by its deviation (.ply), and its legend (.png)"
+        "-o",
+        "--output",
+        metavar="FILE",
+        type=Path,
+        help="A coloured by its deviation (.ply), and its picture with a legend (.png)",
     )
     compare.add_argument(
         "--fit", metavar="WHAT", default="none", help="fit A to B first: all, or a region such as nose"

@@ -1,6 +1,7 @@
 """How far one head is from another: signed deviation with figures, by region, and as colours with a legend."""
 
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -8,25 +9,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..anatomy.face.landmark_files import read_landmarks
-from ..anatomy.face.proportions import mean_head
-from ..anatomy.skin.skin_regions import SKIN, skin_regions
+from ..anatomy.skin.skin_regions import SKIN
 from ..files.png import write_png
 from ..files.reading import read
 from ..files.writing import write
 from ..geometry.cloud import Cloud
-from ..geometry.distances.best_fit import best_fit
-from ..geometry.distances.deviation import deviation, deviation_figures
+from ..geometry.clouds.any_pose import fitted_from_anywhere
+from ..geometry.distances.deviation import deviation
 from ..geometry.errors import BadCloud, BadMesh, BadSetting
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
-from ..geometry.transforms import applied, matched
-from .heat_map import cool_warm, histogram, legend
+from ..geometry.transforms import applied
+from .deviations import figures_of, reach_of, regions_of
+from .heat_map import cool_warm
+from .heat_picture import heat_picture
 from .sidecar import piece_in
 from .staging import staged
 
 FITS = ("none", "all", *SKIN)
 """What may be brought onto B before measuring: nothing, all of A, or one region of it."""
-_BINS = 40
 
 
 def compare(
@@ -42,17 +43,17 @@ def compare(
     Parameters
     ----------
     a, b : files whose numbers are millimetres; B must hold a surface
-    heat : where A is written coloured by its deviation, with the column `deviation`, and beside it the colours' legend
-        as a PNG of the same name; None: nowhere
+    heat : where A is written coloured by its deviation, with the column `deviation`, and beside it as a PNG of the
+        same name, seen from three sides over the colours' legend; None: nowhere
     progress : told what is being done
-    fit : of `FITS`: what of A is turned and moved onto B first, as it fits best
+    fit : of `FITS`: what of A is turned and moved onto B first, as it fits best, from wherever it lies
     landmarks : file of A's landmarks, in its coordinates; without, those beside A (`.canthus.json`) where there are any
 
     Returns
     -------
     `points`, `mean_mm`, `rms_mm`, `p95_mm` (95th percentile of the size), `max_outside_mm`, `max_inside_mm`,
     `sign_from`, `histogram` (`edges_mm`, `counts`); `regions` with the same figures for each region of the skin where
-    landmarks tell them, and `fitted_by` (4 by 4) where A was fitted. Positive lies outside B.
+    landmarks tell them, and where A was fitted `fitted_by` (4 by 4) and `pose_found_by_form`. Positive lies outside B.
 
     Raises
     ------
@@ -68,40 +69,74 @@ def compare(
     progress(0.0, f"reading {a.name}")
     judged = read(a)
     progress(0.1, f"reading {b.name}")
-    base = read(b)
+    found = compared(judged, read(b), _landmarks(a, landmarks), fit, (a.name, b.name), progress.stretch(0.2, 1.0))
+    if heat is not None:
+        write_heat(found, heat)
+        return {**found.figures, "colour_reach_mm": found.reach}
+    return found.figures
+
+
+@dataclass(frozen=True, eq=False)
+class Compared:
+    """A as it was fitted, (n,) its signed deviations from B, mm, and the figures that `compare` gives."""
+
+    shape: Mesh | Cloud
+    values: NDArray[np.float64]
+    figures: dict[str, Any]
+
+    @property
+    def reach(self) -> float:
+        """Millimetres at which the colours of a map are full."""
+        return reach_of(self.values)
+
+
+def compared(
+    judged: Mesh | Cloud,
+    base: Mesh | Cloud,
+    marks: Mapping[str, NDArray[np.float64]],
+    fit: str = "none",
+    names: tuple[str, str] = ("A", "B"),
+    progress: Progress = SILENT,
+) -> Compared:
+    """`compare` of shapes at hand.
+
+    Parameters
+    ----------
+    judged, base : A and B, mm
+    marks : A's landmarks in its coordinates; none where there are none
+    fit, progress : as for `compare`
+    names : what A and B are called in what is said of them
+    """
     if not isinstance(base, Mesh) or not len(base.triangles):
-        raise BadMesh(f"{b.name} holds points without faces: close it first, then compare")
+        raise BadMesh(f"{names[1]} holds points without faces: close it first, then compare")
     points = judged.vertices if isinstance(judged, Mesh) else judged.points
     if not len(points):
-        raise BadCloud(f"{a.name} holds no points: there is nothing to compare")
-    region = _regions(points, _landmarks(a, landmarks))
-    matrix = None
+        raise BadCloud(f"{names[0]} holds no points: there is nothing to compare")
+    region = regions_of(points, marks) if marks else None
+    fitted: dict[str, Any] = {}
     if fit != "none":
-        progress(0.2, "fitting")
-        matrix = best_fit(points[_fitted(fit, region, a.name)], base)
+        progress(0.0, "fitting")
+        matrix, far = fitted_from_anywhere(points, base, _fitted(fit, region, names[0]))
         judged, points = judged.moved(matrix), applied(matrix, points)
-    progress(0.4, f"measuring {len(points):,} points")
+        fitted = {"fitted_by": matrix.tolist(), "pose_found_by_form": far}
+    progress(0.3, f"measuring {len(points):,} points")
     values, sign_from = deviation(points, base)
-    reach = float(np.percentile(np.abs(values), 99)) or 1e-6
-    counts, edges = histogram(values, reach, _BINS)
-    figures = {
-        **deviation_figures(values),
-        "sign_from": sign_from,
-        "histogram": {"edges_mm": edges.tolist(), "counts": counts.tolist()},
-    }
-    if region is not None:
-        there = [number for number in range(len(SKIN)) if (region == number).any()]
-        figures["regions"] = {SKIN[number]: deviation_figures(values[region == number]) for number in there}
-    if matrix is not None:
-        figures["fitted_by"] = matrix.tolist()
     progress(1.0, "measured")
-    if heat is not None:
-        with staged(heat.parent) as waiting:
-            write(waiting / heat.name, coloured(judged, values, reach))
-            with (waiting / heat.with_suffix(".png").name).open("wb") as file:
-                write_png(file, legend(values, reach))
-        figures["colour_reach_mm"] = reach
-    return figures
+    return Compared(judged, values, {**figures_of(values, region), "sign_from": sign_from, **fitted})
+
+
+def write_heat(found: Compared, path: Path) -> None:
+    """Write A in the colours of its deviation, and beside it a PNG of it from three sides with their legend.
+
+    Raises
+    ------
+    BadFile
+        It cannot be written.
+    """
+    with staged(path.parent) as waiting:
+        write(waiting / path.name, coloured(found.shape, found.values, found.reach))
+        with (waiting / path.with_suffix(".png").name).open("wb") as file:
+            write_png(file, heat_picture(found.shape, found.values, found.reach))
 
 
 def coloured(shape: Mesh | Cloud, values: NDArray[np.float64], reach: float) -> Mesh | Cloud:
@@ -117,17 +152,6 @@ def _landmarks(a: Path, file: Path | None) -> dict[str, NDArray[np.float64]]:
     if not a.with_suffix(".canthus.json").exists():
         return {}
     return {name: np.asarray(mark.position) for name, mark in piece_in([a]).landmarks.items()}
-
-
-def _regions(points: NDArray[np.float64], marks: dict[str, NDArray[np.float64]]) -> NDArray[np.int64] | None:
-    """(n,) row of `SKIN` of each point, posed and at life size as landmarks lie on a mean head; None without any."""
-    if not marks:
-        return None
-    mean = mean_head()
-    names = [name for name in marks if name in mean and name != "vertex"]
-    pose = matched(np.array([marks[name] for name in names]), np.array([mean[name] for name in names]), scaled=True)
-    posed = {name: applied(pose, marks[name][None])[0] for name in names}
-    return skin_regions(Mesh(applied(pose, points), np.zeros((0, 3), np.int32)), posed)
 
 
 def _fitted(fit: str, region: NDArray[np.int64] | None, name: str) -> NDArray[np.bool_] | slice:

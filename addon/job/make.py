@@ -1,18 +1,23 @@
 """The whole job: scans in; parts, report, recipe and scene out."""
 
 import dataclasses
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ..files.parts import ready_for_files
+from ..files.png import write_png
 from ..files.writing import write
 from ..geometry.errors import BadMesh, NotReady
 from ..geometry.progress import SILENT, Progress
 from ..steps.workpiece import Check, Workpiece
 from .chain import SPARED
+from .compare import coloured
 from .eye_drawings import eye_drawings
+from .heat_picture import heat_picture
+from .likeness import Likeness, likeness
 from .order import Order, recipe_of, refuse_overwriting, scans_of
 from .page import page
 from .plain import as_json
@@ -53,7 +58,7 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
     Returns
     -------
     The finished workpiece and its figures. In the output folder: `parts/*.stl`, `NAME.3mf`, `NAME.blend`,
-    `report.html`, `report.json`, `recipe.toml`.
+    `report.html`, `report.json`, `recipe.toml`, and where there was a scan `likeness.ply`, `likeness.png`.
 
     Raises
     ------
@@ -124,7 +129,18 @@ def _written(folder: Path, piece: Workpiece, pictures: Sequence[Picture], left_o
         write(folder / files[name], part)
     thumbnail = pictures[0].png if pictures else None
     write(folder / f"{piece.name}.3mf", parts, thumbnail=thumbnail)
-    figures = report(piece, files, left_out)
+    near = likeness(piece)
+    figures = report(piece, files, left_out, near)
+    heat = None if near is None else _heat(folder, near)
     (folder / "report.json").write_text(as_json(figures, indent=1) + "\n", encoding="utf-8")
-    (folder / "report.html").write_text(page(figures, pictures, eye_drawings(piece)), encoding="utf-8")
+    (folder / "report.html").write_text(page(figures, pictures, eye_drawings(piece), heat), encoding="utf-8")
     return figures
+
+
+def _heat(folder: Path, near: Likeness) -> Picture:
+    """The scan coloured by its distance from the head, as points and as a picture; the picture for the page too."""
+    write(folder / "likeness.ply", coloured(near.cloud, near.values, near.reach))
+    held = io.BytesIO()
+    write_png(held, heat_picture(near.cloud, near.values, near.reach))
+    (folder / "likeness.png").write_bytes(held.getvalue())
+    return Picture("likeness", "Where the scan lies outside the head (red) and inside (blue), mm", held.getvalue())

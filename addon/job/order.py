@@ -80,7 +80,7 @@ def _refuse_changed(recipe: Path, inputs: Sequence[Input]) -> None:
 
 def refuse_overwriting(order: Order, name: str) -> None:
     """Say before the work, not after, that results of an earlier run are in the way. Raises `BadFile`."""
-    results = ("parts", f"{name}.3mf", f"{name}.blend", "report.html", "report.json", "recipe.toml")
+    results = ("parts", f"{name}.3mf", f"{name}.blend", "report.html", "report.json", "recipe.toml", "likeness.ply")
     in_the_way = [result for result in results if (order.out / result).exists()]
     if in_the_way and not order.overwrite:
         raise BadFile(f"{order.out} already holds {in_the_way[0]}: name another folder, or say --overwrite")

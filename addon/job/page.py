@@ -30,7 +30,12 @@ from .wording import scale_text, value_text
 _WIDE = {0: 0, 1: 4, 2: 2}  # how many come two to a row, so that the rest fill their rows of three
 
 
-def page(figures: Mapping[str, Any], pictures: Sequence[Picture], drawings: Sequence[Drawing] = ()) -> str:
+def page(
+    figures: Mapping[str, Any],
+    pictures: Sequence[Picture],
+    drawings: Sequence[Drawing] = (),
+    heat: Picture | None = None,
+) -> str:
     """The report as HTML that needs nothing but itself.
 
     Parameters
@@ -38,6 +43,7 @@ def page(figures: Mapping[str, Any], pictures: Sequence[Picture], drawings: Sequ
     figures : what `report.report` gives
     pictures : shown in this order, held in the page itself
     drawings : of the eyes in their sockets
+    heat : the scan in the colours of its distance from the head
 
     Returns
     -------
@@ -51,7 +57,7 @@ def page(figures: Mapping[str, Any], pictures: Sequence[Picture], drawings: Sequ
         _section("Eyes", eyes(figures) + drawn(drawings) + eye_values(figures)),
         _section("Reference photographs", photographs(figures)),
         _section("Checks", checks(figures, [each for each in pictures if each.name.startswith(FINDING)])),
-        _section("Likeness", likeness(figures)),
+        _section("Likeness", likeness(figures, heat)),
         _section("What was changed, and why", notes(figures)),
         _section("How to stand the parts on the plate", standing(figures)),
         _section("Putting it together", listed(assembly(figures))),

@@ -23,6 +23,8 @@ a { color: inherit; }
 .plates figure.wide { grid-column: span 3; }
 .plates img { display: block; width: 100%; background: #efebe3; border-radius: 2px; }
 .closeups { display: grid; grid-template-columns: repeat(4, 1fr); gap: .9rem; margin: 1rem 0; }
+.map { margin: 1rem 0; break-inside: avoid; }
+.map img { display: block; width: 100%; }
 .closeups figure { margin: 0; break-inside: avoid; }
 .closeups img { display: block; width: 100%; border-radius: 2px; }
 .photographs { display: grid; grid-template-columns: 1fr 1fr 1fr; gap: 1.1rem .9rem; margin-top: .8rem; }

@@ -9,14 +9,16 @@ from ..geometry.mesh import Mesh
 from ..steps.catalogue import all_steps, step_named
 from ..steps.workpiece import Check, Done, Eye, Landmark, Workpiece
 from .eye_values import eye_values
-from .likeness import likeness
+from .likeness import Likeness
 from .listing import unit_text
 from .memory import PeakMemory
 from .plain import plain
 from .versions import versions
 
 
-def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...] = ()) -> dict[str, Any]:
+def report(
+    piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...] = (), near: Likeness | None = None
+) -> dict[str, Any]:
     """The figures of a job in plain values.
 
     Parameters
@@ -24,6 +26,7 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
     piece : the finished workpiece
     files : part's name to the file it was written to, as seen from the report
     left_out : sentences on what could not be made here (pictures where there is no Blender)
+    near : how near the head is to its scan, where there is one
 
     Returns
     -------
@@ -45,7 +48,7 @@ def report(piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...]
         "eye_values": eye_values(piece),
         "landmarks": {name: _landmark(mark) for name, mark in piece.landmarks.items()},
         "checks": [finding(check) for check in piece.checks],
-        "likeness": likeness(piece),
+        "likeness": {} if near is None else near.figures,
         "notes": piece.notes,
         "left_out": left_out,
         "frame": piece.frame,

@@ -139,6 +139,18 @@ def test_a_part_turned_and_moved_is_laid_back_first(tmp_path):
         compare(tmp_path / "moved.ply", tmp_path / "base.ply", fit="beak")
 
 
+def test_a_print_scanned_in_another_pose_is_laid_back(tmp_path):
+    """Half the points of a demo head, turned over and a metre away: laid by its form they lie on it again."""
+    head = demo_head(3, 2.5).mesh
+    away = transform(rotation((3, 1, -2), np.radians(155.0)), (700.0, -500.0, 900.0))
+    write(tmp_path / "head.ply", head)
+    write(tmp_path / "again.ply", Cloud(head.moved(away).vertices[::2]))
+    figures = compare(tmp_path / "again.ply", tmp_path / "head.ply", fit="all")
+    assert figures["rms_mm"] < 0.01
+    assert figures["pose_found_by_form"]
+    np.testing.assert_allclose(np.array(figures["fitted_by"]) @ away, np.eye(4), atol=0.02)
+
+
 def test_figures_come_by_region_and_a_region_can_be_fitted_alone(tmp_path, capsys):
     """The demo head with its nose set 2 mm forward, and all moved: fitted by the forehead, the nose alone is off."""
     head = demo_head(0, 2.5)

@@ -42,7 +42,7 @@ def test_everything_the_design_names_is_written(workshop, scan, tmp_path):
     names = {str(path.relative_to(tmp_path / "out")) for path in (tmp_path / "out").rglob("*") if path.is_file()}
     assert names == {
         *("parts/head.stl", "parts/eye-left.stl", "ball head.3mf", "ball head.blend"),
-        *("report.html", "report.json", "recipe.toml"),
+        *("report.html", "report.json", "recipe.toml", "likeness.ply", "likeness.png"),
     }
     assert outcome.printable
     assert outcome.left_out == ()

@@ -62,6 +62,7 @@ class CANTHUS_PT_show(ViewTab, bpy.types.Panel):
         shown = looks.landmarks_shown(scene_piece.piece_collection(context))
         row.operator("canthus.show_landmarks", icon="HIDE_OFF" if shown else "HIDE_ON", depress=shown)
         draw_overlays(layout, context)
+        layout.operator("canthus.compare", icon="COLOR")
         thing = context.active_object
         columns = maps.columns_of(thing) if thing is not None and scene_piece.role_of(thing) else []
         if columns:

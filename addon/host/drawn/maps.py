@@ -8,6 +8,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from ...job.heat_map import cool_warm
 from ...job.wording import named
 from ..scene import exchange, scene_piece
 from ..scene.wording import us_spelling
@@ -15,20 +16,18 @@ from . import drawing
 
 ATTRIBUTE = exchange.MAP
 _STOPS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
-# Even steps of lightness from blue over pale grey to red; the ends apart for the colour-blind too. Chosen by hand.
-_DIVERGING = np.array([(23, 58, 125), (108, 150, 196), (222, 221, 216), (214, 126, 88), (138, 26, 33)]) / 255
+# Even steps of lightness from dark to light. Chosen by hand; what changes sign has the colours of `job/heat_map.py`.
 _RISING = np.array([(36, 34, 74), (58, 96, 138), (86, 156, 145), (172, 205, 126), (250, 240, 170)]) / 255
 _STEPS = 33
 
 
 def colours_of(values: NDArray[np.float64], low: float, high: float) -> NDArray[np.float32]:
     """(n, 4) sRGB colours: diverging round zero where the range holds it within, else rising from dark to light."""
-    table = _DIVERGING if low < 0 < high else _RISING
     if low < 0 < high:
-        high = max(-low, high)
-        low = -high
-    part = np.clip((values - low) / max(high - low, 1e-12), 0, 1)
-    rgb = np.stack([np.interp(part, _STOPS, table[:, channel]) for channel in range(3)], axis=1)
+        rgb = cool_warm(values / max(-low, high)) / 255.0
+    else:
+        part = np.clip((values - low) / max(high - low, 1e-12), 0, 1)
+        rgb = np.stack([np.interp(part, _STOPS, _RISING[:, channel]) for channel in range(3)], axis=1)
     rgba: NDArray[np.float32] = np.concatenate([rgb, np.ones((len(values), 1))], axis=1).astype(np.float32)
     return rgba
 

@@ -1,0 +1,55 @@
+"""Signed deviations in figures: over all, as a histogram, and by region of the skin."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..anatomy.face.proportions import mean_head
+from ..anatomy.skin.skin_regions import SKIN, skin_regions
+from ..geometry.distances.deviation import deviation_figures
+from ..geometry.mesh import Mesh
+from ..geometry.transforms import applied, matched
+from .heat_map import histogram
+
+FEWEST_MARKS = 7
+"""Landmarks that tell the regions of the skin apart, the vertex among them counting for nothing."""
+_BINS = 40
+
+
+def figures_of(values: NDArray[np.float64], region: NDArray[np.int64] | None) -> dict[str, Any]:
+    """`deviation_figures`, `histogram` (`edges_mm`, `counts`) and, where regions are known, `regions` with the same
+    figures for each that has any.
+
+    Parameters
+    ----------
+    values : (n,) signed deviations, mm
+    region : (n,) row of `SKIN` of each, or None
+    """
+    counts, edges = histogram(values, reach_of(values), _BINS)
+    figures = {**deviation_figures(values), "histogram": {"edges_mm": edges.tolist(), "counts": counts.tolist()}}
+    if region is not None:
+        there = [number for number in range(len(SKIN)) if (region == number).any()]
+        figures["regions"] = {SKIN[number]: deviation_figures(values[region == number]) for number in there}
+    return figures
+
+
+def reach_of(values: NDArray[np.float64]) -> float:
+    """Millimetres that all but a hundredth of the values stay within: where colours are full."""
+    return float(np.percentile(np.abs(values), 99)) or 1e-6
+
+
+def regions_of(points: NDArray[np.float64], marks: Mapping[str, NDArray[np.float64]]) -> NDArray[np.int64]:
+    """(n,) row of `SKIN` of each point of a head in any pose and size, by its landmarks.
+
+    Raises
+    ------
+    NotReady
+        Too few landmarks.
+    """
+    mean = mean_head()
+    names = [name for name in marks if name in mean and name != "vertex"]
+    pose = matched(np.array([marks[name] for name in names]), np.array([mean[name] for name in names]), scaled=True)
+    posed = {name: applied(pose, marks[name][None])[0] for name in names}
+    return skin_regions(Mesh(applied(pose, points), np.zeros((0, 3), np.int32)), posed)
