@@ -4,12 +4,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
-from ..clouds.normals import least_axis, normals_through
+from ..clouds.normals import normals_through
 from ..clouds.orientation import along_a_tree
 from ..neighbours import Arranged, arranged
 from ..surfacing.implicit import SphereFit
+from .running_on import runs_on
 
 
 def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearance: float = 0.35) -> NDArray[np.bool_]:
@@ -51,7 +51,8 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     off |= ~flat & (near.gap > max(2.5 * spacing, 3 * clearance))
     low = off & (near.distance < _LOW * clearance)
     for _ in range(_ROUNDS):
-        back = _continues(held.points, off, low & off, spacing, clearance)
+        doubtful = np.flatnonzero(low & off)
+        back = doubtful[runs_on(held.points[~off], held.points[doubtful], 2.2 * spacing, clearance)]
         off[back] = False
         if not len(back):
             break
@@ -64,29 +65,6 @@ _LOW = 1.2  # clearances over the skin up to which a point may be its margin, no
 _PIECE = 0.03  # share of the largest piece that still is skin: a lid cut off by its crease; clumps of lashes are less
 _FINE, _SCRAP = 1.4, 0.012  # times the median thickness up to which smaller pieces are skin too; their least share
 _ROUNDS = 2  # a lid's margin turns in within two spacings; each round more, and the feet of lashes grow back
-
-
-def _continues(
-    points: NDArray[np.float64], off: NDArray[np.bool_], low: NDArray[np.bool_], spacing: float, clearance: float
-) -> NDArray[np.int64]:
-    """Rows of the points taken for bristles that the skin near by goes on through: a margin that turns in sharply.
-
-    Such a point lies in the plane of the skin points nearest to it, and these are as near as they are to each other.
-    """
-    skin, doubtful = np.flatnonzero(~off), np.flatnonzero(low)
-    if len(skin) < 6 or not len(doubtful):
-        return np.empty(0, np.int64)
-    apart, rows = cKDTree(points[skin], balanced_tree=False).query(points[doubtful], 6, workers=-1)
-    way = points[skin[rows]] - points[doubtful, None]
-    middle = way.mean(axis=1)
-    way = way - middle[:, None]
-    second = np.einsum("mki,mkj->mij", way, way)
-    axis, _ = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
-    height = np.abs(np.einsum("mi,mi->m", middle, axis))
-    goes_on: NDArray[np.int64] = doubtful[
-        (apart[:, -1] < 2.2 * spacing) & (height < np.minimum(clearance, 0.3 * apart[:, -1]))
-    ]
-    return goes_on
 
 
 def _thickness(

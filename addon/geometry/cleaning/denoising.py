@@ -103,7 +103,7 @@ class _Neighbourhoods:
         total = way.sum(axis=2, dtype=np.float64)
         second = (way @ way.transpose(0, 2, 1)).astype(np.float64)
         second -= total[:, :, None] * total[:, None] / counts.sum(axis=1)[:, None, None]
-        return least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))[0]
+        return least_axis(second)[0]
 
     def smooth_normals(self, progress: Progress) -> None:
         """Make each normal the mean of those around, those beyond a crease left out."""

@@ -166,7 +166,7 @@ def _judged(
     way = points.take(rows, axis=0) - places[:, None]
     middle = way.mean(axis=1, keepdims=True)
     second = np.einsum("mki,mkj->mij", way - middle, way - middle)
-    normal, _ = least_axis(np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))]))
+    normal, _ = least_axis(second)
     first = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
     first /= np.linalg.norm(first, axis=1, keepdims=True)
     across = np.cross(normal, first)

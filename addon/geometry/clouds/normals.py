@@ -50,7 +50,7 @@ _CHUNK = 100_000
 
 
 def _covariance(points: NDArray[np.float64], rows: NDArray[np.integer[Any]]) -> NDArray[np.float64]:
-    """(6, m) xx, yy, zz, yz, xz, xy of the points in each row; rows naming no point are left out."""
+    """(m, 3, 3) covariance, not divided by the number, of the points in each row; rows naming no point are left out."""
     missing = rows == len(points)
     whole = not missing.any()
     near = points[np.minimum(rows, len(points) - 1)] if not whole else points[rows]
@@ -59,9 +59,9 @@ def _covariance(points: NDArray[np.float64], rows: NDArray[np.integer[Any]]) -> 
         near[missing] = 0.0
     total = near.sum(axis=1)
     count = rows.shape[1] - missing.sum(axis=1)
-    second = np.einsum("mki,mkj->mij", near, near, optimize=True)
+    second: NDArray[np.float64] = np.einsum("mki,mkj->mij", near, near, optimize=True)
     second -= total[:, :, None] * total[:, None, :] / count[:, None, None]
-    return np.stack([second[:, i, j] for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))])
+    return second
 
 
 def least_axis(second: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -69,16 +69,16 @@ def least_axis(second: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArra
 
     Parameters
     ----------
-    second : (6, m) float array: xx, yy, zz, yz, xz, xy
+    second : (m, 3, 3) float array
 
     Returns
     -------
     axis : (m, 3) unit vectors; where the least eigenvalue is double, one of its plane
     share : (m,) from 0 to 1/3
     """
-    trace = second[0] + second[1] + second[2]
+    trace = second[:, 0, 0] + second[:, 1, 1] + second[:, 2, 2]
     safe = np.where(trace > 0, trace, 1.0)
-    xx, yy, zz, yz, xz, xy = second / safe
+    xx, yy, zz, yz, xz, xy = (second[:, i, j] / safe for i, j in ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1)))
     mean = (xx + yy + zz) / 3
     off = xy * xy + xz * xz + yz * yz
     spread = np.sqrt(np.maximum(((xx - mean) ** 2 + (yy - mean) ** 2 + (zz - mean) ** 2 + 2 * off) / 6, 1e-300))
