@@ -233,7 +233,14 @@ def _freed(mesh: Mesh, faces: NDArray[np.int64], rings: int) -> Mesh:
     return replace(mesh, columns={**mesh.columns, _MARK: mesh.columns[_MARK].astype(bool) & ~free})
 
 
-def judged(mesh: Mesh, under: NDArray[np.bool_], surface: Sided, gap: float, before: int) -> LaidAt:
+def judged(
+    mesh: Mesh,
+    under: NDArray[np.bool_],
+    surface: Sided,
+    gap: float,
+    before: int,
+    low: NDArray[np.int64] | None = None,
+) -> LaidAt:
     """The part with its heights measured, at its vertices and at two places within each face.
 
     Parameters
@@ -243,8 +250,11 @@ def judged(mesh: Mesh, under: NDArray[np.bool_], surface: Sided, gap: float, bef
     surface : what it lies on
     gap : height it was laid at, millimetres
     before : faces that crossed at first
+    low : rows of the vertices that may lie near the surface; None for all
     """
-    own = surface.query(mesh.vertices, _NEAR + gap)[0]
+    rows = np.arange(len(mesh.vertices)) if low is None else low
+    own = np.full(len(mesh.vertices), np.inf)
+    own[rows] = surface.query(mesh.vertices[rows], _NEAR + gap)[0]
     faces = _low(mesh, np.arange(len(mesh.triangles)), own, under, gap)
     heights = _heights(mesh, faces, surface, gap)
     side = np.concatenate([own[under], heights[under[mesh.triangles[faces]].all(axis=1)].ravel()])

@@ -7,8 +7,10 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from ..distances.closest import ClosestPoint
-from ..distances.rough_distance import RoughDistance
+from ..distances.sampling import spread_over
 from ..distances.sided import Sided
+from ..errors import NotPossible
+from ..measures import triangle_areas
 from ..mesh import Mesh
 from ..printing.offset import level_band
 from ..progress import SILENT, Progress
@@ -19,6 +21,8 @@ from .under_side import faces_under
 _STEPS = 3  # of the grid across the thickness
 _DOTS = 7  # of the rough distance across the thickness
 _SNAPPED = 0.3  # share of the thickness within which the under side is put at its height
+_SAME = 0.02  # share of the thickness by which a place of the sheet may be lower than it should, and count as not
+_MOST = 5_000_000  # triangles
 
 
 def thickened(
@@ -43,40 +47,81 @@ def thickened(
     -------
     LaidAt: closed, its edges round, its under side at the gap; colours are those of the nearest vertex of the sheet.
 
+    Raises
+    ------
+    NotPossible
+        So thin on so large a sheet that it takes more triangles than can be worked with.
+
     Notes
     -----
     The level of a distance on a grid, so that nothing crosses, however the sheet bends; each vertex is then put at the
     exact distance from the sheet's faces, or at the gap.
     """
     half, spacing = thickness / 2, thickness / _STEPS
-    rough = RoughDistance(sheet, thickness / _DOTS)
+    _needs_few(sheet, thickness)
+    dots = _Dots(sheet, thickness / _DOTS, surface, thickness + gap)
 
     def distance(points: NDArray[np.float64], far: float) -> NDArray[np.float64]:
-        """From the sheet, and over the half where the surface is too near."""
-        away = rough.query(points, far)
-        near = np.flatnonzero(np.isfinite(away))
-        height, _ = surface.query(points[near], thickness + abs(gap))
-        away[near] = np.maximum(away[near], half + gap - height)
+        """From the sheet, and over the half where the surface is too near.
+
+        Height changes by no more than the way gone: only beside a dot that is itself too low can a point be.
+        """
+        away, low = dots.query(points, far, half + gap - _SAME * thickness)
+        height, _ = surface.query(points[low], thickness + abs(gap))
+        away[low] = np.maximum(away[low], half + gap - height)
         return away
 
     reach = np.array([sheet.vertices.min(axis=0) - half, sheet.vertices.max(axis=0) + half])
     nodes, values = level_band(distance, half, reach, spacing, None, progress)
     solid = isosurface_of_band(nodes, values, half, reach[0], spacing)
-    solid = replace(solid, vertices=_exact(solid.vertices, sheet, half, surface, gap))
+    solid = replace(solid, vertices=_at_distance(solid.vertices, sheet, half))
     nearest = cKDTree(sheet.vertices).query(solid.vertices, workers=-1)[1]
-    height, ways = surface.query(solid.vertices)
+    _, low = dots.query(solid.vertices, thickness, thickness + gap)
+    vertices, ways = solid.vertices.copy(), np.zeros(solid.vertices.shape)
+    height = np.full(len(vertices), np.inf)
+    height[low], ways[low] = surface.query(vertices[low], thickness + abs(gap))
     below = under[nearest] & faces_under(solid, ways) & (height < gap + _SNAPPED * thickness)
-    vertices = solid.vertices.copy()
-    vertices[below] += (gap - height[below])[:, None] * ways[below]
+    put = below | (height < gap)
+    vertices[put] += (gap - height[put])[:, None] * ways[put]
     colours = None if sheet.colours is None else sheet.colours[nearest]
-    return judged(Mesh(vertices, solid.triangles, colours), below, surface, gap, 0)
+    progress(0.9, "measuring the gap")
+    return judged(Mesh(vertices, solid.triangles, colours), below, surface, gap, 0, low)
 
 
-def _exact(vertices: NDArray[np.float64], sheet: Mesh, half: float, surface: Sided, gap: float) -> NDArray[np.float64]:
-    """Vertices put at half the thickness from the sheet, or at the gap where that is too low."""
+class _Dots:
+    """Many dots on a sheet, each with its height over a surface: how far the sheet is, and whether it is low there."""
+
+    def __init__(self, sheet: Mesh, spacing: float, surface: Sided, highest: float) -> None:
+        """Heights are told up to `highest`."""
+        dots = spread_over(sheet, spacing).points
+        self._tree = cKDTree(dots, leafsize=48)
+        self._height = np.full(len(dots) + 1, np.inf)  # one more for points with no dot within reach
+        away, vertex = cKDTree(sheet.vertices).query(dots, workers=-1)
+        may = np.flatnonzero(surface.query(sheet.vertices)[0][vertex] - away < highest)
+        self._height[may] = surface.query(dots[may], highest)[0]
+
+    def query(
+        self, points: NDArray[np.float64], far: float, least: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+        """(n,) distances, infinite beyond `far`, and the rows of points whose nearest dot is lower than `least`."""
+        away, rows = self._tree.query(points, distance_upper_bound=far * (1 + 1e-9), workers=-1)
+        return away, np.flatnonzero(self._height[rows] < least)
+
+
+def _needs_few(sheet: Mesh, thickness: float) -> None:
+    """Raise `NotPossible` where the solid would have too many triangles: some 2.6 a square of the grid on each side."""
+    area = float(triangle_areas(sheet).sum())
+    expected = 2 * 2.6 * area / (thickness / _STEPS) ** 2
+    if expected > _MOST:
+        least = thickness * (expected / _MOST) ** 0.5
+        raise NotPossible(
+            f"{area / 100:.0f} cm2 of hair {thickness:.2f} mm thick at life size takes {expected / 1e6:.0f} million "
+            f"triangles: thicken it to {least:.2f} mm or more"
+        )
+
+
+def _at_distance(vertices: NDArray[np.float64], sheet: Mesh, half: float) -> NDArray[np.float64]:
+    """Vertices put at half the thickness from the sheet's faces."""
     away, _, place = ClosestPoint(sheet).query(vertices)
     found: NDArray[np.float64] = place + half * (vertices - place) / np.maximum(away, 1e-12)[:, None]
-    height, ways = surface.query(found, half + abs(gap))
-    low = height < gap
-    found[low] += (gap - height[low])[:, None] * ways[low]
     return found

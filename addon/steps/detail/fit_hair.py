@@ -68,6 +68,23 @@ class FitHair(Step):
     thicken: float = setting(
         0.0, low=0.0, high=3.0, unit="mm", at="print", help="Thickness given to a sheet of hair; 0 leaves it open"
     )
+    smooth: int = setting(
+        0,
+        low=0,
+        high=50,
+        help="Rounds in which the noise of scanned locks is smoothed out; 3 for noise, 10 soften locks",
+    )
+    join: float = setting(
+        0.0,
+        low=0.0,
+        high=30.0,
+        unit="mm",
+        at="life",
+        help="Gap up to which loose locks are joined; 0 leaves them loose",
+    )
+    bridge: float = setting(
+        0.6, low=0.2, high=5.0, unit="mm", at="print", help="Thickness of the bridges that join them"
+    )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with the part `hair`. All is done at life size and brought back."""
@@ -75,6 +92,7 @@ class FitHair(Step):
         from ...anatomy.hair.hair_start import common_places, size_ratio
         from ...geometry.distances.sided import Sided
         from ...geometry.refitting.thickening import thickened
+        from .hair_preparing import joined_hair, joined_where_it_lies, smoothed_hair
         from .hair_words import figures_of, fit_remarks, size_remarks
 
         scalp = scalp_of(piece).moved(_sized(1 / piece.scale))
@@ -88,9 +106,11 @@ class FitHair(Step):
         ratio, unit = 1.0, "the capture's coordinates"
         if not placed:
             ratio, unit = size_ratio(start.factor, self.hair_units, piece.scale)
-        pairs = common_places(marks, new)
+        pairs, bridge = common_places(marks, new), self.bridge / piece.scale
+        smooth = smoothed_hair(hair.moved(start.matrix), self.smooth, piece.scale)
+        whole = joined_hair(smooth.hair, self.join, bridge, piece.scale, progress.stretch(0.1, 0.2))
         fit = fit_hair(
-            hair.moved(start.matrix),
+            whole.hair,
             surface := Sided(scalp),
             None if old is None else Sided(old.moved(start.matrix)),
             None if pairs is None else (applied(start.matrix, pairs[0]), pairs[1]),
@@ -104,10 +124,13 @@ class FitHair(Step):
         if thick:
             progress(0.9, "giving the sheet its thickness")
             laid = thickened(laid.mesh, laid.under, thick, surface, gap)
+            laid, whole = joined_where_it_lies(laid, surface, gap, self.join, bridge, piece.scale)
         done = piece.but(parts={**piece.parts, PART: laid.mesh.moved(_sized(piece.scale))})
         done = done.measured(placed_by=start.how, hair_file=unit, size_ratio=round(ratio, 4))
         done = done.measured(hair_closed=is_watertight(laid.mesh), **figures_of(fit, laid, piece.scale))
-        remarks = [*size_remarks(ratio), *fit_remarks(fit, laid, gap, tolerance, piece.scale)]
+        done = done.measured(**smooth.figures, **whole.figures)
+        remarks = [*size_remarks(ratio), *smooth.remarks, *whole.remarks]
+        remarks += fit_remarks(fit, laid, gap, tolerance, piece.scale)
         if old is None:
             remarks.append("The hair's own inner side was taken for the scalp it was made for, as no head was given")
         if not is_watertight(laid.mesh):

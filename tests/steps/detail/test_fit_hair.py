@@ -10,13 +10,16 @@ from canthus.files.writing import write
 from canthus.geometry.cloud import Cloud
 from canthus.geometry.errors import BadFile, BadSetting, NotReady
 from canthus.geometry.measures import components, is_watertight, volume
+from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids.booleans import intersection
+from canthus.geometry.solids.primitives import sphere
 from canthus.job.command import main
 from canthus.steps.detail.fit_hair import FitHair, scalp_of
 from canthus.steps.output.key import Key
 from canthus.steps.workpiece import Done, Landmark, Workpiece
 from demo_heads import any_pose, demo_hair, demo_head
 from scipy.spatial import cKDTree
+from small_pieces import bust, hair_cap
 
 GRID, OLD, SCALE = 3.2, 7, 1 / 6
 GAP, TOLERANCE = 0.05, 0.02
@@ -110,6 +113,48 @@ def test_from_the_command_line_by_its_form(files, piece, tmp_path, capsys):
     found = read(tmp_path / "out.hair.ply")
     assert is_watertight(found)
     assert found.colours is not None
+
+
+def test_loose_locks_become_one_part_and_noise_goes():
+    """A cap and a ball 0.25 mm off it, noise of 0.2 mm of life on both: one part at the gap, told in plain words."""
+    rng, cap = np.random.default_rng(4), hair_cap()
+    top = cap.vertices[cap.vertices[:, 2].argmax()]
+    lock = sphere(2.0, top + np.array([0, 0, 2.25]), sag=0.02)
+    both = Mesh(
+        np.vstack([cap.vertices, lock.vertices]) + rng.normal(0, 0.2 / 6, (len(cap.vertices) + len(lock.vertices), 3)),
+        np.vstack([cap.triangles, lock.triangles + len(cap.vertices)]),
+    )
+    piece = bust().but(parts={"hair": both})
+    apart = FitHair(tolerance=0.05).apply(piece)
+    assert apart.figures["hair_pieces"] == 2
+    assert any("is of 2 pieces: give join" in note for note in apart.notes)
+    done = FitHair(tolerance=0.05, join=3.0, bridge=0.8, smooth=3).apply(piece)
+    assert components(done.parts["hair"]).max() == 0
+    assert is_watertight(done.parts["hair"])
+    assert done.figures["bridges"] == 1
+    assert done.figures["noise_after_mm"] < 0.5 * done.figures["noise_before_mm"]
+    assert done.figures["lowest_mm"] > GAP - 0.0505
+    told = " ".join(done.notes)
+    assert "2 pieces of hair became one part: 1 bridge 0.80 mm thick" in told
+    assert "noise went from" in told
+    far = FitHair(tolerance=0.05, join=0.5).apply(piece)
+    assert any("1 piece of hair up to" in note and "stay loose" in note for note in far.notes)
+
+
+def test_a_sheet_of_two_islands_becomes_one_thick_part():
+    """The cap's outer side and a disc beside it, both sheets, from the command line's own words."""
+    cap = hair_cap()
+    outer = cap.kept(np.linalg.norm(cap.corners.mean(axis=1) * [6 / 80, 6 / 98, 6 / 118], axis=1) > 0.985)
+    disc = outer.kept(outer.corners[:, :, 2].min(axis=1) > 17.0)
+    disc = Mesh(disc.vertices + np.array([0, 0, 1.6]), disc.triangles)
+    both = Mesh(
+        np.vstack([outer.vertices, disc.vertices]), np.vstack([outer.triangles, disc.triangles + len(outer.vertices)])
+    )
+    done = FitHair(tolerance=0.05, thicken=1.2, join=8.0).apply(bust().but(parts={"hair": both}))
+    assert is_watertight(done.parts["hair"])
+    assert components(done.parts["hair"]).max() == 0
+    assert done.figures["bridges"] > 0
+    assert done.figures["lowest_mm"] > GAP - 0.0505
 
 
 def test_what_is_wrong_is_said(files, piece, tmp_path):
