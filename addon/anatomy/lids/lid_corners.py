@@ -34,21 +34,36 @@ class Shown:
     narrowest: float
 
 
-def shown_between(margin: NDArray[np.float64], inner: NDArray[np.float64], outer: NDArray[np.float64]) -> Shown:
-    """What shows between the lids of a (k, 2) margin that runs from its inner corner over the outer one and back."""
+def shown_between(
+    margin: NDArray[np.float64],
+    inner: NDArray[np.float64],
+    outer: NDArray[np.float64],
+    middle: NDArray[np.float64],
+    widest: float,
+) -> Shown:
+    """What shows of the eye.
+
+    Parameters
+    ----------
+    margin : (k, 2) closed, from its inner corner over the outer one and back
+    inner, outer : (2,) the corners
+    middle, widest : (2,) place and distance from it beyond which nothing shows, however far round the globe lids reach
+    """
     half, curve = len(margin) // 2, margin.copy()
     share = np.linspace(0.0, _WITHIN, 120)[:, None]
     lids = (margin[: half + 1], margin[(np.arange(len(margin), half - 1, -1)) % len(margin)])
     narrowest = np.inf
     for number, (corner, other, side) in enumerate(((inner, outer, 1), (outer, inner, -1))):
-        # The circle between the lids that has that radius, nearest to the corner: it touches both of them.
+        # The circle between the lids that has that radius, nearest to the corner: it touches both of them. Where that
+        # is too far round the globe, the first wider one.
         upper, lower = (_at(lid[::side], corner + share * (other - corner)) for lid in lids)
         middles = (upper + lower) / 2
         room = depth_inside(middles, margin)
         wide = min(_ENDS[number], _ROOMY * float(room.max()))
         far = np.linalg.norm(middles - corner, axis=1) - room > _FARTHEST[number]
-        at = int(np.argmax((room >= wide) | (far & (room > 0))))
-        centre, radius = middles[at], min(wide, float(room[at]))
+        before = np.linalg.norm(middles - middle, axis=1) + room < widest
+        at = int(np.argmax(before & ((room >= wide) | (far & (room > 0)))))
+        centre, radius = middles[at], float(room[at])
         narrowest = min(narrowest, radius)
         touch = [int(np.argmin(np.linalg.norm(lid - centre, axis=1))) for lid in lids]
         run = np.arange(-touch[1], touch[0] + 1) if side > 0 else np.arange(touch[0], len(margin) - touch[1] + 1)

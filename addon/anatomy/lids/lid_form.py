@@ -32,6 +32,10 @@ _FADED = 0.7  # share of that step that is gone at the very corner
 _CARUNCLE = (2.6, 1.0, 0.25)  # its middle from the inner corner and its spread, mm; its height in thicknesses
 _FOOT = 0.7  # of the radius of the bows in which what shows ends: how far within them the foot of its wall lies at most
 _STEEPEST = 0.75  # tangent by which a lid's edge leans outwards at most
+_ROUND_GLOBE = np.radians(70.0)
+"""How far round the globe it shows at most: from the front the rest of a half is a millimetre wide, and along it the
+pocket's sphere would only graze the walls of the lids."""
+
 _FLANK = 0.94  # of a sphere's radius, 70 degrees round it
 _CREASE_WIDTH = 0.65  # mm, standard deviation of the crease's groove
 
@@ -122,7 +126,9 @@ class LidForm:
     @cached_property
     def shown(self) -> Shown:
         """What shows of the eye."""
-        return shown_between(self.margin, self.inner, self.outer)
+        beside, ahead = self.shape.sclera + self.gap, float(np.linalg.norm(self.globe))
+        widest = np.arctan2(beside * np.sin(_ROUND_GLOBE), ahead + beside * np.cos(_ROUND_GLOBE))
+        return shown_between(self.margin, self.inner, self.outer, self.foot, float(LAYOUT * widest))
 
     def surface(
         self, places: NDArray[np.float64], directions: NDArray[np.float64], skin: NDArray[np.float64]
