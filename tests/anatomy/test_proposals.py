@@ -18,11 +18,11 @@ EYES = [f"{stem}-{side}" for side in ("left", "right") for stem in ("endocanthio
 LIDS = [f"palpebrale-{lid}-{side}" for side in ("left", "right") for lid in ("superius", "inferius")]
 
 
-def sure_of(mesh, motion):
+def sure_of(mesh, motion, least=SURE):
     """The sure landmarks found on the mesh in another pose, back in its own."""
     found = propose_landmarks(mesh.moved(motion)).marks
     back = np.linalg.inv(motion)
-    return {name: applied(back, place) for name, (place, confidence) in found.items() if confidence >= SURE}
+    return {name: applied(back, place) for name, (place, confidence) in found.items() if confidence >= least}
 
 
 @pytest.mark.parametrize(("seed", "pose"), [(31, 1), (32, 2)])
@@ -91,15 +91,16 @@ def captures_base_head():
 
 
 def test_spectacles_do_not_pass_for_lids():
-    """D2, whose frames cross the upper lids: both eyes alike, lower than the frame, above the nose tip."""
+    """D2, whose frames cross the upper lids: both eyes alike, lower than the frame, above the nose tip. Their corners
+    may be weak behind it, and then say so."""
     bust = captures.bust()
     bust = bust.moved(np.diag([66.0, 66.0, 66.0, 1.0]))  # no units given: this makes the face adult
-    sure = sure_of(bust, any_pose(5))
-    lengths = [np.linalg.norm(sure[EYES[row]] - sure[EYES[row + 1]]) for row in (0, 2)]
+    found = sure_of(bust, any_pose(5), least=0.4)
+    lengths = [np.linalg.norm(found[EYES[row]] - found[EYES[row + 1]]) for row in (0, 2)]
     assert np.ptp(lengths) < 4.0
-    heights = [sure[name][1] for name in EYES]
+    heights = [found[name][1] for name in EYES]
     assert np.ptp(heights) < 8.0
-    assert min(heights) - sure["pronasale"][1] > 20.0
+    assert min(heights) - found["pronasale"][1] > 20.0
 
 
 def test_a_head_cut_off_at_the_nose_gives_no_false_sure_landmark():

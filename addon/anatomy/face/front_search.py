@@ -38,13 +38,14 @@ def eye_landmarks(front: DepthMap, size: float) -> Found:
     if min(told) > _TRACE_OF_TWIN and openings[0].unlike < _ALIKE:
         told = [max(own, _BY_THE_TWIN * max(told)) for own in told]
     for side, opening, confidence in zip(("left", "right"), openings, told, strict=True):
-        for name, place in (
-            ("endocanthion", opening.inner),
-            ("exocanthion", opening.outer),
-            ("palpebrale-superius", opening.top),
-            ("palpebrale-inferius", opening.bottom),
+        below = max(confidence, _LOWER_ALONE * _seen(opening) * opening.rimmed_below)
+        for name, place, sure in (
+            ("endocanthion", opening.inner, below),
+            ("exocanthion", opening.outer, below),
+            ("palpebrale-superius", opening.top, confidence),
+            ("palpebrale-inferius", opening.bottom, below),
         ):
-            _add(found, f"{name}-{side}", front, place, confidence)
+            _add(found, f"{name}-{side}", front, place, sure)
     return found
 
 
@@ -56,6 +57,9 @@ _SHUT_LEAST = 0.3
 
 _TRACE_OF_TWIN, _ALIKE, _BY_THE_TWIN = 0.2, 2.5, 0.8
 """An eye of which there is some trace, lying within 2.5 mm of where its twin says, is nearly as sure as the twin."""
+
+_LOWER_ALONE = 0.45
+"""An eye of which only the lower margin shows: weak, but better than none. The fold over it is then the crease."""
 
 _SHUT_AT_BEST = 0.7
 """A line of closed lids is told less well from other folds than an opening with a globe in it."""
@@ -85,11 +89,16 @@ _BAR, _STANDS_OUT, _LONG = 2.8, 3.2, 12.0
 
 def _told(opening: Opening) -> float:
     """Confidence that the opening is the one between the lids."""
+    return _seen(opening) * opening.rimmed
+
+
+def _seen(opening: Opening) -> float:
+    """The same by the folds alone, whatever stands out beside them."""
     sharp = np.clip((opening.strength - 0.25) / 0.35, 0, 1)
     apart = np.clip((opening.contrast - 0.6) / 0.25, 0, 1)
     steady = np.clip((1.2 - opening.spread) / 0.8, 0, 1)
     alike = np.clip((7.0 - opening.unlike) / 4.0, 0, 1)
-    return float(0.95 * sharp * apart * steady * alike * opening.rimmed)
+    return float(0.95 * sharp * apart * steady * alike)
 
 
 def mouth_landmarks(front: DepthMap, marks: Found, size: float) -> Found:

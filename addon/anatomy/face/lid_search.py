@@ -24,9 +24,9 @@ class Opening:
 
     `inner` and `outer` are the canthi, `top` and `bottom` the highest and lowest points of the margins; `upper` and
     `lower` (k, 2) run from the inner canthus to the outer. `strength` is how sharply the surface folds along the
-    margins, against full sharpness; `contrast` that over the folds about the eye; `edges` how far the lids stand out
-    beside the folds, for the lid that does so less; `spread` how far the best trials still differ, mm; `unlike` how
-    far this eye is from the other's mirror image, mm at a mean adult's size.
+    margins, against full sharpness; `contrast` that over the folds about the eye; `edges` how sharply the upper and the
+    lower lid stand out beside the folds; `spread` how far the best trials still differ, mm; `unlike` how far this eye
+    is from the other's mirror image, mm at a mean adult's size.
     """
 
     inner: NDArray[np.float64]
@@ -38,13 +38,22 @@ class Opening:
     strength: float
     contrast: float
     spread: float
-    edges: float
+    edges: tuple[float, float]
     unlike: float
 
     @property
     def rimmed(self) -> float:
         """0 to 1: whether lids stand out beside both margins, as no crease over a lid has them."""
-        return float(np.clip((self.edges - 0.20) / 0.15, 0, 1))
+        return min(_rimmed(edge) for edge in self.edges)
+
+    @property
+    def rimmed_below(self) -> float:
+        """0 to 1: whether the lower lid does. It shows where lashes and blur hide the upper one's margin."""
+        return _rimmed(self.edges[1])
+
+
+def _rimmed(edge: float) -> float:
+    return float(np.clip((edge - 0.20) / 0.15, 0, 1))
 
 
 # What is tried: inner canthus (x, z), length, tilt, height of the upper arc over the chord and its peak's place along
@@ -232,7 +241,7 @@ def _opening(fit: _Fit, depth: DepthMap, relief: Relief, side: float, unlike: fl
         strength,
         strength / (strength + about + 0.02),
         float(fit.spread[:3].max()),
-        min(above, below),
+        (above, below),
         unlike,
     )
 
@@ -242,12 +251,13 @@ def _opening_shut(fit: _Fit, depth: DepthMap, relief: Relief, side: float, unlik
     strength = float(_read(relief.valley, depth, line))
     about = float(_read(relief.valley, depth, line + 3 * _UP) + _read(relief.valley, depth, line - 3 * _UP)) / 2
     line = _into_the_fold(line, depth, relief)
-    _, sharp = _edge(line, 1.0, depth, relief)
+    (_, above), (_, below) = _edge(line, 1.0, depth, relief), _edge(line, -1.0, depth, relief)
+    # An open eye's lower lid stands out under its fold, a shut eye's upper one over it.
+    sharp = above - max(below - above, 0.0)
     peak = _peak(line, -1.0)
     contrast = strength / (strength + about + 0.02)
-    return Opening(
-        line[0], line[-1], peak, peak, line, line, strength, contrast, float(fit.spread[:3].max()), sharp, unlike
-    )
+    spread = float(fit.spread[:3].max())
+    return Opening(line[0], line[-1], peak, peak, line, line, strength, contrast, spread, (sharp, sharp), unlike)
 
 
 def _into_the_fold(curve: NDArray[np.float64], depth: DepthMap, relief: Relief) -> NDArray[np.float64]:

@@ -16,6 +16,10 @@ from .lid_form import LidForm
 _LAKE = 0.9  # mm, half the height of the fissure beside the caruncle
 _NEAR = 0.02  # mm: how near the lids must come to the length and height asked for
 _ROUNDS = 8
+_SEEN_SPREAD, _STRETCHES = 0.25, 8  # mm at least, and in how many stretches of a margin that is independent
+_PEAKED = 0.5  # how lids lean: the upper one peaks just nasal, the lower just temporal (reference_values.md, section 1)
+_PARABOLA_SPREADS = np.array([0.6, 2.0])  # how far people's lids are from that, against their bow (demo heads)
+_LEAST_PART = 0.3  # of its bow that a lid keeps everywhere
 
 
 @dataclass(frozen=True)
@@ -172,21 +176,42 @@ def fissure_margin(
     way = chord / length
     normal = np.array([-way[1], way[0]]) * (1.0 if way[0] > 0 else -1.0)
     share, up = (seen - inner) @ way / length, (seen - inner) @ normal
+    steps = np.roll(seen, -1, axis=0) - np.roll(seen, 1, axis=0)
+    level = np.abs(steps @ way) > np.abs(steps @ normal)  # the rest closes the curve where no globe is seen, or jumps
     lids = []
     ticks = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, 400))
     for sign in (1.0, -1.0):
-        use = (sign * up > 0) & (share > 0.2) & (share < 0.9)
-        weights = np.linalg.lstsq(_almond(share[use]), sign * up[use], rcond=None)[0]
-        heights = np.maximum(_almond(ticks) @ weights, 0.0)
+        use = level & (sign * up > 0) & (share > 0.2) & (share < 0.9)
+        heights = _almond_through(share[use], sign * up[use], ticks, -sign * _PEAKED)
         heights = (heights**4 + _lake(ticks) ** 4) ** 0.25
         lids.append(inner + ticks[:, None] * chord + (sign * heights)[:, None] * normal)
     return np.concatenate([_even(lids[0], count // 2), _even(lids[1][::-1], count - count // 2)])
 
 
-def _almond(share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, 3) shapes a lid margin is put together from: all end in both corners, drawn out at the inner one."""
-    bow = share**1.05 * (1 - share) ** 0.9
-    return np.asarray(bow[:, None] * (share[:, None] - 0.5) ** np.arange(3))
+def _almond_through(
+    share: NDArray[np.float64], height: NDArray[np.float64], ticks: NDArray[np.float64], peaked: float
+) -> NDArray[np.float64]:
+    """(m,) heights at ticks of the almond nearest to (n,) heights at shares of the way between the corners.
+
+    A bow that ends in both corners, drawn out at the inner one, times a parabola. This is held near its usual form,
+    rising by `peaked` of its middle along the fissure, the more so the less what was seen agrees with it: it may be a
+    lash or a crease. It never comes near nothing, so that the lids part all the way.
+    """
+    terms = (share[:, None] - 0.5) ** np.arange(3)
+    seen = _bow(share)[:, None] * terms
+    usual = float(np.median(height / _bow(share)))
+    form = usual * np.array([1.0, peaked, 0.0])
+    off = max(_SEEN_SPREAD, float(np.sqrt(np.mean((seen @ form - height) ** 2))))
+    hold = np.sqrt(len(share) / _STRETCHES) * off / (_PARABOLA_SPREADS * usual)
+    rows = np.concatenate([seen, np.column_stack([np.zeros(2), np.diag(hold)])])
+    weights = np.linalg.lstsq(rows, np.append(height, hold * form[1:]), rcond=None)[0]
+    parabola = np.maximum((ticks[:, None] - 0.5) ** np.arange(3) @ weights, 0.0)
+    return np.asarray(_bow(ticks) * (parabola**4 + (_LEAST_PART * usual) ** 4) ** 0.25)
+
+
+def _bow(share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) a quarter of an arc between the corners, drawn out at the inner one."""
+    return np.asarray(share**1.05 * (1 - share) ** 0.9)
 
 
 def _lake(share: NDArray[np.float64]) -> NDArray[np.float64]:

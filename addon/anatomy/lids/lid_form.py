@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
+from ...geometry.angles import arc_tangent
 from ...geometry.curves import depth_inside
 from ..eyes.eye import CREASE_HEIGHT, LID_THICKNESS, LOWER_LID_THICKNESS, EyeShape
 from .lid_corners import Shown, eased, shown_between
@@ -32,11 +33,7 @@ _FADED = 0.7  # share of that step that is gone at the very corner
 _CARUNCLE = (2.6, 1.0, 0.25)  # its middle from the inner corner and its spread, mm; its height in thicknesses
 _FOOT = 0.7  # of the radius of the bows in which what shows ends: how far within them the foot of its wall lies at most
 _STEEPEST = 0.75  # tangent by which a lid's edge leans outwards at most
-_ROUND_GLOBE = np.radians(70.0)
-"""How far round the globe it shows at most: from the front the rest of a half is a millimetre wide, and along it the
-pocket's sphere would only graze the walls of the lids."""
-
-_FLANK = 0.94  # of a sphere's radius, 70 degrees round it
+_FLANK = 0.94  # of a sphere's radius, 70 degrees round it: beyond it nothing shows, for pocket and walls would graze
 _CREASE_WIDTH = 0.65  # mm, standard deviation of the crease's groove
 
 
@@ -126,9 +123,10 @@ class LidForm:
     @cached_property
     def shown(self) -> Shown:
         """What shows of the eye."""
-        beside, ahead = self.shape.sclera + self.gap, float(np.linalg.norm(self.globe))
-        widest = np.arctan2(beside * np.sin(_ROUND_GLOBE), ahead + beside * np.cos(_ROUND_GLOBE))
-        return shown_between(self.margin, self.inner, self.outer, self.foot, float(LAYOUT * widest))
+        radius, away = self.shape.sclera + self.gap, float(np.linalg.norm(self.globe))
+        beside, ahead = radius * np.array([_FLANK]), away + radius * np.sqrt(1 - _FLANK**2)
+        widest = LAYOUT * float(arc_tangent(beside, ahead)[0])
+        return shown_between(self.margin, self.inner, self.outer, self.foot, widest)
 
     def surface(
         self, places: NDArray[np.float64], directions: NDArray[np.float64], skin: NDArray[np.float64]

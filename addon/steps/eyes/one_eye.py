@@ -115,8 +115,8 @@ def twin_of(side: str) -> str:
 
 
 def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, radius: float) -> Fissure:
-    """The landmarks of one eye at life size. Lid middles that are missing are drawn from published sizes; an eye whose
-    corners are missing is the other one's mirror image.
+    """The landmarks of one eye at life size. Lid middles that are missing are drawn from published sizes, over the
+    lower one where that shows; an eye whose corners are missing is the other one's mirror image.
     """
     marks = piece.landmarks
     names = [f"{name}-{side}" for name in CORNERS]
@@ -136,8 +136,11 @@ def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, 
     middle = (inner + outer) / 2 + np.array([0.0, -3.5, 0.0])
     rise = MARGIN_REFLEX_UPPER / 10.08 * FISSURE_HEIGHT
     upper, lower = middle + np.array([0.0, 0.0, rise]), middle - np.array([0.0, 0.0, FISSURE_HEIGHT - rise])
-    if names[2] in marks and names[3] in marks:
-        upper, lower = (piece.needed_landmark(name) / piece.scale for name in names[2:])
+    if names[3] in marks:
+        lower = piece.needed_landmark(names[3]) / piece.scale
+        upper = lower + np.array([0.0, 0.0, FISSURE_HEIGHT])
+        if names[2] in marks:
+            upper = piece.needed_landmark(names[2]) / piece.scale
     return Fissure(side, inner, outer, upper, lower)
 
 
