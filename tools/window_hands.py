@@ -2,7 +2,7 @@
 
 import subprocess
 from collections.abc import Iterator
-from math import radians
+from math import degrees, radians
 from pathlib import Path
 
 import bpy
@@ -30,9 +30,12 @@ def eyes_by_hand(folder: Path) -> Iterator[float]:
     space.view_distance *= 0.2
     yield 1.0
     picture(folder, "pocket")
+    yield from eye_dragged(folder, eye)
+    collection = scene_piece.pieces_in(bpy.context.scene)[0]  # what was undone is another object to the host
     press("drag_handles")
     yield 0.5
-    top = max((each for each in handles.handles_in(collection) if each.row >= 0), key=lambda each: each.place.z)
+    margin = scene_piece.object_with(collection, "margin/left")
+    top = max((each for each in handles.handles_in(collection) if each.thing == margin), key=lambda each: each.place.z)
     x, y = on_screen(area, top.place)
     before = [tuple(point.co) for point in top.thing.data.splines[0].points]
     subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
@@ -51,6 +54,32 @@ def eyes_by_hand(folder: Path) -> Iterator[float]:
     yield 0.5
     viewport.show_piece(bpy.context, scene_piece.pieces_in(bpy.context.scene)[0])
     yield 0.5
+
+
+def eye_dragged(folder: Path, eye: bpy.types.Object) -> Iterator[float]:
+    """The eye clicked on, drawn outward and rolled with the host's own keys, its pocket's colours live; all undone."""
+    _, area = view()
+    x, y = on_screen(area, eye.matrix_world.translation)
+    place, turn = eye.matrix_world.translation.copy(), eye.matrix_world.to_quaternion()
+    bpy.ops.object.select_all(action="DESELECT")
+    eye.select_set(True)
+    bpy.context.view_layer.objects.active = eye
+    for key, name, (across, up) in (("g", "eye-dragged", (36, -20)), ("r", "eye-rolled", (10, 70))):
+        subprocess.run(["xdotool", "mousemove", str(x + 60), str(y), "key", key], check=True)
+        yield 0.7
+        for part in (0.5, 1.0):
+            subprocess.run(
+                ["xdotool", "mousemove", str(x + 60 + int(part * across)), str(y + int(part * up))], check=True
+            )
+            yield 0.7
+        picture(folder, name)
+        subprocess.run(["xdotool", "click", "1"], check=True)
+        yield 0.7
+    off, by = (eye.matrix_world.translation - place).length, turn.rotation_difference(eye.matrix_world.to_quaternion())
+    print(f"the left eye was drawn {off:.2f} mm and rolled {degrees(by.angle):.0f} degrees", flush=True)
+    for _ in range(2):
+        bpy.ops.ed.undo()
+        yield 0.5
 
 
 def cut_plane(folder: Path) -> Iterator[float]:

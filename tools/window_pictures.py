@@ -53,6 +53,7 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         yield 0.5
         picture(folder, f"{number:02}-{name}")
         yield from AFTER.get(name, nothing)(folder)
+    bpy.ops.wm.save_as_mainfile(filepath=str(folder / "last.blend"), copy=True)
 
 
 def nothing(folder: Path) -> Iterator[float]:

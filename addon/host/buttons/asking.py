@@ -14,7 +14,9 @@ class OneFile:
     offered: ClassVar[str] = ""
     """The name a file is written under unless another is typed; empty where one is read."""
 
-    filepath: bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE)
+    filepath: bpy.props.StringProperty(
+        name="File", description="Path of the file", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE
+    )
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         operator: Any = self

@@ -48,6 +48,8 @@ class CANTHUS_OT_stop(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
+        if not context.window_manager.canthus.running:
+            cls.poll_message_set("Nothing is at work")
         return bool(context.window_manager.canthus.running)
 
     def execute(self, context: bpy.types.Context) -> set[str]:

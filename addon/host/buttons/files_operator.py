@@ -59,7 +59,9 @@ class CANTHUS_OT_load(_NewPiece, bpy.types.Operator):
     __annotations__ = {
         **properties_of(_LOAD),
         "millimeters": _MILLIMETERS,
-        "filepath": bpy.props.StringProperty(name="File", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE),
+        "filepath": bpy.props.StringProperty(
+            name="File", description="Path of the scan", subtype="FILE_PATH", options={"SKIP_SAVE"} | RELATIVE
+        ),
         "directory": bpy.props.StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE", "HIDDEN"} | RELATIVE),
         "files": bpy.props.CollectionProperty(type=bpy.types.OperatorFileListElement, options={"SKIP_SAVE", "HIDDEN"}),
         "filter_glob": bpy.props.StringProperty(

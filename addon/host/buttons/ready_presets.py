@@ -50,8 +50,8 @@ class CANTHUS_OT_take_preset(bpy.types.Operator):
     bl_description = "Set what this preset names; other settings stay as they are"
     bl_options = {"UNDO", "INTERNAL"}
 
-    step: bpy.props.StringProperty()
-    preset: bpy.props.StringProperty()
+    step: bpy.props.StringProperty(name="Step", description="Name of the step, as on the command line")
+    preset: bpy.props.StringProperty(name="Preset", description="What the preset is called in the step's menu")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         wanted = READY.get(self.step, {}).get(self.preset)

@@ -22,7 +22,7 @@ class CANTHUS_OT_show_form(bpy.types.Operator):
     bl_description = "Show one form of the head and hide the others"
     bl_options = {"REGISTER", "UNDO"}
 
-    form: bpy.props.EnumProperty(items=_FORMS, name="Form", default="parts")
+    form: bpy.props.EnumProperty(items=_FORMS, name="Form", default="parts", description="What is shown")
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
@@ -110,7 +110,7 @@ class CANTHUS_OT_look_at_finding(bpy.types.Operator):
     bl_description = "Bring the place of this finding into the middle of the view, marked by the 3D cursor"
     bl_options = {"INTERNAL"}
 
-    number: bpy.props.IntProperty(min=0)
+    number: bpy.props.IntProperty(name="Finding", min=0, description="Its place among the findings, from 0")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         collection = scene_piece.piece_collection(context)

@@ -6,11 +6,11 @@ from bpy_extras import view3d_utils
 from mathutils import Vector
 from numpy.typing import NDArray
 
-from ...anatomy.face.landmarks import NAMES
 from ...geometry.errors import CanthusError, NotReady
 from ...steps.workpiece import Landmark, Workpiece
 from ..buttons.step_operator import told
 from ..scene import looks, scene_piece, states
+from ..scene.choices import mark_items
 from ..scene.modes import object_mode
 from ..scene.wording import title
 from .clicking import OneClick
@@ -18,7 +18,7 @@ from .clicking import OneClick
 _SIDES = {"left": "right", "right": "left"}
 
 
-_ITEMS = [(name, title(name), "") for name in NAMES]
+_ITEMS = mark_items()
 
 
 class _ByHand:
@@ -100,6 +100,7 @@ class CANTHUS_OT_mirror_landmarks(_ByHand, bpy.types.Operator):
     side: bpy.props.EnumProperty(
         items=[("left", "From Left", "Keep the sitter's left"), ("right", "From Right", "Keep the sitter's right")],
         name="Direction",
+        description="Which side is kept",
     )
 
     def changed(self, piece: Workpiece) -> Workpiece:

@@ -8,13 +8,13 @@ from ...steps.catalogue import step_named
 from ..buttons.asking import OneFile
 from ..buttons.step_operator import told
 from ..scene import exchange, photo_cameras, photo_images, scene_piece, states
+from ..scene.choices import PHOTO_MARKS
 from ..scene.modes import object_mode
 from ..scene.roles import object_with
 from ..scene.settings import step_from, stored
 from ..scene.wording import title
 from .clicking import OneClick
 
-_MARKS = [(name, title(name), "") for name in photo_images.MARK_NAMES]
 _IMAGE = bpy.props.StringProperty(name="Image", description="Name of the photograph; that of the editor if empty")
 
 
@@ -53,7 +53,7 @@ class CANTHUS_OT_set_photo_mark(_OnImage, OneClick, bpy.types.Operator):
     bl_label = "Mark"
     bl_description = "Click where it is seen in the photograph; Esc gives up"
 
-    mark: bpy.props.EnumProperty(items=_MARKS, name="Mark", description="What is marked")
+    mark: bpy.props.EnumProperty(items=PHOTO_MARKS, name="Mark", description="What is marked")
     place: bpy.props.FloatVectorProperty(
         name="Place (px)", description="Pixels from the top left corner, to the right and down", size=2
     )
@@ -90,7 +90,7 @@ class CANTHUS_OT_remove_photo_mark(_OnImage, bpy.types.Operator):
     bl_label = "Remove Mark"
     bl_description = "Take this mark off the photograph"
 
-    mark: bpy.props.EnumProperty(items=_MARKS, name="Mark")
+    mark: bpy.props.EnumProperty(items=PHOTO_MARKS, name="Mark", description="Which mark is taken off")
     image: _IMAGE
 
     def change(self, image: bpy.types.Image) -> None:

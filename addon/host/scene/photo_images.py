@@ -14,7 +14,7 @@ from ...anatomy.face.landmarks import NAMES
 from ...files.photo_marks import AHEAD, INTO_CAMERA, MOST, PUPILS, PhotoMarks, photo_marks_text
 from ...geometry.errors import BadFile, NotReady
 from ...steps.step import Step
-from .wording import title
+from .choices import PHOTO_MARKS
 
 MARK_NAMES = (*PUPILS, *NAMES)
 TURNED = "turned"
@@ -23,6 +23,7 @@ _GAZES = [
     (INTO_CAMERA, "Into the Camera", "The sitter looks into the lens"),
     (TURNED, "Turned", "The sitter's eyes are turned from straight ahead by the angles below"),
 ]
+_FARTHEST = math.radians(60)
 
 
 class CANTHUS_PG_photo_mark(bpy.types.PropertyGroup):
@@ -37,16 +38,20 @@ class CANTHUS_PG_photo(bpy.types.PropertyGroup):
     """What is kept with a photograph."""
 
     marks: bpy.props.CollectionProperty(type=CANTHUS_PG_photo_mark)
-    next_mark: bpy.props.EnumProperty(
-        items=[(name, title(name), "") for name in MARK_NAMES], name="Mark", description="What the next click marks"
-    )
+    next_mark: bpy.props.EnumProperty(items=PHOTO_MARKS, name="Mark", description="What the next click marks")
     gaze: bpy.props.EnumProperty(
         items=_GAZES, name="Gaze", description="Where the sitter looks: half a millimeter for every three degrees"
     )
     across: bpy.props.FloatProperty(
-        name="To the Sitter's Left", subtype="ANGLE", min=math.radians(-60), max=math.radians(60)
+        name="To the Sitter's Left",
+        description="How far the eyes are turned to the sitter's own left; negative to the right",
+        subtype="ANGLE",
+        min=-_FARTHEST,
+        max=_FARTHEST,
     )
-    up: bpy.props.FloatProperty(name="Up", subtype="ANGLE", min=math.radians(-60), max=math.radians(60))
+    up: bpy.props.FloatProperty(
+        name="Up", description="How far the eyes are turned up", subtype="ANGLE", min=-_FARTHEST, max=_FARTHEST
+    )
     lens: bpy.props.StringProperty(
         name="Lens", description="Photographs of one name share their focal length: one camera, one zoom"
     )

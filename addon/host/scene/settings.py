@@ -7,6 +7,7 @@ import bpy
 
 from ...steps.catalogue import all_steps
 from ...steps.step import Setting, Step
+from .choices import choice_help
 from .wording import choice, label, sentence
 
 _DIGITS = 6
@@ -23,7 +24,7 @@ def identifier(step: type[Step]) -> str:
 
 def properties_of(step: type[Step]) -> dict[str, Any]:
     """Setting name to property, for the annotations of an operator or a group."""
-    return {each.name: _property(each) for each in step.settings()}
+    return {each.name: _property(step, each) for each in step.settings()}
 
 
 def step_from(step: type[Step], holder: Any) -> Step:
@@ -74,12 +75,12 @@ def fill_in(step: Step, holder: Any) -> None:
         setattr(holder, each.name, _shown(each, getattr(step, each.name)))
 
 
-def _property(each: Setting) -> Any:
+def _property(step: type[Step], each: Setting) -> Any:
     facts: dict[str, Any] = {"name": label(each), "description": sentence(each.help)}
     if each.kind == "bool":
         return bpy.props.BoolProperty(default=each.default, **facts)
     if each.kind == "choice":
-        items = [(name, choice(name), "") for name in each.choices]
+        items = [(name, choice(name), choice_help(step.NAME, each.name, name)) for name in each.choices]
         return bpy.props.EnumProperty(items=items, default=each.default, **facts)
     if each.kind == "int":
         return bpy.props.IntProperty(default=each.default, **_range(each), **facts)
