@@ -19,7 +19,7 @@ from .buttons import (
     show_operators,
     step_operator,
 )
-from .drawn import clouds, eyeballs, maps, marks, overlays
+from .drawn import clouds, eyeballs, maps, marks, overlays, shapes
 from .hands import brow_operators, handles, landmark_operators, photo_operators, photo_overlay, planes
 from .scene import opening, photo_images, settings
 
@@ -75,7 +75,7 @@ def unregister() -> None:
 @bpy.app.handlers.persistent  # type: ignore[untyped-decorator]
 def _forget(*_: object) -> None:
     """Drop what is kept for drawing before another file takes the place of this one."""
-    overlays.forget()
+    shapes.forget()
     planes.forget()
 
 

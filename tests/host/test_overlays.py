@@ -7,8 +7,9 @@ from canthus.geometry.cloud import Cloud
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.printing.cavities import hollowed
 from canthus.geometry.solids.primitives import icosphere
-from canthus.host.drawn import drawing, eyeballs, overlays
+from canthus.host.drawn import drawing, eyeballs, overlays, sections
 from canthus.host.scene import scene_piece
+from canthus.steps.workpiece import Done
 from mathutils.bvhtree import BVHTree
 from small_pieces import egg
 
@@ -65,7 +66,7 @@ def test_a_closed_hollow_is_a_cavity_with_its_own_faces(scene):
 def test_the_section_of_a_sphere_through_its_middle_is_its_equator(scene, axis):
     """Length 2 pi r, short of it by the facets' sagitta: (side / r)² / 24 at most, here under 1 %."""
     collection = put(egg(1).but(head=ball(20.0), parts={}, eyes=()), scene)
-    (found,) = overlays.section(collection, axis, 0.5)
+    (found,) = sections.section(collection, axis, 0.5)
     ends = found.places.reshape(-1, 2, 3)
     assert np.abs(ends[..., "xyz".index(axis)]).max() < 1e-9
     assert np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum() == pytest.approx(2 * np.pi * 20, rel=0.01)
@@ -74,10 +75,10 @@ def test_the_section_of_a_sphere_through_its_middle_is_its_equator(scene, axis):
 def test_what_is_kept_is_worked_out_anew_for_a_new_shape(scene):
     piece = egg(1).but(head=ball(20.0), parts={}, eyes=())
     collection = put(piece, scene)
-    before = overlays.section(collection, "z", 0.5)[0].places
+    before = sections.section(collection, "z", 0.5)[0].places
     scene_piece.write_piece(piece.but(head=ball(10.0)), scene, collection, piece)
     bpy.context.view_layer.update()
-    after = overlays.section(collection, "z", 0.5)[0].places
+    after = sections.section(collection, "z", 0.5)[0].places
     assert np.abs(before).max() == pytest.approx(20.0, rel=0.01)
     assert np.abs(after).max() == pytest.approx(10.0, rel=0.01)
 
@@ -116,3 +117,26 @@ def test_nothing_is_drawn_without_a_window():
     assert bpy.app.background
     assert not drawn._handles
     drawn.unregister()
+
+
+@pytest.mark.parametrize("axis", "xyz")
+def test_the_wall_to_come_in_a_ball_is_a_smaller_circle(scene, axis):
+    """2 mm under a ball of 20 lies one of 18: a circle of that radius in a plane through the middle."""
+    collection = put(egg(1).but(head=ball(20.0), parts={}, eyes=()), scene)
+    (found,) = sections.wall_to_come(collection, axis, 0.5, 2.0)
+    assert "wall of 2 mm" in found.text
+    assert np.abs(found.places[:, "xyz".index(axis)]).max() < 1e-9
+    assert np.linalg.norm(found.places, axis=1) == pytest.approx(np.full(len(found.places), 18.0), abs=0.2)
+
+
+def test_the_wall_to_come_is_drawn_until_the_head_is_hollow(scene):
+    piece = egg(1).but(head=ball(20.0), parts={}, eyes=())
+    wanted = bpy.context.window_manager.canthus_overlays
+    wanted.wall = True
+    try:
+        collection = put(piece, scene)
+        assert [kind for kind, _ in overlays.shown(bpy.context)] == ["lines", "lines"]
+        scene_piece.write_piece(piece.but(history=(Done("hollow", {}),)), scene, collection, piece)
+        assert [kind for kind, _ in overlays.shown(bpy.context)] == ["lines"]
+    finally:
+        wanted.wall = False

@@ -79,15 +79,20 @@ def draw_overlays(layout: bpy.types.UILayout, context: bpy.types.Context) -> Non
     for name in ("marked", "eyeballs", "thin", "cavities", "section"):
         column.prop(wanted, name)
     if wanted.section:
-        row = layout.row(align=True)
-        row.prop(wanted, "axis", text="")
-        row.prop(wanted, "at", slider=True)
+        draw_plane(layout, wanted)
     scan = scene_piece.object_with(scene_piece.piece_collection(context), "scan")
     if scan is not None and looks.is_cloud(scan):
         layout.prop(wanted, "points")
     lacking = overlays.lacking(context)
     if lacking:
         draw_text(layout.column(align=True), context, lacking, "INFO")
+
+
+def draw_plane(layout: bpy.types.UILayout, wanted: overlays.CANTHUS_PG_overlays) -> None:
+    """Where the section lies, and from where it is seen."""
+    row = layout.row(align=True)
+    row.prop(wanted, "axis", text="")
+    row.prop(wanted, "at", slider=True)
 
 
 class CANTHUS_PT_recipe(ViewTab, bpy.types.Panel):

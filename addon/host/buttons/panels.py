@@ -124,14 +124,21 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
     if state in _HINTS:
         body.label(text=_HINTS[state], icon="INFO")
     presets.draw(body, name)
-    _draw_by_hand(body, step.NAME, collection)
+    _draw_by_hand(body, context, step.NAME, collection)
     draw_settings(body.column(), step, stored(context.scene, step))
 
 
-def _draw_by_hand(layout: bpy.types.UILayout, step: str, collection: bpy.types.Collection | None) -> None:
-    """What can be done by hand before a step runs: a plane or curves moved, a mask painted, hair taken, photographs."""
+def _draw_by_hand(
+    layout: bpy.types.UILayout, context: bpy.types.Context, step: str, collection: bpy.types.Collection | None
+) -> None:
+    """What is seen or done by hand before a step runs: a plane, curves, a wall, a mask, hair, photographs."""
     if step in _PLANES:
         layout.operator("canthus.show_plane", text=_PLANES[step], icon="MESH_PLANE").step = step
+    elif step == "hollow":
+        wanted = context.window_manager.canthus_overlays
+        layout.prop(wanted, "wall", text="Show Wall", toggle=True, icon="MOD_SOLIDIFY")
+        if wanted.wall:
+            extra_panels.draw_plane(layout, wanted)
     elif step == "relief":
         painted = collection is not None and masks.painted(scene_piece.object_with(collection, "head"))
         words = "Done Painting" if painted else "Paint Strength"

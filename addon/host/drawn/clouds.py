@@ -13,7 +13,7 @@ from mathutils import Vector
 from numpy.typing import NDArray
 
 from ..scene import exchange, looks, scene_piece
-from . import drawing, overlays
+from . import drawing, shapes
 
 AT_WORK = 0.25
 """Share of the dots that is drawn while a step is at work."""
@@ -88,7 +88,7 @@ def _draw_cloud(context: bpy.types.Context, thing: bpy.types.Object) -> None:
     wanted = context.window_manager.canthus_overlays.points
     painted = thing.get("canthus_map")
     column = str(painted["column"]) if painted else ""
-    batch, laid_out = overlays.once(thing, ("dots", wanted, column), lambda: _laid_out(thing, wanted))
+    batch, laid_out = shapes.once(thing, ("dots", wanted, column), lambda: _laid_out(thing, wanted))
     count = drawn_now(context, laid_out)
     shader = gpu.shader.from_builtin("POINT_FLAT_COLOR")
     gpu.state.depth_test_set("LESS_EQUAL")

@@ -13,7 +13,7 @@ from mathutils.bvhtree import BVHTree
 from numpy.typing import NDArray
 
 from ..scene import curves, exchange, scene_piece, states
-from . import drawing, overlays
+from . import drawing, shapes
 
 THIN, COVERED, OUTSIDE = (0.95, 0.15, 0.05, 0.4), (0.15, 0.45, 0.95, 0.16), (1.0, 0.8, 0.15, 0.3)
 _ROUND = 3
@@ -64,14 +64,14 @@ def _tree_about(head: bpy.types.Object, place: Vector, radius: float) -> BVHTree
     """The skin near an eye. Found anew only when the eye has left the cell it was in, not at each redraw."""
     cell = tuple(round(each / (0.25 * radius)) for each in place)
     middle = np.array(cell) * 0.25 * radius
-    tree: BVHTree | None = overlays.once(
+    tree: BVHTree | None = shapes.once(
         head, ("skin about", cell, radius), lambda: _tree(head, middle, (_ABOUT + 0.25) * radius)
     )
     return tree
 
 
 def _tree(head: bpy.types.Object, middle: NDArray[np.float64], reach: float) -> BVHTree | None:
-    mesh = overlays.shape_of(head)
+    mesh = shapes.shape_of(head)
     near = (np.abs(mesh.vertices - middle) < reach).all(axis=1)
     triangles = mesh.triangles[near[mesh.triangles].any(axis=1)]
     if not len(triangles):

@@ -14,7 +14,7 @@ from ...geometry.errors import CanthusError, NotReady
 from ...geometry.solids.sections import Plane
 from ...steps.catalogue import step_named
 from ..buttons.step_operator import told
-from ..drawn import drawing, overlays
+from ..drawn import drawing, sections, shapes
 from ..scene import exchange, scene_piece, states
 from ..scene.settings import stored
 
@@ -82,7 +82,7 @@ def found_on(context: bpy.types.Context, step: str) -> Found:
     if thing is None:
         raise NotReady("there is no closed head yet: press Close first")
     unit = exchange.millimetres_per_unit(context.scene)
-    head = overlays.shape_of(thing, unit)
+    head = shapes.shape_of(thing, unit)
     landmarks = scene_piece.bare_piece(collection, context.scene).landmarks
     marks = {name: np.asarray(mark.position) for name, mark in landmarks.items() if mark.sure}
     cut = find_cut(head, marks).plane if step == "neck" else parting_plane(head, marks)
@@ -195,7 +195,7 @@ def _draw_in_scene() -> None:
     here, unit = _plane_now(context, found), exchange.millimetres_per_unit(context.scene)
     corners = found.size * np.array([(-1, -1), (1, -1), (1, 1), (-1, -1), (1, 1), (-1, 1)], dtype=np.float64)
     sheet = here.placed(corners) / unit
-    outline = overlays.outline_on(scene_piece.piece_collection(context), here.origin / unit, here.up)
+    outline = sections.outline_on(scene_piece.piece_collection(context), here.origin / unit, here.up)
     with drawing.behind():
         drawing.fill(sheet, SHEET)
         drawing.segments(outline, OUTLINE, 2 * drawing.ui_scale())
