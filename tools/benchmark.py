@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import environment
 
-STAGES = ("clean", "surface", "detail", "output")
+STAGES = ("clean", "surface", "detail", "hair", "output")
 """Modules of tools/benchmarks that declare rows."""
 
 

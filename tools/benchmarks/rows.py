@@ -186,6 +186,16 @@ class Bench:
         name = f"capture-{points}-{number}-{self.grid_mm:g}-{code}"
         return _kept(name, lambda: simulate(self.head, chosen, self.truth))
 
+    def hair(self, seed: int, grid_mm: float) -> tuple[Any, Mesh]:
+        """The demo head of a seed with a bare scalp, `.mesh` and `.truth`, and its hair as a part of its own."""
+        from demo_head.build import build
+        from demo_head.wig import hair_part
+
+        def made() -> tuple[Any, Mesh]:
+            return build(seed, grid_mm, haired=False), hair_part(seed, grid_mm)
+
+        return _kept(f"hair-{seed}-{grid_mm:g}-{_fingerprint('demo_head')}", made)
+
     def cloud(self, points: int, noise_mm: float = 0.07, seed: int = 0) -> Cloud:
         """Points spread evenly over the whole head with its normals and colours, moved off it by noise."""
         from canthus.geometry.distances.sampling import spread_over
