@@ -1,5 +1,6 @@
-"""OBJ of four-cornered faces with their texture places: base heads in and out."""
+"""OBJ of four-cornered faces with their texture places, groups and picture: base heads in and out."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
@@ -9,11 +10,22 @@ from numpy.typing import NDArray
 from ..geometry.errors import BadFile
 from .lines import rows_of_text
 
-Quads = tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.float64] | None, NDArray[np.int64] | None]
+
+@dataclass(frozen=True, eq=False)
+class QuadsFile:
+    """(n, 3) vertices, (m, 4) faces; (k, 2) texture places in the unit square and the faces' (m, 4) corners among them,
+    or None for both; and the (m,) name of the group each face is in, "" for none.
+    """
+
+    vertices: NDArray[np.float64]
+    quads: NDArray[np.int64]
+    uv: NDArray[np.float64] | None = None
+    uv_quads: NDArray[np.int64] | None = None
+    groups: NDArray[np.str_] | None = None
 
 
-def read_quads(path: str | Path) -> Quads:
-    """Vertices (n, 3), faces (m, 4), and texture places (k, 2) with the faces' corners among them, or None twice.
+def read_quads(path: str | Path) -> QuadsFile:
+    """The faces of an OBJ file.
 
     Raises
     ------
@@ -28,6 +40,8 @@ def read_quads(path: str | Path) -> Quads:
     vertices: list[list[float]] = []
     places: list[list[float]] = []
     corners: list[list[tuple[int, int]]] = []
+    groups: list[str] = []
+    group = ""
     for number, line in enumerate(lines, start=1):
         word, *rest = line.split() or [""]
         try:
@@ -35,8 +49,11 @@ def read_quads(path: str | Path) -> Quads:
                 vertices.append([float(each) for each in rest[:3]])
             elif word == "vt":
                 places.append([float(each) for each in rest[:2]])
+            elif word == "g":
+                group = " ".join(rest)
             elif word == "f":
                 corners.append([_corner(each, len(vertices), len(places)) for each in rest])
+                groups.append(group)
         except ValueError:
             raise BadFile(f"{file}: line {number} is no {word} line of an OBJ: {line[:40]!r}") from None
         if word == "f" and len(rest) != 4:
@@ -46,37 +63,47 @@ def read_quads(path: str | Path) -> Quads:
     table = np.array(corners, dtype=np.int64)
     quads, textured = table[..., 0], table[..., 1]
     if not places or (textured < 0).any():
-        return np.array(vertices), quads, None, None
-    return np.array(vertices), quads, np.array(places), textured
+        return QuadsFile(np.array(vertices), quads, groups=np.array(groups))
+    return QuadsFile(np.array(vertices), quads, np.array(places), textured, np.array(groups))
 
 
-def write_quads(
-    file: BinaryIO,
-    vertices: NDArray[np.float64],
-    quads: NDArray[np.int64],
-    uv: NDArray[np.float64] | None,
-    uv_quads: NDArray[np.int64] | None,
-) -> None:
+def write_quads(file: BinaryIO, base: QuadsFile, picture: str = "", library: BinaryIO | None = None) -> None:
     """Write them as OBJ, millimetres.
 
     Parameters
     ----------
     file : where to
-    vertices, quads : (n, 3) and (m, 4)
-    uv, uv_quads : (k, 2) places in the unit square and the faces' (m, 4) corners among them, or None for both
+    base : what is written; groups as `g` lines
+    picture : name of the picture that lies over the texture places, "" for none
+    library : where the material goes that names it: a file called as the picture is, ending in .mtl
     """
     file.write(b"# millimetres\n")
-    for text in rows_of_text("v %.6f %.6f %.6f\n", vertices):
+    if picture and library is not None:
+        stem = picture.rpartition(".")[0]
+        library.write(f"newmtl skin\nKd 1 1 1\nmap_Kd {picture}\n".encode())
+        file.write(f"mtllib {stem}.mtl\nusemtl skin\n".encode())
+    for text in rows_of_text("v %.6f %.6f %.6f\n", base.vertices):
         file.write(text)
-    if uv is None or uv_quads is None:
-        for text in rows_of_text("f %d %d %d %d\n", quads + 1):
+    rows, form = base.quads + 1, "f %d %d %d %d\n"
+    if base.uv is not None and base.uv_quads is not None:
+        for text in rows_of_text("vt %.6f %.6f\n", base.uv):
             file.write(text)
-        return
-    for text in rows_of_text("vt %.6f %.6f\n", uv):
-        file.write(text)
-    both = np.stack([quads, uv_quads], axis=2).reshape(-1, 8) + 1
-    for text in rows_of_text("f %d/%d %d/%d %d/%d %d/%d\n", both):
-        file.write(text)
+        rows = np.stack([base.quads, base.uv_quads], axis=2).reshape(-1, 8) + 1
+        form = "f %d/%d %d/%d %d/%d %d/%d\n"
+    for name, part in _runs(base.groups, len(rows)):
+        if name:
+            file.write(f"g {name}\n".encode())
+        for text in rows_of_text(form, rows[part]):
+            file.write(text)
+
+
+def _runs(groups: NDArray[np.str_] | None, count: int) -> list[tuple[str, slice]]:
+    """The faces in their order, as stretches of one group each."""
+    if groups is None:
+        return [("", slice(0, count))]
+    starts = np.flatnonzero(np.concatenate([[True], groups[1:] != groups[:-1]]))
+    ends = np.append(starts[1:], count)
+    return [(str(groups[start]), slice(start, end)) for start, end in zip(starts.tolist(), ends.tolist(), strict=True)]
 
 
 def _corner(word: str, vertices: int, places: int) -> tuple[int, int]:

@@ -62,6 +62,20 @@ def test_its_regions_lie_where_they_should(base):
     assert base.in_region("scalp")[base.landmarks["vertex"]]
 
 
+@pytest.mark.parametrize("region", ["lids", "lips", "ears"])
+def test_loops_of_edges_run_round_eyes_mouth_and_ears(base, region):
+    """Rims of a region's faces are loops of edges: two of a ring (Euler: 0), one of lips and ears (1)."""
+    places = base.vertices[base.quads].mean(axis=1)
+    sides = (places[:, 0] > 0, places[:, 0] < 0) if region != "lips" else (np.ones(len(places), bool),)
+    for side in sides:
+        faces = base.quads[(base.region == REGIONS.index(region)) & side]
+        rims = rims_of(faces)
+        edges, _, _ = edges_of(faces)
+        euler = len(np.unique(faces)) - len(edges) + len(faces)
+        assert (len(rims), euler) == ((2, 0) if region == "lids" else (1, 1))
+        assert all(len(rim) >= 12 for rim in rims)
+
+
 def test_texture_places_do_not_overlap(base):
     """Every face is convex and turns the same way, and each island's edge is a circle: areas add up to the discs."""
     corners = base.uv[base.uv_quads]

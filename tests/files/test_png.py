@@ -68,14 +68,30 @@ def test_what_is_no_height_image_is_refused(tmp_path):
 
 
 def test_quads_there_and_back(tmp_path):
-    (tmp_path / "base.obj").write_text(QUADS + "f 1/1/1 2/2/1 3/3/1 -1/-1/1\n")
-    vertices, quads, uv, uv_quads = read_quads(tmp_path / "base.obj")
-    assert quads.tolist() == uv_quads.tolist() == [[0, 1, 2, 3]]
+    (tmp_path / "base.obj").write_text(QUADS + "g nose\nf 1/1/1 2/2/1 3/3/1 -1/-1/1\n")
+    found = read_quads(tmp_path / "base.obj")
+    assert found.quads.tolist() == found.uv_quads.tolist() == [[0, 1, 2, 3]]
+    assert found.groups.tolist() == ["nose"]
     with (tmp_path / "again.obj").open("wb") as file:
-        write_quads(file, vertices, quads, uv, uv_quads)
+        write_quads(file, found)
     again = read_quads(tmp_path / "again.obj")
-    for one, other in zip((vertices, quads, uv, uv_quads), again, strict=True):
-        np.testing.assert_array_equal(one, other)
+    for name in ("vertices", "quads", "uv", "uv_quads", "groups"):
+        np.testing.assert_array_equal(getattr(again, name), getattr(found, name))
+
+
+def test_a_picture_over_quads_is_found_by_another_library(tmp_path):
+    """trimesh reads the material library and the picture it names."""
+    trimesh = pytest.importorskip("trimesh")
+    (tmp_path / "base.obj").write_text(QUADS + "f 1/1/1 2/2/1 3/3/1 -1/-1/1\n")
+    found = read_quads(tmp_path / "base.obj")
+    with (tmp_path / "skin.png").open("wb") as file:
+        write_png(file, np.full((8, 8, 3), (200, 20, 10), np.uint8))
+    with (tmp_path / "skin.obj").open("wb") as file, (tmp_path / "skin.mtl").open("wb") as library:
+        write_quads(file, found, "skin.png", library)
+    shown = trimesh.load(tmp_path / "skin.obj", process=False)
+    assert shown.visual.material.image.size == (8, 8)
+    assert shown.visual.material.image.getpixel((3, 3))[:3] == (200, 20, 10)
+    assert len(shown.visual.uv) == len(shown.vertices)
 
 
 def test_a_triangle_in_a_base_is_named(tmp_path):

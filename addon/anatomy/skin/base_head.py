@@ -77,6 +77,19 @@ class BaseHead:
         return head
 
 
+def regions_named(groups: NDArray[np.str_] | None) -> NDArray[np.uint8] | None:
+    """(m,) row of `REGIONS` of each face by the (m,) names of groups a file has; None where no name is a region's.
+
+    What is in no such group is face.
+    """
+    if groups is None or not np.isin(groups, REGIONS).any():
+        return None
+    found = np.full(len(groups), REGIONS.index("face"), np.uint8)
+    for row, name in enumerate(REGIONS):
+        found[groups == name] = row
+    return found
+
+
 def own_base() -> BaseHead:
     """The base head that comes with Canthus."""
     with np.load(Path(__file__).with_name("base-head.npz"), allow_pickle=False) as file:

@@ -81,7 +81,7 @@ class FitBase(Step):
         return done
 
     def _base(self) -> "BaseHead":
-        from ...anatomy.skin.base_head import BaseHead, own_base
+        from ...anatomy.skin.base_head import BaseHead, own_base, regions_named
 
         if not self.base:
             if self.base_landmarks:
@@ -89,14 +89,13 @@ class FitBase(Step):
             return own_base()
         from ...files.quads_obj import read_quads
 
-        vertices, quads, uv, uv_quads = read_quads(self.base)
-        marks = {}
+        found, marks = read_quads(self.base), {}
         if self.base_landmarks:
             for name, (*place, _) in read_landmarks(self.base_landmarks).items():
-                marks[name] = int(np.argmin(np.linalg.norm(vertices - np.array(place), axis=1)))
+                marks[name] = int(np.argmin(np.linalg.norm(found.vertices - np.array(place), axis=1)))
         elif not self.pairs:
             raise BadSetting("fit-base: your own base needs base_landmarks, or pairs: there is nothing to match it by")
-        return BaseHead(vertices, quads, marks, None, uv, uv_quads)
+        return BaseHead(found.vertices, found.quads, marks, regions_named(found.groups), found.uv, found.uv_quads)
 
     def _pairs(self, base: "BaseHead", life: Workpiece) -> dict[int, NDArray[np.float64]]:
         """Vertex of the base to its place, life size. The head's highest point is none: hair counts to it."""
@@ -221,19 +220,29 @@ def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
 
 
 def _write(path: Path, head: "BaseHead", piece: Workpiece, size: int) -> None:
+    """The quads as OBJ, their regions as groups; where the scan has colours, with them as a picture over the quads."""
+    from ...anatomy.skin.base_head import REGIONS
     from ...files.png import write_png
-    from ...files.quads_obj import write_quads
+    from ...files.quads_obj import QuadsFile, write_quads
     from ...files.writing import whole_file
     from ...geometry.quad_meshes.texture import spread_out
 
     if path.suffix.lower() != ".obj":
         raise BadSetting(f"fit-base: save takes a name that ends in .obj, not {path.name!r}")
-    with whole_file(path, overwrite=True) as file:
-        write_quads(file, head.vertices, head.quads, head.uv, head.uv_quads)
+    groups = None if head.region is None else np.array(REGIONS)[head.region]
+    quads = QuadsFile(head.vertices, head.quads, head.uv, head.uv_quads, groups)
     if head.uv is None or head.uv_quads is None or piece.scan is None or piece.scan.colours is None:
+        with whole_file(path, overwrite=True) as file:
+            write_quads(file, quads)
         return
     places, _ = spread_out(head.vertices, head.quads, head.uv, head.uv_quads, size)
     colours = _colours(places.reshape(-1, 3).astype(np.float64), piece)
     assert colours is not None
-    with whole_file(path.with_suffix(".png"), overwrite=True) as file:
+    picture = path.with_suffix(".png")
+    with whole_file(picture, overwrite=True) as file:
         write_png(file, colours.reshape(size, size, 3))
+    with (
+        whole_file(path, overwrite=True) as file,
+        whole_file(path.with_suffix(".mtl"), overwrite=True) as library,
+    ):
+        write_quads(file, quads, picture.name, library)

@@ -1,9 +1,11 @@
 """The base head fitted to demo heads, whose surface and landmarks are known, and to faulty input."""
 
+import json
+
 import numpy as np
 import pytest
-from canthus.anatomy.skin.base_head import own_base
-from canthus.files.quads_obj import read_quads, write_quads
+from canthus.anatomy.skin.base_head import REGIONS, own_base, regions_named
+from canthus.files.quads_obj import QuadsFile, read_quads, write_quads
 from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.errors import BadSetting, NotReady
 from canthus.geometry.measures import is_watertight
@@ -75,12 +77,10 @@ def test_a_pair_at_odds_with_the_others_is_named():
 
 def test_a_base_of_ones_own_by_its_landmarks_and_by_pairs(tmp_path):
     """Our own base written out, twice as large and without regions: it comes back onto the head all the same."""
-    import json
-
     _, piece = sitter(5)
     base = own_base()
     with (tmp_path / "mine.obj").open("wb") as file:
-        write_quads(file, 2 * base.vertices, base.quads, None, None)
+        write_quads(file, QuadsFile(2 * base.vertices, base.quads))
     places = {name: (2 * place).tolist() for name, place in base.places().items()}
     (tmp_path / "mine.json").write_text(json.dumps(places))
     tip = places.pop("pronasale")
@@ -88,12 +88,33 @@ def test_a_base_of_ones_own_by_its_landmarks_and_by_pairs(tmp_path):
     by_hand = ",".join(map(str, tip)) + "=" + ",".join(map(str, piece.landmarks["pronasale"].position))
     done = FitBase(**mine, pairs=by_hand, save=str(tmp_path / "fitted.obj")).apply(piece)
     assert done.figures["rms_mm"] < 0.4
-    assert len(read_quads(tmp_path / "fitted.obj")[1]) == len(base.quads)
+    assert len(read_quads(tmp_path / "fitted.obj").quads) == len(base.quads)
     assert "base_region" not in done.head.columns
     with pytest.raises(BadSetting, match="base_landmarks, or pairs"):
         FitBase(base=mine["base"]).apply(piece)
     with pytest.raises(BadSetting, match="x,y,z=x,y,z"):
         FitBase(pairs="1,2=3,4,5").apply(piece)
+
+
+def test_the_quads_written_come_back_as_a_base_with_regions_and_the_scans_colours(tmp_path):
+    """A texture of the scan's colours: seen where a landmark's vertex has its place in the picture, the colour is that
+    of the scan there."""
+    from PIL import Image
+
+    _, piece = sitter(5)
+    FitBase(level=0, save=str(tmp_path / "mine.obj"), texture=1024).apply(piece)
+    found, base = read_quads(tmp_path / "mine.obj"), own_base()
+    assert (found.groups == np.array(REGIONS)[base.region]).all()
+    picture = np.asarray(Image.open(tmp_path / "mine.png").convert("RGB"), float)
+    for name in ("pronasale", "stomion", "vertex"):
+        row = base.landmarks[name]
+        corner = np.argwhere(found.quads == row)[0]
+        across, up = found.uv[found.uv_quads[tuple(corner)]]
+        seen = picture[int((1 - up) * 1024), int(across * 1024)]
+        nearest = np.linalg.norm(piece.scan.vertices - found.vertices[row], axis=1).argsort()[:9]
+        assert np.abs(seen - piece.scan.colours[nearest].astype(float).mean(axis=0)).max() < 25, name
+    assert (regions_named(found.groups) == base.region).all()
+    assert regions_named(np.array(["body"])) is None
 
 
 def test_what_is_missing_is_said():
