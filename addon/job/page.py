@@ -6,6 +6,7 @@ from typing import Any
 
 from .assembly import assembly
 from .eye_drawings import Drawing
+from .page_likeness import likeness
 from .page_photographs import photographs
 from .page_sections import (
     cautions,
@@ -15,7 +16,6 @@ from .page_sections import (
     eyes,
     figure,
     landmarks,
-    likeness,
     listed,
     notes,
     parts,

@@ -43,7 +43,7 @@ def parts(figures: Figures) -> str:
         )
         for part in figures["parts"]
     ]
-    return _table(("part", "file", "#size, mm", "#volume, ml", "#triangles", "closed"), rows)
+    return table(("part", "file", "#size, mm", "#volume, ml", "#triangles", "closed"), rows)
 
 
 def eyes(figures: Figures) -> str:
@@ -60,7 +60,7 @@ def eyes(figures: Figures) -> str:
         for eye in figures["eyes"]
     ]
     heads = ("eye", "#diameter, mm", "#gap all round, mm", "#centre, mm", "#uncertain by, mm", "found from")
-    return _table(heads, rows)
+    return table(heads, rows)
 
 
 def drawn(drawings: Sequence[Drawing]) -> str:
@@ -83,7 +83,7 @@ def eye_values(figures: Figures) -> str:
         )
         for each in figures["eye_values"]
     ]
-    return _table(("measure", "eye", "#value", "", "from"), rows)
+    return table(("measure", "eye", "#value", "", "from"), rows)
 
 
 def checks(figures: Figures, pictures: Sequence[Picture] = ()) -> str:
@@ -100,9 +100,9 @@ def checks(figures: Figures, pictures: Sequence[Picture] = ()) -> str:
         for check in passed
     )
     heads = ("check", "#found", "#limit", "", "where", "#picture", "what to do")
-    table = _table(heads, [_failed_row(check, shown.get(f"{FINDING}{row}")) for row, check in failed])
+    rows = table(heads, [_failed_row(check, shown.get(f"{FINDING}{row}")) for row, check in failed])
     close = f'<div class="closeups">{"".join(map(_close_up, pictures, shown.values()))}</div>' if shown else ""
-    return table + close + (f'<h3>Passed</h3><div class="facts soft">{short}</div>' if short else "")
+    return rows + close + (f'<h3>Passed</h3><div class="facts soft">{short}</div>' if short else "")
 
 
 def figure(picture: Picture, caption: str, kind: str = "") -> str:
@@ -114,27 +114,6 @@ def figure(picture: Picture, caption: str, kind: str = "") -> str:
 
 def _close_up(picture: Picture, number: int) -> str:
     return figure(picture, f"{number}  {picture.title}")
-
-
-def likeness(figures: Figures, heat: Picture | None = None) -> str:
-    """How far the closed head lies from the scan, at life size: over all, by region, and as a map."""
-    found = figures["likeness"]
-    if not found:
-        return ""
-    words = (
-        "Distance of the cleaned scan from the closed head before anything was cut into it, in life-size millimetres. "
-        "likeness.ply holds it a point."
-    )
-    rows = [("all", *_deviations(found))]
-    rows += [(escape(name), *_deviations(each)) for name, each in found.get("regions", {}).items()]
-    heads = ("region", "#points", "#mean", "#RMS", "#95 of 100 within", "#farthest outside", "#farthest inside")
-    map_ = "" if heat is None else figure(heat, heat.title, ' class="map"')
-    return f"<p>{words}</p>{map_}{_table(heads, rows)}"
-
-
-def _deviations(found: Figures) -> tuple[str, ...]:
-    keys = ("mean_mm", "rms_mm", "p95_mm", "max_outside_mm", "max_inside_mm")
-    return (f"{found['points']:,}", *(value_text(found[key]) for key in keys))
 
 
 def standing(figures: Figures) -> str:
@@ -159,7 +138,7 @@ def standing(figures: Figures) -> str:
         "Which way up each part is best printed: least suction, then fewest starts in mid-air and supports where they "
         "scar the face, then least height. In brackets: as it stands now. Give the direction to vent and check (up)."
     )
-    return f"<p>{words}</p>{_table((*heads, '#supports elsewhere, mm²', '#height, mm'), rows)}"
+    return f"<p>{words}</p>{table((*heads, '#supports elsewhere, mm²', '#height, mm'), rows)}"
 
 
 def notes(figures: Figures) -> str:
@@ -196,7 +175,7 @@ def landmarks(figures: Figures) -> str:
         )
         for name, mark in figures["landmarks"].items()
     ]
-    return _table(("landmark", "#place, mm", "#trust", "from"), rows)
+    return table(("landmark", "#place, mm", "#trust", "from"), rows)
 
 
 def _failed_row(check: Figures, picture: int | None) -> list[str]:
@@ -250,10 +229,10 @@ def _table_of(rows: Sequence[Figures]) -> str:
     numbers = [all(isinstance(row.get(name, 0), int | float) for row in rows) for name in names]
     titles = [" ".join(part for part in named(name) if part) for name in names]
     heads = [f"#{title}" if number else title for title, number in zip(titles, numbers, strict=True)]
-    return _table(heads, [[escape(value_text(row.get(name))) for name in names] for row in rows])
+    return table(heads, [[escape(value_text(row.get(name))) for name in names] for row in rows])
 
 
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     """A table of cells that are HTML already; a head that starts with # is a column of numbers."""
     if not rows:
         return ""

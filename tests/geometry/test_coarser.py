@@ -4,7 +4,8 @@ import numpy as np
 from canthus.anatomy.skin.base_head import own_base
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.quad_meshes.coarser import prolongation
-from canthus.geometry.quad_meshes.nonrigid import COARSE, Goal, fitted, roughly_fitted
+from canthus.geometry.quad_meshes.goal import Goal
+from canthus.geometry.quad_meshes.nonrigid import COARSE, fitted, roughly_fitted
 from canthus.geometry.quad_meshes.quads import as_triangles, averaging
 from scipy.sparse.csgraph import dijkstra
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from canthus.geometry.mending.intersections import self_intersections
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.quad_meshes.nonrigid import COARSE, FINE, Goal, carried, detailed, fitted
+from canthus.geometry.quad_meshes.goal import Goal
+from canthus.geometry.quad_meshes.nonrigid import COARSE, FINE, carried, detailed, fitted
 from canthus.geometry.quad_meshes.quads import as_triangles, corner_angles
 from canthus.geometry.quad_meshes.quads_fairing import faired, poor_faces
 from canthus.geometry.quad_meshes.subdivision import refined

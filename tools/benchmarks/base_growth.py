@@ -82,7 +82,7 @@ def _one(level: int, grid_mm: float) -> Size:
     import time
 
     from canthus.anatomy.skin.base_fit import fit_base
-    from canthus.geometry.quad_meshes.nonrigid import Goal
+    from canthus.geometry.quad_meshes.goal import Goal
     from demo_head.build import build
 
     head, base = build(1, grid_mm), _base(level)

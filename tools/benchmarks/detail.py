@@ -11,7 +11,7 @@ from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.distances.deviation import deviation
 from canthus.geometry.distances.sampling import places_over
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.quad_meshes.nonrigid import Goal
+from canthus.geometry.quad_meshes.goal import Goal
 from canthus.geometry.quad_meshes.quads import corner_angles
 from numpy.typing import NDArray
 

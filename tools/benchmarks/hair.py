@@ -8,7 +8,7 @@ from canthus.anatomy.hair.hair_fit import HairFit, fit_hair
 from canthus.geometry.clouds.normals import vertex_normals
 from canthus.geometry.distances.sided import Sided
 from canthus.geometry.mesh import Mesh
-from canthus.geometry.refitting.gap_laying import LaidAt
+from canthus.geometry.refitting.gap_judging import LaidAt
 from canthus.geometry.refitting.thickening import thickened
 from canthus.geometry.transforms import applied, matched
 from canthus.steps.detail.brows import Brows

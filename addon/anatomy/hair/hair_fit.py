@@ -13,7 +13,8 @@ from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.quad_meshes.splitting import split
 from ...geometry.refitting.carrying import carried_onto
-from ...geometry.refitting.gap_laying import LaidAt, laid_at_gap
+from ...geometry.refitting.gap_judging import LaidAt
+from ...geometry.refitting.gap_laying import laid_at_gap
 from ...geometry.refitting.stiff_graph import stiffly_carried
 from ...geometry.refitting.strand_shapes import Distortion, distortion
 from ...geometry.refitting.under_side import faces_under, innermost, lying_on

@@ -9,7 +9,8 @@ from scipy.interpolate import RBFInterpolator
 
 from ...geometry.errors import NotReady
 from ...geometry.progress import SILENT, Progress
-from ...geometry.quad_meshes.nonrigid import COARSE, FINE, Goal, carried, detailed, fitted, roughly_fitted
+from ...geometry.quad_meshes.goal import Goal
+from ...geometry.quad_meshes.nonrigid import COARSE, FINE, carried, detailed, fitted, roughly_fitted
 from ...geometry.quad_meshes.quads_fairing import faired
 from ...geometry.quad_meshes.subdivision import refined
 from ...geometry.quad_meshes.unfolding import unfolded

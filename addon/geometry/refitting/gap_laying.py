@@ -1,6 +1,6 @@
 """The under side of a part laid at an exact distance over a surface; what lies over it goes along, softly."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from ..mending.untangling import crossing_triangles, untangled
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from ..quad_meshes.splitting import halved
+from .gap_judging import NEAR, LaidAt, heights_within, judged, low_faces
 
 WIDTHS = (24.0, 12.0, 6.0, 3.0)
 """Millimetres over which a correction is spread, the coarsest first: broad ones go through the whole thickness of
@@ -20,31 +21,12 @@ _REACH = 2.5  # how far a correction goes, over its width
 _EXACT = 4  # times the under side is put at its distance in the end
 _STILL = 1e-5  # millimetres; less is no move
 _UNTANGLED, _RELAXED = 6, 1.5  # times crossing faces are drawn apart, and by how many millimetres at most
-_NEAR = 4.0  # millimetres over the surface within which a vertex may come to lie too low
 _FAR = 40.0  # and beyond which none of the under side is expected
 _SPLITS = 7
 _MOST = 2_000_000  # triangles
 _MARK = "under side"
 _STEEPEST = 0.4
 """Most of a correction over its width: with the fall-off's slope of 1.9 over the reach, space then nowhere folds."""
-
-
-@dataclass(frozen=True, eq=False)
-class LaidAt:
-    """The part, (n,) which of its vertices are under side, and heights over the surface all over that side: least,
-    median, greatest; `deepest` the least height anywhere on the part, millimetres; `crossing` how many faces more than
-    the `crossed` ones at first pass through another; `freed` how many vertices had to be let off the surface for that.
-    """
-
-    mesh: Mesh
-    under: NDArray[np.bool_]
-    least: float
-    median: float
-    greatest: float
-    deepest: float
-    crossing: int
-    crossed: int = 0
-    freed: int = 0
 
 
 def laid_at_gap(
@@ -74,14 +56,14 @@ def laid_at_gap(
     folded. Then the under side is put at its height, and its faces are halved where they leave the surface's form.
     """
     vertices = part.vertices
-    heard = under | np.isfinite(wanted) | (surface.query(vertices, _NEAR)[0] < _NEAR)
+    heard = under | np.isfinite(wanted) | (surface.query(vertices, NEAR)[0] < NEAR)
     for number, width in enumerate(WIDTHS):
         progress(0.5 * number / len(WIDTHS), "laying the under side")
         rows = _one_a_cell(vertices, np.flatnonzero(heard), width / 5)
         for _ in range(2):
             vertices = vertices + _spread(vertices, rows, _moves(vertices[rows], wanted[rows], surface, gap), width)
     mesh = Mesh(vertices, part.triangles, part.colours, {**part.columns, _MARK: under})
-    near = np.flatnonzero(under | (surface.query(vertices, _NEAR)[0] < _NEAR + gap))
+    near = np.flatnonzero(under | (surface.query(vertices, NEAR)[0] < NEAR + gap))
     before = len(crossing_triangles(part))
     mesh = _apart(_exact(mesh, near, surface, gap), near, surface, gap, before)
     progress(0.6, "fitting its faces to the scalp")
@@ -166,44 +148,13 @@ def _exact(mesh: Mesh, rows: NDArray[np.int64], surface: Sided, gap: float) -> M
     return replace(mesh, vertices=vertices)
 
 
-def _heights(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float) -> NDArray[np.float64]:
-    """(f, 2) heights in the middle of these faces and of their longest edges: where they are off a form most."""
-    corners = mesh.vertices[mesh.triangles[faces]]
-    longest, _ = _longest_edges(corners)
-    ends = np.take_along_axis(corners, np.stack([longest, (longest + 1) % 3], axis=1)[:, :, None], axis=1)
-    places = np.stack([corners.mean(axis=1), ends.mean(axis=1)], axis=1)
-    return surface.query(places.reshape(-1, 3), _NEAR + gap)[0].reshape(-1, 2)
-
-
-def _longest_edges(corners: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Of each triangle the corner its longest edge starts from, and how long that is."""
-    lengths = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    longest = lengths.argmax(axis=1)
-    return longest, lengths[np.arange(len(lengths)), longest]
-
-
-def _low(
-    mesh: Mesh, faces: NDArray[np.int64], own: NDArray[np.float64], under: NDArray[np.bool_], gap: float
-) -> NDArray[np.int64]:
-    """Of these faces those of the under side, and those that may come lower than the gap, by their vertices' heights.
-
-    Height changes by no more than the way gone, and no place of a face is farther from its nearest vertex than its
-    longest edge over the root of three.
-    """
-    triangles = mesh.triangles[faces]
-    _, longest = _longest_edges(mesh.vertices[triangles])
-    may = own[triangles].min(axis=1) - longest / 3**0.5 < gap
-    low: NDArray[np.int64] = faces[may | under[triangles].all(axis=1)]
-    return low
-
-
 def _coarse(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float, tolerance: float) -> NDArray[np.int64]:
     """Of these faces those of the under side with a place off its height, and any with a place too low."""
     mark, own = mesh.columns[_MARK].astype(bool), np.full(len(mesh.vertices), np.inf)
     rows = np.unique(mesh.triangles[faces])
-    own[rows] = surface.query(mesh.vertices[rows], _NEAR + gap)[0]
-    faces = _low(mesh, faces, own, mark, gap)
-    off = _heights(mesh, faces, surface, gap) - gap
+    own[rows] = surface.query(mesh.vertices[rows], NEAR + gap)[0]
+    faces = low_faces(mesh, faces, own, mark, gap)
+    off = heights_within(mesh, faces, surface, gap) - gap
     under = mark[mesh.triangles[faces]].all(axis=1)
     return faces[np.where(under, np.abs(off).max(axis=1), -off.min(axis=1)) > tolerance]
 
@@ -231,35 +182,3 @@ def _freed(mesh: Mesh, faces: NDArray[np.int64], rings: int) -> Mesh:
     for _ in range(rings - 1):
         free[mesh.triangles[free[mesh.triangles].any(axis=1)]] = True
     return replace(mesh, columns={**mesh.columns, _MARK: mesh.columns[_MARK].astype(bool) & ~free})
-
-
-def judged(
-    mesh: Mesh,
-    under: NDArray[np.bool_],
-    surface: Sided,
-    gap: float,
-    before: int,
-    low: NDArray[np.int64] | None = None,
-) -> LaidAt:
-    """The part with its heights measured, at its vertices and at two places within each face.
-
-    Parameters
-    ----------
-    mesh : the part
-    under : (n,) vertices of its under side
-    surface : what it lies on
-    gap : height it was laid at, millimetres
-    before : faces that crossed at first
-    low : rows of the vertices that may lie near the surface; None for all
-    """
-    rows = np.arange(len(mesh.vertices)) if low is None else low
-    own = np.full(len(mesh.vertices), np.inf)
-    own[rows] = surface.query(mesh.vertices[rows], _NEAR + gap)[0]
-    faces = _low(mesh, np.arange(len(mesh.triangles)), own, under, gap)
-    heights = _heights(mesh, faces, surface, gap)
-    side = np.concatenate([own[under], heights[under[mesh.triangles[faces]].all(axis=1)].ravel()])
-    side = side if len(side) else np.full(1, np.nan)  # nothing of it lies on the surface
-    deepest = min(float(own.min()), float(heights.min(initial=np.inf)))
-    least, middle, greatest = float(side.min()), float(np.median(side)), float(side.max())
-    more = max(0, len(crossing_triangles(mesh)) - before)
-    return LaidAt(mesh, under, least, middle, greatest, deepest, more, before)

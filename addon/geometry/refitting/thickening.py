@@ -15,7 +15,7 @@ from ..mesh import Mesh
 from ..printing.offset import level_band
 from ..progress import SILENT, Progress
 from ..surfacing.isosurface import isosurface_of_band
-from .gap_laying import LaidAt, judged
+from .gap_judging import LaidAt, judged
 from .under_side import faces_under
 
 _STEPS = 3  # of the grid across the thickness

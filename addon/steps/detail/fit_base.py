@@ -52,7 +52,7 @@ class FitBase(Step):
         A closed head is drawn to where the scan's points lie within 3 mm: the rest of it was made up.
         """
         from ...anatomy.skin.base_fit import fit_base
-        from ...geometry.quad_meshes.nonrigid import Goal
+        from ...geometry.quad_meshes.goal import Goal
 
         base = self._base()
         life = piece.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0]))

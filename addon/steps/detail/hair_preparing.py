@@ -11,7 +11,7 @@ from ...geometry.mending.mesh_noise import mesh_noise
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.refitting.bridging import joined
-from ...geometry.refitting.gap_laying import LaidAt, judged
+from ...geometry.refitting.gap_judging import LaidAt, judged
 from ...geometry.refitting.lock_smoothing import locks_smoothed
 
 

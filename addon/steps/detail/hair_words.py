@@ -4,7 +4,7 @@ from typing import Any
 
 from ...anatomy.hair.hair_fit import HairFit
 from ...anatomy.hair.hair_start import LIKE
-from ...geometry.refitting.gap_laying import LaidAt
+from ...geometry.refitting.gap_judging import LaidAt
 
 _MANY = 0.15
 """Share of a strand's length changed from which it should be looked at: common practice, no source."""
