@@ -41,6 +41,15 @@ def test_a_bare_lid_loses_next_to_nothing():
     assert bristles(lid(), np.array([0, -200.0, 0])).mean() < 0.005
 
 
+def test_a_lid_scanned_coarsely_stays_between_its_lashes():
+    """Points a millimetre apart: each has a lash among its neighbours. Followed from its crease 0.3 to 0.7 % of such a
+    lid is lost, 2.2 to 3.2 % without (four seeds); the bar is ours.
+    """
+    for seed in (1, 2):
+        skin, lashes = lid(1000, seed), clumps(100, seed + 1)
+        assert bristles(np.concatenate([skin, lashes]), np.array([0, -200.0, 0]))[: len(skin)].mean() < 0.015
+
+
 def test_too_few_points_are_left():
     assert not bristles(lid(30), np.array([0, -200.0, 0])).any()
 

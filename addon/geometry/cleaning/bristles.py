@@ -24,9 +24,9 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     Notes
     -----
     Skin is what hangs together through neighbours that lie flat to each other, and about as thin as most of the region
-    is (hairs that a scanner blurs make a thicker sheet); a surface of spheres is fitted through that alone
-    (`implicit`), and every point is judged by its height over it. So a point at the foot of a lash, within the
-    clearance, stays: the lid's margin is not eaten. The method is ours.
+    is (hairs that a scanner blurs make a thicker sheet), and what it runs on through; a surface of spheres is fitted
+    through that alone (`implicit`), and every point is judged by its height over it. So a point at the foot of a lash,
+    within the clearance, stays: the lid's margin is not eaten. The method is ours.
     """
     stands = np.zeros(len(points), bool)
     held = arranged(points)
@@ -36,7 +36,8 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     normals, _ = normals_through(held.points, np.column_stack([np.arange(len(rows)), rows]))
     thick = _thickness(held.points, normals, rows)
     distances, rows = distances[:, :8], rows[:, :8]
-    skin = np.flatnonzero(_skin(held, normals, thick, rows))
+    spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
+    skin = np.flatnonzero(_followed(held.points, _skin(held, normals, thick, rows, spacing), spacing))
     if len(skin) < 30:
         return stands
     own = arranged(held.points[skin])
@@ -44,7 +45,6 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     if np.einsum("ij,ij->", outside - own.points, facing) < 0:
         facing = -facing
     near = SphereFit(own, facing, np.ones(len(own.points)), count=20).near(held.points)
-    spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
     flat = np.zeros(len(held.points), bool)
     flat[skin] = True
     off = (near.distance > clearance) & (~flat | (near.distance > 2 * clearance))
@@ -64,6 +64,9 @@ _THIN = 2.2  # times the region's median thickness from which a point is none of
 _LOW = 1.2  # clearances over the skin up to which a point may be its margin, not the foot of a lash
 _PIECE = 0.03  # share of the largest piece that still is skin: a lid cut off by its crease; clumps of lashes are less
 _FINE, _SCRAP = 1.4, 0.012  # times the median thickness up to which smaller pieces are skin too; their least share
+_GLOBE, _BROAD = 1.6, 1.2  # the same for what bends; its breadth, a deviation in spacings: clumps make narrow pieces
+_FOLLOWED = 8  # times that skin is followed on: from its crease over an upper lid
+_NEAR, _LEVEL, _STEEP, _FEW = 4.0, 0.25, 0.1, 10  # spacings, millimetres, share and number it is followed by
 _ROUNDS = 2  # a lid's margin turns in within two spacings; each round more, and the feet of lashes grow back
 
 
@@ -78,7 +81,7 @@ def _thickness(
 
 
 def _skin(
-    held: Arranged, normals: NDArray[np.float64], thick: NDArray[np.float64], rows: NDArray[np.int64]
+    held: Arranged, normals: NDArray[np.float64], thick: NDArray[np.float64], rows: NDArray[np.int64], spacing: float
 ) -> NDArray[np.bool_]:
     """Points of the pieces that hang together lying flat to each other, as thin as most of the region is."""
     start, end = np.repeat(np.arange(len(rows)), rows.shape[1]), rows.ravel()
@@ -93,7 +96,26 @@ def _skin(
     links = coo_array((np.ones(int(flat.sum()), np.int8), (start[flat], end[flat])), shape=(len(rows),) * 2)
     label = connected_components(links, directed=False)[1]
     sizes = np.bincount(label)
-    fine = np.bincount(label, thick) / sizes < _FINE * usual
-    share = sizes / sizes.max()
-    skin: NDArray[np.bool_] = ((share >= _PIECE) | (fine & (share >= _SCRAP)))[label]
+    share, thickness = sizes / sizes.max(), np.bincount(label, thick) / sizes / usual
+    is_skin = (share >= _PIECE) | ((thickness < _FINE) & (share >= _SCRAP))
+    for piece in np.flatnonzero(~is_skin & (thickness < _GLOBE) & (share >= _SCRAP)):  # what shows of an eye
+        is_skin[piece] = _breadth(held.points[label == piece]) > _BROAD * spacing
+    skin: NDArray[np.bool_] = is_skin[label]
+    return skin
+
+
+def _breadth(points: NDArray[np.float64]) -> float:
+    """The middle one of the deviations along a piece's own axes, millimetres."""
+    return float(np.sqrt(np.linalg.eigvalsh(np.cov(points.T))[1]))
+
+
+def _followed(points: NDArray[np.float64], skin: NDArray[np.bool_], spacing: float) -> NDArray[np.bool_]:
+    """Skin, and what it runs on through: a lid whose neighbours are lashes is as thick as these, but lies level."""
+    skin = skin.copy()
+    for _ in range(_FOLLOWED):
+        doubtful = np.flatnonzero(~skin)
+        on = doubtful[runs_on(points[skin], points[doubtful], _NEAR * spacing, _LEVEL, _STEEP, _FEW)]
+        if not len(on):
+            break
+        skin[on] = True
     return skin

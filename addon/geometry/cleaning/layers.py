@@ -94,6 +94,8 @@ def _second_skins(
     for piece in joined(held.points, pieces, sites.noise):
         progress(0.7, "laying a second skin onto the first")
         wrong, there = laid_down(held, piece, sites.noise)
+        if float(np.median(np.linalg.norm(there - held.points[wrong], axis=1))) > _TOO_FAR * widest:
+            continue  # a motion along the skin, by a few steep places: nothing lay that far off
         places = np.full(held.points.shape, np.nan)
         places[wrong] = there
         mine = np.flatnonzero(np.isfinite(places[held.back, 0]))
@@ -101,6 +103,7 @@ def _second_skins(
     return found, sites.noise
 
 
+_TOO_FAR = 1.5  # of the widest gap: a skin pushed aside as much as off goes farther than its gap
 _FEWEST = 500  # points under which nothing can be told
 
 

@@ -63,7 +63,9 @@ class Sites:
         """Whether overlapping places of a region put the same points into the same sheet, as rough hair does not."""
         times, votes = self.votes(region)
         often = times > 2
-        return bool(often.any() and np.abs(votes[often] / times[often]).mean() > _AGREE)
+        small = len(region) * self.size**2 < _SMALL
+        bar = _AGREE_SMALL if small else _AGREE
+        return bool(often.any() and np.abs(votes[often] / times[often]).mean() > bar)
 
     def votes(self, region: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """(n,) how many of a region's places looked at each point, and how often upper less how often lower."""
@@ -99,7 +101,8 @@ class Sites:
 
 
 _ALL_OVER = 0.6  # share of the places around that must lie double
-_AGREE = 0.87  # 0.98 to 1 on second skins, 0.65 to 0.85 on rough hair: simulated captures, 200,000 points
+_AGREE = 0.87  # 0.95 to 1 on second skins, 0.65 to 0.85 on rough hair: simulated captures, 200,000 points
+_SMALL, _AGREE_SMALL = 600.0, 0.93  # square millimetres under which hair now and then agrees as well: up to 0.9
 _LOOKED_AT = 48  # points a place is judged by
 _CHUNK = 1_000
 
