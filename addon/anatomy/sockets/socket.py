@@ -21,6 +21,7 @@ from .eye_seat import FINENESS, Seat, closed_pocket
 _BEFORE_LID, _PAST_BRINK = 1.0, 3  # mm at life size, tenths: within the rim, a lid may begin so much later
 _LID_REACH = 20.0  # mm at life size: no lid is thicker
 _LID_BAND = 6.0  # mm at life size, beyond the rim: what counts as lid when thickness is told
+_OVER_CREASE = 4.0  # mm at life size, so much more of the upper lid: its crease lies 9 above the margin at most
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,8 +106,10 @@ def _hollow_for(pocket: Pocket) -> Mesh:
     return revolved(outline, pocket.centre, pocket.gaze, FINENESS / 2 * pocket.radius)
 
 
-def lid_cover(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tuple[NDArray[np.float64], float]:
-    """(SPOKES,) thickness of the lids where they begin, and the least within 6 mm (life size) beyond.
+def lid_cover(
+    head: Mesh, pocket: Pocket, opening: Opening, scale: float
+) -> tuple[NDArray[np.float64], float, NDArray[np.float64]]:
+    """(SPOKES,) thickness of the lids where they begin, the least of them as far as lids reach, and its (3,) place.
 
     Parameters
     ----------
@@ -119,14 +122,25 @@ def lid_cover(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tup
     Along rays square on the pocket, as the pocket's own faces see it. In the corners the rim runs a little within the
     lid's edge, over what the pocket lays open anyway: a lid begins where there is anything of it.
     """
-    steps = np.arange(0.0, _LID_BAND, 0.1) * scale / pocket.radius
-    cover = pocket.cover(head, opening, opening.angles[:, None] + steps, scale)
+    band = _lid_band(2 * np.pi * np.arange(SPOKES) / SPOKES) * scale / pocket.radius
+    steps = np.arange(0.0, _LID_BAND + _OVER_CREASE, 0.1) * scale / pocket.radius
+    angles = opening.angles[:, None] + steps
+    cover = pocket.cover(head, opening, angles, scale)
     before = np.cumsum(cover > 0, axis=1) == 0
     before[:, steps > _BEFORE_LID * scale / pocket.radius] = False
     # The first step past the edge may still graze its rounded brink.
     begins = np.minimum(before.sum(axis=1) + _PAST_BRINK, len(steps) - 1)
-    cover[np.arange(len(steps)) < begins[:, None]] = np.inf
-    return cover[np.arange(len(cover)), begins], float(cover.min())
+    at_rim = cover[np.arange(len(cover)), begins]
+    cover[(np.arange(len(steps)) < begins[:, None]) | (steps >= band[:, None])] = np.inf
+    least = np.unravel_index(int(np.argmin(cover)), cover.shape)
+    way = opening.spoke_directions(angles)[least]
+    away = float(pocket.shape.reach(np.array([way @ pocket.gaze]), pocket.clearance)[0] + cover[least])
+    return at_rim, float(cover[least]), np.asarray(pocket.centre + away * way)
+
+
+def _lid_band(around: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) how far beyond the rim lids reach at turns about the opening, from across over up; mm at life size."""
+    return np.asarray(_LID_BAND + _OVER_CREASE * np.maximum(np.sin(around), 0.0))
 
 
 def least_wall(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tuple[float, NDArray[np.float64]]:
@@ -145,7 +159,7 @@ def least_wall(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tu
     around = arc_tangent(up, across) % (2 * np.pi)
     angles = arc_tangent(np.hypot(across, up), ahead)
     rim = np.interp(around, 2 * np.pi * np.arange(SPOKES) / SPOKES, opening.angles, period=2 * np.pi)
-    lids = angles < rim + _LID_BAND * scale / pocket.radius
+    lids = angles < rim + _lid_band(around) * scale / pocket.radius
     cover = np.linalg.norm(away, axis=1) - pocket.radius
     for bore in pocket.bores():
         cover = np.minimum(cover, _outside(bore, places))

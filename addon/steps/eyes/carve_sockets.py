@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ...geometry.errors import NotReady
+from ...geometry.errors import NotPossible, NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import Progress
 from ..output.fits import FITS
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 
 _SHALLOW = 0.3  # mm at life size
+_LOST = 3.0  # mm at life size: scanned lids are not cut about an eye that is known no better
 _ROOM = "check its landmarks (place-eyes), build its lids anew (rebuild-lids), take a smaller eye or set it back"
 
 
@@ -55,19 +56,18 @@ class CarveSockets(EyeStep):
     def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
         """The workpiece with sockets in its head; the eyes know their clearance, form, seat and bore.
 
-        An eye whose pocket would break out of the skin beside the opening gets none: what is left there is ragged.
+        An eye whose socket would be a ragged hole gets none, and is left as it was scanned.
         """
         from ...geometry.solids.booleans import difference
 
         head, tools, eyes, carved = piece.needed_head(), list[Mesh](), list[Eye](), piece
         for number, eye in enumerate(piece.eyes):
             progress(0.2 * number, f"shaping the {eye.side} socket")
-            shaped, placed, cutters, least = self._shaped(carved, eye)
-            # Where rebuilt lids end far round the globe, what is between them counts as lid, a clearance deep.
-            if least < -(self.clearance + _SHALLOW * carved.scale):
-                carved = without_eye(carved, eye.side, f"its pocket would break out {-least:.2f} mm deep", _ROOM)
+            try:
+                carved, placed, cutters = self._shaped(carved, eye)
+            except NotPossible as reason:
+                carved = without_eye(carved, eye.side, str(reason), _ROOM)
                 continue
-            carved = shaped
             eyes.append(placed)
             tools += cutters
         if not eyes:
@@ -81,9 +81,13 @@ class CarveSockets(EyeStep):
         )
         return self._between(carved)
 
-    def _shaped(self, piece: Workpiece, eye: Eye) -> tuple[Workpiece, Eye, list[Mesh], float]:
-        """The workpiece with what one socket measures, the eye as it will sit, the solids that cut the socket, and the
-        least that is left of lids and walls.
+    def _shaped(self, piece: Workpiece, eye: Eye) -> tuple[Workpiece, Eye, list[Mesh]]:
+        """The workpiece with what one socket measures, the eye as it will sit, and the solids that cut the socket.
+
+        Raises
+        ------
+        NotPossible
+            The socket would leave a ragged hole: it breaks out beside the opening, or nobody knows where the eye is.
         """
         from ...anatomy.eyes.globe_fit import AHEAD
         from ...anatomy.lids.globe_placing import REACH
@@ -103,15 +107,21 @@ class CarveSockets(EyeStep):
         view = view_from_inside(head, pocket.centre, AHEAD, REACH * scale + pocket.radius, widest=5.0)
         rim, tools = opening_through(opening, pocket.centre), pocket_tools(pocket)
         if not laid_open(head, pocket, rim, self.rim, scale):
+            if eye.uncertainty > _LOST * scale:
+                off = eye.uncertainty / scale
+                raise NotPossible(f"its lids are not rebuilt and its place is known to {off:.1f} mm (life size) only")
             rim = rim_of(head, pocket, rim, self.rim, scale)
             tools.append(opening_tool(pocket, view, rim, scale))
-        at_rim, thinnest = lid_cover(head, pocket, rim, scale)
-        wall, place = least_wall(head, pocket, rim, scale)
+        at_rim, thinnest, thin_place = lid_cover(head, pocket, rim, scale)
+        wall, wall_place = least_wall(head, pocket, rim, scale)
+        # Where rebuilt lids end far round the globe, what is between them counts as lid, a clearance deep.
+        if (least := min(thinnest, wall)) < -(self.clearance + _SHALLOW * scale):
+            raise NotPossible(f"its pocket would break out {-least:.2f} mm deep")
         piece = self._told(piece, eye.side, pocket, float(np.median(at_rim[np.isfinite(at_rim)])), thinnest, wall)
-        for note in self._notes(eye.side, thinnest, wall, place):
+        for note in self._notes(eye.side, thinnest, thin_place, wall, wall_place):
             piece = piece.noted(note)
         eye = replace(eye, bore_length=pocket.length, opening=rim.curve(view, pocket.radius + scale))
-        return piece, eye, tools, min(thinnest, wall)
+        return piece, eye, tools
 
     def _told(
         self, piece: Workpiece, side: str, pocket: "Pocket", rim: float, thinnest: float, wall: float
@@ -136,7 +146,9 @@ class CarveSockets(EyeStep):
             )
         return piece
 
-    def _notes(self, side: str, lid: float, wall: float, place: NDArray[np.float64]) -> list[str]:
+    def _notes(
+        self, side: str, lid: float, lid_place: NDArray[np.float64], wall: float, wall_place: NDArray[np.float64]
+    ) -> list[str]:
         notes = []
         if lid <= 0:
             notes.append(
@@ -145,16 +157,21 @@ class CarveSockets(EyeStep):
             )
         elif lid < self.least_lid:
             notes.append(
-                f"the {side} lids are {lid:.2f} mm at their thinnest, under {self.least_lid:g} mm: handle them gently; "
+                f"the {side} lids are {lid:.2f} mm at their thinnest, under {self.least_lid:g} mm, at "
+                f"{_told_place(lid_place)}: handle them gently; "
                 "least_lid in rebuild-lids thickens them, set_back in place-eyes leaves them more"
             )
         if wall < self.least_wall:
-            x, y, z = place
             notes.append(
-                f"the wall beside the {side} socket is {wall:.2f} mm, under {self.least_wall:g} mm, "
-                f"at ({x:.1f}, {y:.1f}, {z:.1f})"
+                f"the wall beside the {side} socket is {wall:.2f} mm, under {self.least_wall:g} mm, at "
+                f"{_told_place(wall_place)}"
             )
         return notes
+
+
+def _told_place(place: NDArray[np.float64]) -> str:
+    x, y, z = place
+    return f"({x:.1f}, {y:.1f}, {z:.1f})"
 
 
 def _largest(mesh: Mesh) -> tuple[Mesh, int, float]:

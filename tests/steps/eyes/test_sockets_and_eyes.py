@@ -192,6 +192,16 @@ def test_a_pocket_that_would_break_out_is_not_carved(placed):
     assert MakeEyes().apply(none).parts == placed.parts
 
 
+def test_scanned_lids_are_not_cut_about_an_eye_that_may_be_elsewhere(placed):
+    """Known to 4 mm only; once its lids are rebuilt, they wrap the eye wherever it is."""
+    lost = dataclasses.replace(placed.eyes[0], uncertainty=4.0 * placed.scale)
+    piece = placed.but(eyes=(lost, placed.eyes[1]))
+    cut = CarveSockets().apply(piece)
+    assert [eye.side for eye in cut.eyes] == ["right"]
+    assert any("left eye gets no socket" in note and "known to 4.0 mm" in note for note in cut.notes)
+    assert len(CarveSockets().apply(RebuildLids().apply(piece)).eyes) == 2
+
+
 def test_out_of_order_is_refused(placed, small_face):
     with pytest.raises(NotReady, match="place-eyes"):
         CarveSockets().apply(small_face)
