@@ -9,6 +9,7 @@ import pytest
 benchmark = importlib.import_module("benchmark")
 parts = importlib.import_module("benchmarks.rows")
 growth = importlib.import_module("benchmarks.growth")
+plots = importlib.import_module("benchmarks.plots")
 table = importlib.import_module("benchmarks.table")
 for stage in benchmark.STAGES:
     if (benchmark.environment.ROOT / "tools" / "benchmarks" / f"{stage}.py").exists():
@@ -68,7 +69,14 @@ def test_the_growth_plot_shows_each_step_at_its_place(tmp_path):
     places = [float(y) for y in re.findall(r'<circle cx="[\d.]+" cy="([\d.]+)"', text)]
     assert len(places) == 4
     assert places[0] == places[1]  # as much time a point at either size
-    assert text.count(">close</text>") == 2
+    assert text.count(">close</text>") == 1
+
+
+@pytest.mark.parametrize(("most", "last", "count"), [(11.8, 10, 6), (2.67, 2.5, 6), (24, 20, 5), (3.0, 3, 4)])
+def test_axes_are_marked_at_round_values(most, last, count):
+    """Four to seven marks from nought, a step of 1, 2 or 5 times a power of ten: worked by hand."""
+    values = plots.round_values(most)
+    assert (values[0], values[-1], len(values)) == (0, pytest.approx(last), count)
 
 
 def test_two_measures_of_one_name_are_refused():

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from . import plots
+
 PICTURE = Path(__file__).with_name("base_growth.svg")
 LEVELS = (-2, -1, 0, 1)
 """Subdivisions of our own base, each with four times the vertices; below nought it is taken before them."""
@@ -35,29 +37,26 @@ def measured(grid_mm: float) -> list[Size]:
 
 def draw(found: Sequence[Size], path: Path = PICTURE) -> None:
     """Write seconds over vertices, both axes from nought, with the bar of 20 s at 50,000."""
-    widest, top = 1.05 * max(each.vertices for each in found), 1.2 * max(20.0, *(each.seconds for each in found))
-
-    def place(vertices: float, seconds: float) -> tuple[float, float]:
-        return 60 + 520 * vertices / widest, 270 - 230 * seconds / top
-
-    dots = [place(each.vertices, each.seconds) for each in found]
-    bar = place(50_000, 20.0)
-    parts = [
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 620 320" font-family="sans-serif" font-size="13">',
-        '<rect width="620" height="320" fill="white"/>',
-        '<text x="60" y="24" font-weight="bold">fit-base: seconds by the base\'s vertices</text>',
-        '<path d="M60,40V270H590" fill="none" stroke="#444"/>',
-        f'<path d="M{bar[0] - 6:.1f},{bar[1]:.1f}h12" stroke="#c07a00" stroke-width="3"/>',
-        f'<text x="{bar[0] - 10:.1f}" y="{bar[1] - 6:.1f}" text-anchor="end" fill="#c07a00">20 s at 50,000</text>',
-        f'<path d="M{"L".join(f"{x:.1f},{y:.1f}" for x, y in dots)}" fill="none" stroke="#2b6a8a" stroke-width="2"/>',
-    ]
-    for each, (x, y) in zip(found, dots, strict=True):
-        parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="#2b6a8a"/>')
-        parts.append(f'<text x="{x:.1f}" y="{y - 8:.1f}" text-anchor="middle">{each.seconds:.1f} s</text>')
-    for each in found[1:]:
-        x, _ = place(each.vertices, 0)
-        parts.append(f'<text x="{x:.1f}" y="288" text-anchor="middle">{each.vertices:,}</text>')
-    path.write_text("\n".join([*parts, "</svg>"]) + "\n", encoding="utf-8")
+    frame = plots.Frame(
+        60,
+        50,
+        530,
+        220,
+        1.05 * max(each.vertices for each in found),
+        1.2 * max(20.0, *(each.seconds for each in found)),
+    )
+    marks = {each.vertices: f"{each.vertices:,}" for each in found}
+    body = frame.drawn("fit-base: seconds", "vertices of the base", marks)
+    body += frame.line([(each.vertices, each.seconds) for each in found], plots.INKS[1])
+    x, y = frame.place(50_000, 20.0)
+    body.append(f'<path d="M{x - 6:.1f},{y:.1f}h12" stroke="{plots.INKS[3]}" stroke-width="3"/>')
+    body.append(
+        f'<text x="{x - 10:.1f}" y="{y - 6:.1f}" text-anchor="end" fill="{plots.INKS[3]}">20 s at 50,000</text>'
+    )
+    for each in found[1:]:  # the first two lie too near each other
+        x, y = frame.place(each.vertices, each.seconds)
+        body.append(f'<text x="{x:.1f}" y="{y - 8:.1f}" text-anchor="middle">{each.seconds:.1f} s</text>')
+    path.write_text(plots.picture(620, 320, body), encoding="utf-8")
 
 
 def _base(level: int):

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from . import plots
+
 PICTURE = Path(__file__).with_name("growth.svg")
 STEPS = ("assess", "cull-strays", "merge-layers", "denoise", "close")
 """Steps whose work goes with the points; the later ones see a surface of a chosen resolution."""
-_INKS = ("#8a5a2b", "#2b6a8a", "#4a7a2b", "#c07a00", "#7a2b5e")
 
 
 @dataclass(frozen=True)
@@ -43,38 +44,19 @@ def draw(found: Sequence[Growth], path: Path = PICTURE) -> None:
     """Write both plots as one SVG: microseconds and kilobytes for each point, over points."""
     time = [(each.step, each.points, 1e6 * each.seconds / each.points) for each in found]
     memory = [(each.step, each.points, 1024 * each.megabytes / each.points) for each in found]
-    body = _plot(time, 0, "µs for each point") + _plot(memory, 420, "kB for each point, at the peak")
-    path.write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 840 320" font-family="sans-serif" font-size="13">\n'
-        '<rect width="840" height="320" fill="white"/>\n' + "\n".join(body) + "\n</svg>\n",
-        encoding="utf-8",
-    )
+    body = _plot(time, 60, "µs for each point") + _plot(memory, 480, "kB for each point, at the peak")
+    steps = list(dict.fromkeys(each.step for each in found))
+    path.write_text(plots.picture(840, 360, body + plots.legend(steps, 60, 344)), encoding="utf-8")
 
 
 def _plot(values: Sequence[tuple[str, int, float]], left: float, title: str) -> list[str]:
-    """One plot 400 wide: a line a step, its values written at the points, axes from nought."""
-    most = max(points for _, points, _ in values)
-    top = 1.15 * max(value for _, _, value in values)
-    steps = list(dict.fromkeys(step for step, _, _ in values))
-
-    def place(points: float, value: float) -> tuple[float, float]:
-        return left + 50 + 310 * points / most, 270 - 220 * value / top
-
-    parts = [f'<text x="{left + 50}" y="24" font-weight="bold">{title}</text>']
-    parts.append(f'<path d="M{left + 50},50V270H{left + 370}" fill="none" stroke="#444"/>')
-    for points in sorted({points for _, points, _ in values}):
-        x, _ = place(points, 0)
-        parts.append(f'<text x="{x:.0f}" y="288" text-anchor="middle">{points / 1e6:g} M</text>')
-    for share in (0.0, 0.5, 1.0):
-        _, y = place(0, share * top / 1.15)
-        parts.append(f'<text x="{left + 44}" y="{y + 4:.0f}" text-anchor="end">{share * top / 1.15:.3g}</text>')
-    for number, step in enumerate(steps):
-        ink = _INKS[number % len(_INKS)]
-        line = [place(points, value) for name, points, value in values if name == step]
-        path = "L".join(f"{x:.1f},{y:.1f}" for x, y in line)
-        parts.append(f'<path d="M{path}" fill="none" stroke="{ink}" stroke-width="2"/>')
-        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{ink}"/>' for x, y in line]
-        parts.append(f'<text x="{left + 10 + 82 * number}" y="310" fill="{ink}">{step}</text>')
+    """One plot: a line a step over millions of points."""
+    sizes = sorted({points for _, points, _ in values})
+    frame = plots.Frame(left, 50, 330, 220, 1.05 * sizes[-1], 1.1 * max(value for _, _, value in values))
+    parts = frame.drawn(title, "million points", {points: f"{points / 1e6:g}" for points in sizes})
+    for number, step in enumerate(dict.fromkeys(step for step, _, _ in values)):
+        line = [(points, value) for name, points, value in values if name == step]
+        parts += frame.line(line, plots.INKS[number % len(plots.INKS)])
     return parts
 
 
