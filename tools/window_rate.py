@@ -1,10 +1,11 @@
 """Measures in the window of a real Blender how often it draws while a step runs; runs inside that Blender.
 
-    blender --factory-startup --python tools/window_rate.py -- CAPTURE [SECONDS]
+    blender --factory-startup --python tools/window_rate.py -- CAPTURE [SECONDS [end]]
 
 Loads the capture, presses Close and counts for so many seconds each: draws of our panel and of the 3D view with the
-view left alone, with the sidebar drawn all the while, and with the view turned all the while; and the longest time the
-window did not come round.
+view left alone, with the sidebar drawn all the while, and with the view turned all the while, then with hardly a dot of
+ours in it; and the longest time the window did not come round. With `end` it waits for what Close writes, else it
+cancels.
 """
 
 import sys
@@ -42,6 +43,7 @@ def counting() -> None:
 def measured(what: str, seconds: float, asked: str) -> Iterator[float]:
     """Count for so long, and say draws a second and the longest time between two rounds of the window's loop."""
     counts.update(panel=0, view=0)
+    canvas = next(each for each in view()[1].regions if each.type == "WINDOW")
     begun = last = time.perf_counter()
     busy = time.process_time()
     longest = 0.0
@@ -50,7 +52,7 @@ def measured(what: str, seconds: float, asked: str) -> Iterator[float]:
             next(each for each in view()[1].regions if each.type == "UI").tag_redraw()
         if asked == "view":
             view()[1].spaces[0].region_3d.view_rotation.rotate(Euler((0, 0, 0.05)))
-            view()[1].tag_redraw()
+            canvas.tag_redraw()  # as the host does when a hand turns the view: its sidebar is not drawn anew
         yield ROUND
         now = time.perf_counter()
         longest, last = max(longest, now - last - ROUND), now
@@ -76,8 +78,8 @@ def timed() -> None:
     operator.goes_on = run
 
 
-def rate(capture: Path, seconds: float) -> Iterator[float]:
-    """Load, press Close, measure, cancel."""
+def rate(capture: Path, seconds: float, to_the_end: bool) -> Iterator[float]:
+    """Load, press Close, measure, cancel or wait for what it writes."""
     enable()
     yield from sidebar_shown()
     counting()
@@ -92,15 +94,20 @@ def rate(capture: Path, seconds: float) -> Iterator[float]:
     yield from measured("left alone", seconds, "")
     yield from measured("sidebar asked for", seconds, "panel")
     yield from measured("turned", seconds, "view")
+    bpy.context.window_manager.canthus_overlays.points = 1000
+    yield from measured("turned, hardly a dot drawn", seconds, "view")
+    if not to_the_end:
+        press("stop", "EXEC_DEFAULT")
+        yield 1.0
+    while running():
+        yield 0.1
     print(f"longest stretch of our own work in the window: {counts['stretch']:.2f} s of the processor", flush=True)
-    press("stop", "EXEC_DEFAULT")
-    yield 1.0
 
 
 def start() -> None:
     """Read the words after `--` and begin."""
-    words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply"]
-    play(rate(Path(words[0]), float(words[1]) if len(words) > 1 else 5.0))
+    words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply", "5", "end"]
+    play(rate(Path(words[0]), float(words[1]) if len(words) > 1 else 5.0, "end" in words))
 
 
 start()

@@ -6,7 +6,8 @@ from types import SimpleNamespace
 import bpy
 import pytest
 from canthus.host.buttons.chain_operator import CANTHUS_OT_make
-from canthus.host.buttons.step_operator import BY_FILE, PieceOperator
+from canthus.host.buttons.piece_operator import PieceOperator
+from canthus.host.buttons.step_operator import BY_FILE
 from canthus.host.scene import scene_piece
 from canthus.steps.catalogue import all_steps, step_named
 from host.scene_state import state

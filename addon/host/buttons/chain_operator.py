@@ -7,7 +7,7 @@ from ...steps.step import Step
 from ..scene import scene_piece, states
 from ..scene.photo_images import with_marks
 from ..scene.settings import step_from, stored
-from .step_operator import PieceOperator
+from .piece_operator import PieceOperator
 
 
 class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):

@@ -10,12 +10,12 @@ from ...anatomy.skin.skin_regions import SKIN
 from ...geometry.errors import CanthusError, NotReady
 from ...job.wording import value_text
 from ..drawn import maps
-from ..scene import exchange, scene_piece
+from ..scene import columns, exchange, scene_piece
 from ..scene.modes import object_mode
 from ..scene.settings import RELATIVE
 from ..scene.wording import title
 from . import viewport
-from .step_operator import told
+from .piece_operator import told
 
 COLUMN = "deviation_mm"
 _FITS = [
@@ -63,7 +63,7 @@ class CANTHUS_OT_compare(bpy.types.Operator):
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
-        exchange.write_column(thing.data, COLUMN, found.values.astype(np.float32))
+        columns.write(thing.data, COLUMN, found.values.astype(np.float32))
         maps.paint(thing, COLUMN)
         viewport.show_colours(context)
         figures = [f"{word} {value_text(found.figures[f'{key}_mm'])}" for word, key in _WORDS.items()]

@@ -16,7 +16,7 @@ from ..scene.modes import object_mode
 from ..scene.settings import RELATIVE, copy_settings, properties_of, step_from, stored
 from ..scene.wording import description
 from . import viewport
-from .step_operator import PieceOperator, told
+from .piece_operator import PieceOperator, told
 
 _LOAD, _EXPORT = step_named("load"), step_named("export")
 

@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 
 from ..drawn import drawing
-from ..scene import exchange, scene_piece, states
+from ..scene import columns, exchange, scene_piece, states
 from . import viewport
 
 COLUMN = exchange.MASKED
@@ -37,7 +37,7 @@ def begin(thing: bpy.types.Object) -> None:
 def end(thing: bpy.types.Object) -> None:
     """Make a column of the mask, and show the head's own colours again."""
     data = thing.data
-    exchange.write_column(data, COLUMN, exchange.mask_of(data))
+    columns.write(data, COLUMN, exchange.mask_of(data))
     data.color_attributes.remove(data.color_attributes[exchange.MASK])
     if len(data.color_attributes):
         data.color_attributes.active_color = data.color_attributes[0]

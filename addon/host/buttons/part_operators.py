@@ -7,7 +7,7 @@ from ...geometry.mesh import Mesh
 from ...steps.detail.fit_hair import PART
 from ..scene import exchange, scene_piece, states
 from ..scene.modes import object_mode
-from .step_operator import told
+from .piece_operator import told
 
 
 class CANTHUS_OT_take_hair(bpy.types.Operator):

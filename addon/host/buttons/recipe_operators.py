@@ -10,7 +10,7 @@ from ...steps.step import Step
 from ..scene import scene_piece, states
 from ..scene.settings import fill_in, stored
 from .asking import OneFile
-from .step_operator import PieceOperator, told
+from .piece_operator import PieceOperator, told
 
 
 class CANTHUS_OT_save_recipe(OneFile, bpy.types.Operator):

@@ -1,174 +1,23 @@
-"""A button for each step, made from the step's declaration.
+"""A button for each step, made from its declaration: a light step works in place, a heavy one beside the window."""
 
-Pressed in a window, a light step works in place and a heavy one in a child process; called from Python, or without a
-window, every step works in place. Either way what comes of it is one undo step.
-"""
-
-import time
-from collections.abc import Collection, Sequence
 from typing import Any, ClassVar
 
 import bpy
-import numpy as np
 
-from ...geometry.errors import CanthusError
-from ...job.run import run
 from ...steps.catalogue import all_steps
 from ...steps.step import Step
-from ...steps.workpiece import Workpiece
-from ..drawn import drawing
 from ..scene import scene_piece, states
 from ..scene.brow_curves import with_brows
-from ..scene.modes import object_mode
 from ..scene.needs import needs_of
 from ..scene.photo_images import with_marks
 from ..scene.settings import copy_settings, draw_settings, identifier, properties_of, step_from, stored
-from ..scene.wording import as_shown, description, title
-from . import viewport
-from .child import Child
+from ..scene.wording import description, title
+from .piece_operator import PieceOperator
 
 BY_FILE = ("load", "export")
 """Steps whose button asks for a file or folder first: written by hand in `files_operator`."""
-_STOP = {"ESC"}
-_SEEN = 0.003
-"""Least progress that is seen on a bar as wide as the sidebar."""
-
-
-class PieceOperator:
-    """What the buttons that work on the workpiece share. `steps_to_run` says what they do to it."""
-
-    child: Child | None = None
-    before: Workpiece | None = None
-    after: Workpiece | None = None
-    steps: Sequence[Step] = ()
-    begun = 0.0
-    collection_uid: int = 0
-    steps_named = ""
-    """The one step's name, which need not stand before each word of its progress."""
-    spared: ClassVar[Collection[str]] = ()
-    """Steps whose refusal does not end the work: see `job/run.py`."""
-
-    def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
-        raise NotImplementedError
-
-    def execute(self, context: bpy.types.Context) -> set[str]:
-        try:
-            with object_mode(context):
-                collection = scene_piece.piece_collection(context)
-                before = self.piece_before(context)
-                after = run(self.steps_to_run(context), before, spared=self.spared)
-                put_back(context, collection, before, after)
-        except CanthusError as error:
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        self.tell(after)
-        return {"FINISHED"}
-
-    def piece_before(self, context: bpy.types.Context) -> Workpiece:
-        return scene_piece.read_piece(scene_piece.piece_collection(context), context.scene)
-
-    def start(self, context: bpy.types.Context) -> set[str]:
-        """Begin: the work goes on from a timer, a stretch at a time, so that the window comes round between."""
-        try:
-            self.steps = self.steps_to_run(context)
-        except CanthusError as error:
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        self.collection_uid = scene_piece.piece_collection(context).session_uid
-        self.timer = context.window_manager.event_timer_add(0.1, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        progress = context.window_manager.canthus
-        progress.stop, progress.title, progress.running = False, self.bl_label, True
-        self.begun = time.monotonic()
-        self.show_progress(context, 0.0, "reading the scene")
-        drawing.redraw(context)
-        return {"RUNNING_MODAL"}
-
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if (event.type in _STOP and event.value == "PRESS") or context.window_manager.canthus.stop:
-            self.cancel(context)
-            self.report({"INFO"}, f"{self.bl_label} stopped, nothing has changed")
-            return {"CANCELLED"}
-        if event.type != "TIMER":
-            return {"PASS_THROUGH"}
-        try:
-            if self.goes_on(context):
-                return {"RUNNING_MODAL"}
-        except CanthusError as error:
-            self.cancel(context)
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        self.end_progress(context)
-        self.tell(self.after)
-        return {"FINISHED"}
-
-    def goes_on(self, context: bpy.types.Context) -> bool:
-        """One stretch of the work: read the scene, hand it over, look at the child, take back, write; False at the end.
-
-        Raises
-        ------
-        CanthusError
-            What the step says, or what is wrong with the scene. Nothing has been written.
-        """
-        if self.before is None:
-            with object_mode(context):
-                self.before = self.piece_before(context)
-        elif self.after is not None:
-            with object_mode(context):
-                put_back(context, self.collection_again(context), self.before, self.after)
-            return False
-        elif self.child is None:
-            self.child = Child(self.before, self.steps, self.spared)
-        elif self.child.look():
-            what = self.child.what.removeprefix(f"{self.steps_named}: ")
-            self.show_progress(context, self.child.fraction, "beginning" if what == self.steps_named else what)
-        else:
-            child, self.child = self.child, None
-            self.after = child.result()
-        return True
-
-    def cancel(self, context: bpy.types.Context) -> None:
-        """The host calls this too, when a file is loaded or it quits in the middle."""
-        if self.child is not None:
-            self.child.stop()
-            self.child = None
-        self.end_progress(context)
-
-    def collection_again(self, context: bpy.types.Context) -> bpy.types.Collection:
-        """The collection the work began with. References do not outlive an undo, so it is looked up."""
-        for collection in scene_piece.pieces_in(context.scene):
-            if collection.session_uid == self.collection_uid:
-                return collection
-        raise CanthusError("the head was taken away while the work ran: nothing was written")
-
-    def show_progress(self, context: bpy.types.Context, fraction: float, what: str) -> None:
-        """Say how far it is. Only the sidebar is drawn anew: the view has not changed, and may be slow to draw."""
-        progress, what = context.window_manager.canthus, as_shown(what)
-        seconds = int(time.monotonic() - self.begun)
-        near = abs(progress.fraction - fraction) < _SEEN
-        if near and (progress.what, progress.seconds) == (what, seconds):
-            return
-        progress.fraction, progress.what, progress.seconds = fraction, what, seconds
-        context.workspace.status_text_set(f"{self.bl_label}: {what}   {seconds} s   Esc: Cancel")
-        redraw_sidebars(context)
-
-    def end_progress(self, context: bpy.types.Context) -> None:
-        context.window_manager.canthus.running = False
-        if getattr(self, "timer", None) is not None:
-            context.window_manager.event_timer_remove(self.timer)
-            self.timer = None
-        if context.workspace is not None:
-            context.workspace.status_text_set(None)
-        redraw_sidebars(context)
-        drawing.redraw(context)
-
-    def tell(self, after: Workpiece) -> None:
-        """One line on what was done, and what the sculptor must know."""
-        new = after.notes[len(self.before.notes) if self.before else 0 :] if self.before else ()
-        for note in new:
-            self.report({"WARNING"}, as_shown(note))
-        done = after.history[-1]
-        self.report({"INFO"}, f"{title(done.name)} done in {done.seconds:.1f} s")
+LIGHT_UP_TO = 1_000_000
+"""Points and vertices of a head up to which light steps answer within half a second; on more they too go beside."""
 
 
 class StepOperator(PieceOperator):
@@ -197,38 +46,10 @@ class StepOperator(PieceOperator):
         return outcome
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if self.step.LIGHT or bpy.app.background or context.window is None:
+        at_once = self.step.LIGHT and scene_piece.size(scene_piece.piece_collection(context)) <= LIGHT_UP_TO
+        if at_once or bpy.app.background or context.window is None:
             return self.execute(context)
         return self.start(context)
-
-
-def put_back(context: bpy.types.Context, collection: bpy.types.Collection, before: Workpiece, after: Workpiece) -> None:
-    """Write what came of the work into the scene, and let the view follow a head that has grown, shrunk or turned."""
-    thing = context.view_layer.objects.active
-    scene_piece.write_piece(after, context.scene, collection, before)
-    if thing is None or thing.name not in collection.objects:
-        return
-    if not np.array_equal(after.frame, before.frame):
-        viewport.show_piece(context, collection)
-    elif before.head is None and after.head is not None:
-        viewport.show_piece(context, collection, turned=None)
-    elif not before.landmarks and after.landmarks:
-        viewport.face(context, collection, after)
-
-
-def redraw_sidebars(context: bpy.types.Context) -> None:
-    """Have the tabs of every 3D view drawn again."""
-    for window in context.window_manager.windows:
-        for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                for region in area.regions:
-                    if region.type == "UI":
-                        region.tag_redraw()
-
-
-def told(error: CanthusError) -> str:
-    """An error's line as the host shows it."""
-    return as_shown(str(error))
 
 
 def operator_for(step: type[Step]) -> type:

@@ -53,6 +53,16 @@ def show_piece(
     look_at(context, thing, turned)
 
 
+def follow(context: bpy.types.Context, collection: bpy.types.Collection, before: Workpiece, after: Workpiece) -> None:
+    """Let the view follow a head that has grown, shrunk or turned, or whose face is known since."""
+    if not np.array_equal(after.frame, before.frame):
+        show_piece(context, collection)
+    elif before.head is None and after.head is not None:
+        show_piece(context, collection, turned=None)
+    elif not before.landmarks and after.landmarks:
+        face(context, collection, after)
+
+
 def face(context: bpy.types.Context, collection: bpy.types.Collection, piece: Workpiece) -> None:
     """Look at the face; where too few landmarks are sure to tell which way it looks, the view stays as it is."""
     try:

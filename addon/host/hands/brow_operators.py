@@ -5,7 +5,7 @@ import numpy as np
 
 from ...geometry.errors import CanthusError
 from ...steps.detail.brows import Brows
-from ..buttons.step_operator import told
+from ..buttons.piece_operator import told
 from ..scene import brow_curves, curves, exchange, scene_piece, states
 from ..scene.modes import object_mode
 from ..scene.settings import step_from, stored

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import CanthusError, NotReady
 from ...steps.workpiece import Landmark, Workpiece
-from ..buttons.step_operator import told
+from ..buttons.piece_operator import told
 from ..scene import looks, scene_piece, states
 from ..scene.choices import mark_items
 from ..scene.modes import object_mode

@@ -6,7 +6,7 @@ from ...files.photo_marks import read_photo_marks
 from ...geometry.errors import CanthusError, NotReady
 from ...steps.catalogue import step_named
 from ..buttons.asking import OneFile
-from ..buttons.step_operator import told
+from ..buttons.piece_operator import told
 from ..scene import exchange, photo_cameras, photo_images, scene_piece, states
 from ..scene.choices import PHOTO_MARKS
 from ..scene.modes import object_mode

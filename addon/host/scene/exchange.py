@@ -2,8 +2,8 @@
 
 Blender keeps coordinates in 32 bits: half a ten-thousandth of a millimetre on a life-size head. So that a head can
 pass through a scene between two steps without changing by a single bit, what the rounding took is kept beside the
-points in attributes of their own (`FINE`) and added when they are read again. It is far below anything seen or printed,
-so it does no harm after the mesh has been edited by hand.
+points in attributes of their own (`columns.FINE`) and added when they are read again. It is far below anything seen or
+printed, so it does no harm after the mesh has been edited by hand.
 """
 
 import bpy
@@ -14,9 +14,8 @@ from numpy.typing import NDArray
 from ...geometry.cloud import Cloud
 from ...geometry.errors import BadMesh
 from ...geometry.mesh import Mesh
+from . import columns
 
-FINE = (".canthus_fine", ".canthus_finer")
-"""What rounding to 32 bits took, and what rounding that took: the three together are the 64 bits they came from."""
 NORMAL = "canthus_normal"
 COLOUR = "Color"
 MAP, PAINT, MASK = "Canthus Map", "Canthus Paint", "Canthus Mask"
@@ -26,7 +25,6 @@ mask in hand (see `masks`)."""
 MASKED = "relief"
 """The column a mask in hand is read as."""
 POINTS_MODIFIER = "Canthus Points"
-_KINDS = {"FLOAT": ("value", np.float32), "INT": ("value", np.int32), "BOOLEAN": ("value", np.bool_)}
 
 
 def millimetres_per_unit(scene: bpy.types.Scene) -> float:
@@ -74,7 +72,7 @@ def points_of(mesh: bpy.types.Mesh) -> NDArray[np.float64]:
     """(n, 3) positions in mesh units, with the digits kept beside them."""
     points = np.empty((len(mesh.vertices), 3), np.float32)
     mesh.vertices.foreach_get("co", points.ravel())
-    return _with_rest(mesh, points, "")
+    return columns.with_rest(mesh, points, "")
 
 
 def triangles_of(mesh: bpy.types.Mesh) -> NDArray[np.int32]:
@@ -119,101 +117,48 @@ def read_object(thing: bpy.types.Object, unit: float) -> Mesh | Cloud:
 def new_data(name: str, thing: Mesh | Cloud, unit: float) -> bpy.types.Mesh:
     """A new mesh datablock that holds `thing`, in units of the scene."""
     mesh = bpy.data.meshes.new(name)
+    mesh.vertices.add(len(thing.vertices if isinstance(thing, Mesh) else thing.points))
+    write_points(mesh, thing, unit)
     if isinstance(thing, Mesh):
-        _fill(mesh, thing.vertices / unit, thing.triangles)
-    else:
-        _fill(mesh, thing.points / unit, np.empty((0, 3), np.int32))
-        if thing.normals is not None:
-            rough = thing.normals.astype(np.float32)
-            mesh.attributes.new(NORMAL, "FLOAT_VECTOR", "POINT").data.foreach_set("vector", rough.ravel())
-            _keep_rest(mesh, thing.normals, f"_{NORMAL}")
+        _join(mesh, thing.triangles)
     if thing.colours is not None:
         rgba = np.full((len(thing.colours), 4), 255, np.uint8)
         rgba[:, :3] = thing.colours
         colour = mesh.color_attributes.new(COLOUR, "BYTE_COLOR", "POINT")
         colour.data.foreach_set("color_srgb", (rgba / np.float32(255)).astype(np.float32).ravel())
         mesh.color_attributes.active_color = mesh.color_attributes[COLOUR]
-    for column, values in thing.columns.items():
-        write_column(mesh, column, np.asarray(values))
+    for name_of, values in thing.columns.items():
+        columns.write(mesh, name_of, np.asarray(values))
     mesh.update()
     return mesh
 
 
-def write_column(mesh: bpy.types.Mesh, name: str, values: NDArray[np.generic]) -> None:
-    """Store one value a vertex under `name`, replacing what was there; nothing is rounded."""
-    if name in mesh.attributes:
-        mesh.attributes.remove(mesh.attributes[name])
-    if values.dtype == np.bool_:
-        mesh.attributes.new(name, "BOOLEAN", "POINT").data.foreach_set("value", values)
-    elif np.issubdtype(values.dtype, np.integer):
-        mesh.attributes.new(name, "INT", "POINT").data.foreach_set("value", values.astype(np.int32))
-    else:
-        rough = values.astype(np.float32)
-        mesh.attributes.new(name, "FLOAT", "POINT").data.foreach_set("value", rough)
-        _keep_rest(mesh, values.astype(np.float64), f"_{name}")
+def write_points(mesh: bpy.types.Mesh, thing: Mesh | Cloud, unit: float) -> None:
+    """Give a mesh of as many vertices the places, and a cloud's normals, in units of the scene."""
+    places = (thing.vertices if isinstance(thing, Mesh) else thing.points) / unit
+    mesh.attributes["position"].data.foreach_set("vector", places.astype(np.float32).ravel())
+    columns.keep_rest(mesh, places, "")
+    if isinstance(thing, Cloud) and thing.normals is not None:
+        normals = mesh.attributes.get(NORMAL) or mesh.attributes.new(NORMAL, "FLOAT_VECTOR", "POINT")
+        normals.data.foreach_set("vector", thing.normals.astype(np.float32).ravel())
+        columns.keep_rest(mesh, thing.normals, f"_{NORMAL}")
 
 
-def _fill(mesh: bpy.types.Mesh, vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> None:
-    """Build the geometry in bulk, far faster than `from_pydata`. Attributes named with a dot are the host's own."""
-    rough = vertices.astype(np.float32)
-    mesh.vertices.add(len(vertices))
-    mesh.attributes["position"].data.foreach_set("vector", rough.ravel())
-    if len(triangles):
-        mesh.loops.add(3 * len(triangles))
-        mesh.attributes[".corner_vert"].data.foreach_set("value", triangles.ravel().astype(np.int32))
-        mesh.polygons.add(len(triangles))
-        mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * len(triangles), 3, dtype=np.int32))
-        mesh.update(calc_edges=True)
-    _keep_rest(mesh, vertices, "")
-
-
-def _keep_rest(mesh: bpy.types.Mesh, values: NDArray[np.float64], ending: str) -> None:
-    """Keep what rounding (n,) or (n, 3) values to 32 bits takes, under the names of `FINE` with an ending."""
-    kind, member = ("FLOAT", "value") if values.ndim == 1 else ("FLOAT_VECTOR", "vector")
-    rest = values - values.astype(np.float32)
-    for name in FINE:
-        if name + ending in mesh.attributes:
-            mesh.attributes.remove(mesh.attributes[name + ending])
-        if not rest.any():
-            continue
-        rough = rest.astype(np.float32)
-        mesh.attributes.new(name + ending, kind, "POINT").data.foreach_set(member, rough.ravel())
-        rest = rest - rough
-
-
-def _with_rest(mesh: bpy.types.Mesh, rough: NDArray[np.float32], ending: str) -> NDArray[np.float64]:
-    """32-bit values with what was kept of their rounding added, the least first, so that no bit is lost again."""
-    kind, member = ("FLOAT", "value") if rough.ndim == 1 else ("FLOAT_VECTOR", "vector")
-    whole = np.zeros(rough.shape)
-    for name in reversed(FINE):
-        kept = mesh.attributes.get(name + ending)
-        if kept is not None and kept.data_type == kind and len(kept.data) == len(rough):
-            rest = np.empty_like(rough)
-            kept.data.foreach_get(member, rest.ravel())
-            whole += rest
-    return whole + rough
-
-
-def _values(attribute: bpy.types.Attribute) -> NDArray[np.generic]:
-    member, kind = _KINDS[attribute.data_type]
-    values = np.empty(len(attribute.data), kind)
-    attribute.data.foreach_get(member, values)
-    return values
+def _join(mesh: bpy.types.Mesh, triangles: NDArray[np.int32]) -> None:
+    """Build the faces in bulk, far faster than `from_pydata`. Attributes named with a dot are the host's own."""
+    if not len(triangles):
+        return
+    mesh.loops.add(3 * len(triangles))
+    mesh.attributes[".corner_vert"].data.foreach_set("value", triangles.ravel().astype(np.int32))
+    mesh.polygons.add(len(triangles))
+    mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * len(triangles), 3, dtype=np.int32))
+    mesh.update(calc_edges=True)
 
 
 def _columns(mesh: bpy.types.Mesh) -> dict[str, NDArray[np.generic]]:
-    """What each vertex carries, of the kinds written here; hidden flags are the host's own business."""
-    columns: dict[str, NDArray[np.generic]] = {}
-    for attribute in mesh.attributes:
-        name = attribute.name
-        if name.startswith(".") or attribute.domain != "POINT" or attribute.data_type not in _KINDS:
-            continue
-        columns[name] = _values(attribute)
-        if attribute.data_type == "FLOAT" and f"{FINE[0]}_{name}" in mesh.attributes:
-            columns[name] = _with_rest(mesh, columns[name], f"_{name}")
-    if MASK in mesh.color_attributes:
-        columns[MASKED] = mask_of(mesh)
-    return columns
+    """What each vertex carries, a mask in hand among it."""
+    found = columns.read(mesh)
+    return {**found, MASKED: mask_of(mesh)} if MASK in mesh.color_attributes else found
 
 
 def mask_of(mesh: bpy.types.Mesh) -> NDArray[np.float64]:
@@ -241,7 +186,7 @@ def _normals(mesh: bpy.types.Mesh) -> NDArray[np.float64] | None:
         return None
     normals = np.empty((len(mesh.vertices), 3), np.float32)
     mesh.attributes[NORMAL].data.foreach_get("vector", normals.ravel())
-    return _with_rest(mesh, normals, f"_{NORMAL}")
+    return columns.with_rest(mesh, normals, f"_{NORMAL}")
 
 
 def _sensors(thing: bpy.types.Object) -> NDArray[np.float64] | None:

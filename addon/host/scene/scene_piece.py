@@ -5,7 +5,6 @@ saved by the extension are the same, and another program can read them. Landmark
 curves: they can be seen, listed, moved by hand, and what was moved by hand is what counts.
 """
 
-import dataclasses
 import json
 from typing import Any
 
@@ -19,6 +18,7 @@ from ...geometry.mesh import Mesh
 from ...job import store
 from ...steps.workpiece import Workpiece
 from . import brow_curves, exchange, looks, photo_cameras
+from .new_shapes import NewShapes, shapes_in
 from .roles import ROLE
 from .roles import object_with as object_with  # others ask for both here
 from .roles import role_of as role_of
@@ -106,6 +106,11 @@ def bare_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Work
     )
 
 
+def size(collection: bpy.types.Collection) -> int:
+    """Points and vertices of all its shapes."""
+    return sum(len(thing.data.vertices) for thing in collection.objects if thing.type == "MESH")
+
+
 def refuse_linked(collection: bpy.types.Collection) -> None:
     """Raises `BadMesh` where the head belongs to another file, which cannot be written from here."""
     for each in (collection, *collection.objects):
@@ -118,29 +123,28 @@ def write_piece(
     scene: bpy.types.Scene,
     collection: bpy.types.Collection | None = None,
     before: Workpiece | None = None,
+    new: NewShapes | None = None,
 ) -> bpy.types.Collection:
     """Put the workpiece into the scene, or bring its collection up to date.
 
     Only what differs from `before` (the workpiece as it was read) is written, so an undo step holds no more than
-    what changed.
+    what changed. `new` is that, where it was made beforehand.
     """
     if collection is None:
         collection = bpy.data.collections.new(f"Canthus {piece.name}")
         scene.collection.children.link(collection)
     unit = exchange.millimetres_per_unit(scene)
-    shapes: dict[str, Mesh | Cloud | None] = {"scan": piece.scan, "skin": piece.skin, "head": piece.head}
-    shapes |= {f"parts/{name}": mesh for name, mesh in piece.parts.items()}
-    old = {} if before is None else {"scan": before.scan, "skin": before.skin, "head": before.head}
-    old |= {} if before is None else {f"parts/{name}": mesh for name, mesh in before.parts.items()}
-    written: dict[int, bpy.types.Mesh] = {}
-    for role, shape in shapes.items():
-        if shape is not None and not same_shape(shape, old.get(role)):
-            twin = written.get(id(shape))  # a copy shares its arrays with the first: the head is its own skin at first
-            data = exchange.new_data(piece.name, shape, unit) if twin is None else twin.copy()
-            written[id(shape)] = _put_shape(collection, role, data, shape, unit, piece).data
+    shapes = shapes_in(piece)
+    new = new or NewShapes(piece, before, collection, unit)
+    while new.go_on():
+        pass
+    while new.go_on():
+        pass
+    for role, shape in new.wanted.items():
+        _put_shape(collection, role, new.take(role), shape, unit, piece)
     for thing in list(collection.objects):
         role = role_of(thing)
-        if (role in SHAPES or role.startswith("parts/")) and shapes.get(role) is None:
+        if (role in SHAPES or role.startswith("parts/")) and role not in shapes:
             bpy.data.objects.remove(thing)
     put_landmarks(collection, piece, unit)
     put_eyes(collection, piece, unit)
@@ -160,23 +164,6 @@ def record_of(piece: Workpiece) -> str:
     facts["frame"] = piece.frame.tolist()
     facts["openings"] = {str(k): eye.opening.tolist() for k, eye in enumerate(piece.eyes) if eye.opening is not None}
     return json.dumps(facts)
-
-
-def same_shape(one: Mesh | Cloud | None, other: Mesh | Cloud | None) -> bool:
-    """Whether two shapes hold the same, to the last bit of position and column."""
-    if one is other:
-        return True
-    if one is None or other is None or type(one) is not type(other):
-        return False
-    arrays, others = (
-        {**{each.name: getattr(shape, each.name) for each in dataclasses.fields(shape)}, **shape.columns}
-        for shape in (one, other)
-    )
-    if arrays.keys() != others.keys():
-        return False
-    return all(
-        np.array_equal(arrays[name], others[name]) for name in arrays if name != "columns" and arrays[name] is not None
-    ) and all((arrays[name] is None) == (others[name] is None) for name in arrays)
 
 
 def _put_shape(

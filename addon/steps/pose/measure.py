@@ -19,6 +19,7 @@ class MeasureHead(Step):
 
     NAME: ClassVar[str] = "measure"
     STAGE: ClassVar[str] = "pose"
+    LIGHT: ClassVar[bool] = True
 
     size_limit: float = setting(
         1.3, low=1.05, high=3.0, help="Times larger or smaller than a mean adult at which the unit is doubted"

@@ -31,6 +31,7 @@ class Pose(Step):
 
     NAME: ClassVar[str] = "pose"
     STAGE: ClassVar[str] = "pose"
+    LIGHT: ClassVar[bool] = True
 
     up: tuple[float, ...] = setting((), kind="point", help="Direction of the crown, instead of the landmarks: x,y,z")
     front: tuple[float, ...] = setting((), kind="point", help="Direction the face looks in, instead of the landmarks")

@@ -16,6 +16,7 @@ class Smooth(Step):
 
     NAME = "smooth"
     STAGE = "surface"
+    LIGHT = True
 
     passes: int = setting(10, low=1, high=500, help="Double steps: one that shrinks, one that swells")
     strength: float = setting(0.5, low=0.05, high=0.95, help="Share of the way to its neighbours' mean a vertex goes")

@@ -1,0 +1,208 @@
+"""A button that works on the workpiece: in place, or in a child process beside the window that stops at Esc.
+
+Pressed in a window, heavy work goes on a stretch at a time from a timer; called from Python, or without a window, it is
+done in place. Either way what comes of it is one undo step.
+"""
+
+import time
+from collections.abc import Collection, Sequence
+from typing import ClassVar
+
+import bpy
+
+from ...geometry.errors import CanthusError
+from ...job.run import run
+from ...steps.step import Step
+from ...steps.workpiece import Workpiece
+from ..drawn import drawing
+from ..scene import exchange, scene_piece
+from ..scene.modes import object_mode
+from ..scene.new_shapes import NewShapes
+from ..scene.wording import as_shown, title
+from . import viewport
+from .child import Child
+
+_STOP = {"ESC"}
+_SEEN = 0.003
+"""Least progress that is seen on a bar as wide as the sidebar."""
+
+
+class PieceOperator:
+    """What the buttons that work on the workpiece share. `steps_to_run` says what they do to it."""
+
+    child: Child | None = None
+    before: Workpiece | None = None
+    after: Workpiece | None = None
+    new: NewShapes | None = None
+    steps: Sequence[Step] = ()
+    begun = 0.0
+    collection_uid: int = 0
+    steps_named = ""
+    """The one step's name, which need not stand before each word of its progress."""
+    spared: ClassVar[Collection[str]] = ()
+    """Steps whose refusal does not end the work: see `job/run.py`."""
+
+    def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
+        raise NotImplementedError
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        try:
+            with object_mode(context):
+                collection = scene_piece.piece_collection(context)
+                before = self.piece_before(context)
+                after = run(self.steps_to_run(context), before, spared=self.spared)
+                put_back(context, collection, before, after)
+        except CanthusError as error:
+            self.report({"ERROR"}, told(error))
+            return {"CANCELLED"}
+        self.tell(after)
+        return {"FINISHED"}
+
+    def piece_before(self, context: bpy.types.Context) -> Workpiece:
+        return scene_piece.read_piece(scene_piece.piece_collection(context), context.scene)
+
+    def start(self, context: bpy.types.Context) -> set[str]:
+        """Begin: the work goes on from a timer, a stretch at a time, so that the window comes round between."""
+        try:
+            self.steps = self.steps_to_run(context)
+        except CanthusError as error:
+            self.report({"ERROR"}, told(error))
+            return {"CANCELLED"}
+        self.collection_uid = scene_piece.piece_collection(context).session_uid
+        self.timer = context.window_manager.event_timer_add(0.1, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        progress = context.window_manager.canthus
+        progress.stop, progress.title, progress.running = False, self.bl_label, True
+        self.begun = time.monotonic()
+        self.show_progress(context, 0.0, "reading the scene")
+        drawing.redraw(context)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        if (event.type in _STOP and event.value == "PRESS") or context.window_manager.canthus.stop:
+            self.cancel(context)
+            self.report({"INFO"}, f"{self.bl_label} stopped, nothing has changed")
+            return {"CANCELLED"}
+        if event.type != "TIMER":
+            return {"PASS_THROUGH"}
+        try:
+            if self.goes_on(context):
+                return {"RUNNING_MODAL"}
+        except CanthusError as error:
+            self.cancel(context)
+            self.report({"ERROR"}, told(error))
+            return {"CANCELLED"}
+        self.end_progress(context)
+        self.tell(self.after)
+        return {"FINISHED"}
+
+    def goes_on(self, context: bpy.types.Context) -> bool:
+        """One stretch of the work: read the scene, hand it over, look at the child, take back, write; False at the end.
+
+        Raises
+        ------
+        CanthusError
+            What the step says, or what is wrong with the scene. Nothing has been written.
+        """
+        if self.before is None:
+            with object_mode(context):
+                self.before = self.piece_before(context)
+        elif self.after is not None:
+            return self.written_a_stretch(context)
+        elif self.child is None:
+            self.child = Child(self.before, self.steps, self.spared)
+        elif self.child.look():
+            what = self.child.what.removeprefix(f"{self.steps_named}: ")
+            self.show_progress(context, self.child.fraction, "beginning" if what == self.steps_named else what)
+        else:
+            child, self.child = self.child, None
+            self.after = child.result()
+        return True
+
+    def written_a_stretch(self, context: bpy.types.Context) -> bool:
+        """Make one more of the meshes that come of the work; with the last of them put all into the scene: False."""
+        collection = self.collection_again(context)
+        if self.new is None:
+            self.show_progress(context, 1.0, "writing the scene")
+            unit = exchange.millimetres_per_unit(context.scene)
+            self.new = NewShapes(self.after, self.before, collection, unit)
+        if self.new.go_on():
+            return True
+        with object_mode(context):
+            put_back(context, collection, self.before, self.after, self.new)
+        return False
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """The host calls this too, when a file is loaded or it quits in the middle."""
+        if self.new is not None:
+            self.new.drop()
+            self.new = None
+        if self.child is not None:
+            self.child.stop()
+            self.child = None
+        self.end_progress(context)
+
+    def collection_again(self, context: bpy.types.Context) -> bpy.types.Collection:
+        """The collection the work began with. References do not outlive an undo, so it is looked up."""
+        for collection in scene_piece.pieces_in(context.scene):
+            if collection.session_uid == self.collection_uid:
+                return collection
+        raise CanthusError("the head was taken away while the work ran: nothing was written")
+
+    def show_progress(self, context: bpy.types.Context, fraction: float, what: str) -> None:
+        """Say how far it is. Only the sidebar is drawn anew: the view has not changed, and may be slow to draw."""
+        progress, what = context.window_manager.canthus, as_shown(what)
+        seconds = int(time.monotonic() - self.begun)
+        near = abs(progress.fraction - fraction) < _SEEN
+        if near and (progress.what, progress.seconds) == (what, seconds):
+            return
+        progress.fraction, progress.what, progress.seconds = fraction, what, seconds
+        context.workspace.status_text_set(f"{self.bl_label}: {what}   {seconds} s   Esc: Cancel")
+        redraw_sidebars(context)
+
+    def end_progress(self, context: bpy.types.Context) -> None:
+        context.window_manager.canthus.running = False
+        if getattr(self, "timer", None) is not None:
+            context.window_manager.event_timer_remove(self.timer)
+            self.timer = None
+        if context.workspace is not None:
+            context.workspace.status_text_set(None)
+        redraw_sidebars(context)
+        drawing.redraw(context)
+
+    def tell(self, after: Workpiece) -> None:
+        """One line on what was done, and what the sculptor must know."""
+        new = after.notes[len(self.before.notes) if self.before else 0 :] if self.before else ()
+        for note in new:
+            self.report({"WARNING"}, as_shown(note))
+        done = after.history[-1]
+        self.report({"INFO"}, f"{title(done.name)} done in {done.seconds:.1f} s")
+
+
+def put_back(
+    context: bpy.types.Context,
+    collection: bpy.types.Collection,
+    before: Workpiece,
+    after: Workpiece,
+    new: NewShapes | None = None,
+) -> None:
+    """Write what came of the work into the scene, and let the view follow."""
+    thing = context.view_layer.objects.active
+    scene_piece.write_piece(after, context.scene, collection, before, new)
+    if thing is not None and thing.name in collection.objects:
+        viewport.follow(context, collection, before, after)
+
+
+def redraw_sidebars(context: bpy.types.Context) -> None:
+    """Have the tabs of every 3D view drawn again."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "VIEW_3D":
+                for region in area.regions:
+                    if region.type == "UI":
+                        region.tag_redraw()
+
+
+def told(error: CanthusError) -> str:
+    """An error's line as the host shows it."""
+    return as_shown(str(error))
