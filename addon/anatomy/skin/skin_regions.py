@@ -14,7 +14,7 @@ from .base_head import REGION_COLUMN, REGIONS, own_base
 
 SKIN = (*REGIONS, "forehead", "chin", "beard")
 """Regions of the base, with the face divided: over the brows, round the mouth (`beard`), under it (`chin`)."""
-_FEWEST = 6
+FEWEST = 6
 
 
 def skin_regions(mesh: Mesh, marks: Mapping[str, NDArray[np.float64]]) -> NDArray[np.int64]:
@@ -31,7 +31,7 @@ def skin_regions(mesh: Mesh, marks: Mapping[str, NDArray[np.float64]]) -> NDArra
         Too few landmarks to know where nose and lips are.
     """
     marks = {name: place for name, place in marks.items() if name != "vertex"}
-    if len(marks) < _FEWEST:
+    if len(marks) < FEWEST:
         raise NotReady(f"{len(marks)} landmarks do not tell nose from lips: run landmarks first")
     if REGION_COLUMN in mesh.columns:
         region = np.asarray(mesh.columns[REGION_COLUMN]).astype(np.int64)

@@ -6,7 +6,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.skin.skin_regions import SKIN
+from ...anatomy.skin.skin_regions import FEWEST, SKIN
 from ...geometry.errors import CanthusError, NotReady
 from ...job.wording import value_text
 from ..drawn import maps
@@ -94,11 +94,13 @@ def _other(context: bpy.types.Context, thing: bpy.types.Object) -> bpy.types.Obj
 
 
 def _marks(context: bpy.types.Context, thing: bpy.types.Object) -> dict[str, NDArray[np.float64]]:
-    """The landmarks of the head the shape belongs to; none for a shape from elsewhere."""
+    """The landmarks of the head the shape belongs to; none for one from elsewhere, or where too few tell regions."""
     collection = scene_piece.piece_collection(context)
     if collection is None or not scene_piece.role_of(thing):
         return {}
     landmarks = scene_piece.bare_piece(collection, context.scene).landmarks
+    if len(landmarks.keys() - {"vertex"}) < FEWEST:
+        return {}
     return {name: np.asarray(mark.position) for name, mark in landmarks.items()}
 
 
