@@ -95,10 +95,11 @@ class EarPlane:
         return self._middle + way * (reach * share)[:, None] * self._stretch
 
     def around(self, count: int, off: float | NDArray[np.float64]) -> Points:
-        """(count, 2) places `off` mm outside the outline."""
+        """(count, 2) places `off` mm outside the outline, along the spokes: square to it, they would crowd before the
+        notch over the tragus.
+        """
         line = self.outline(np.ones(count), count)
-        ahead = np.roll(line, -2, axis=0) - np.roll(line, 2, axis=0)
-        away = np.stack([ahead[:, 1], -ahead[:, 0]], axis=1)
+        away = line - self._middle
         away /= np.linalg.norm(away, axis=1, keepdims=True)
         return line + np.broadcast_to(off, count)[:, None] * away
 
