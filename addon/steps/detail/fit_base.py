@@ -200,23 +200,19 @@ def _colours(vertices: NDArray[np.float64], piece: Workpiece) -> NDArray[np.uint
 
 
 def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
-    """The quads as triangles, every rim closed round a vertex in its middle, the regions as a column."""
+    """The quads as triangles, every rim closed, the regions as a column."""
     from ...anatomy.skin.base_head import REGION_COLUMN
-    from ...geometry.quad_meshes.quads import as_triangles, rims_of
+    from ...geometry.quad_meshes.capping import capped
 
-    vertices, triangles = [head.vertices], [as_triangles(head.vertices, head.quads)]
+    mesh, beside = capped(head.vertices, head.quads)
     region = np.zeros(len(head.vertices), np.uint8)
+    columns = {}
     if head.region is not None:
         region[head.quads] = head.region[:, None]
-    rims = rims_of(head.quads)
-    for number, rim in enumerate(rims):
-        middle = np.full(len(rim), len(head.vertices) + number)
-        vertices.append(head.vertices[rim].mean(axis=0)[None])
-        triangles.append(np.stack([np.roll(rim, -1), rim, middle], axis=1).astype(np.int32))
-        region = np.append(region, region[rim[0]])
-        colours = None if colours is None else np.vstack([colours, colours[rim[:1]]])
-    columns = {} if head.region is None else {REGION_COLUMN: region}
-    return Mesh(np.vstack(vertices), np.vstack(triangles), colours, columns)
+        columns[REGION_COLUMN] = np.append(region, region[beside])
+    return Mesh(
+        mesh.vertices, mesh.triangles, None if colours is None else np.vstack([colours, colours[beside]]), columns
+    )
 
 
 def _write(path: Path, head: "BaseHead", piece: Workpiece, size: int) -> None:
