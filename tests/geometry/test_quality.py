@@ -31,6 +31,27 @@ def test_a_thinly_scanned_part_shows_in_the_worst_tenth():
     assert found.worst_spacing > 2 * found.spacing or found.worst_spacing > 2.5
 
 
+def test_the_other_wall_of_a_shell_is_no_noise():
+    """Two spheres a millimetre apart, the inner one's normals inward, as printed busts are saved."""
+    outer, inner = sphere(60_000, 0.02), sphere(60_000, 0.02, 89.0)
+    ways = [points / np.linalg.norm(points, axis=1, keepdims=True) for points in (outer, inner)]
+    found = quality_of(np.concatenate([outer, inner]), np.concatenate([ways[0], -ways[1]]))
+    assert found.noise == pytest.approx(0.02, rel=0.15)
+    assert found.spacing == pytest.approx(np.sqrt(4 * np.pi * 90**2 / 60_000), rel=0.1)
+
+
+def test_strays_do_not_count_as_noise_of_the_worst_tenth():
+    """They lie alone, so that looking evenly all over space finds them at every turn."""
+    points = sphere(60_000, 0.05)
+    stray = np.random.default_rng(2).uniform(-130, 130, (2000, 3))
+    clean, dirty = (
+        Assess().apply(Workpiece(scan=Cloud(each))).figures for each in (points, np.vstack([points, stray]))
+    )
+    assert dirty["worst_tenth_noise_mm"] == pytest.approx(clean["worst_tenth_noise_mm"], rel=0.05)
+    assert dirty["worst_tenth_spacing_mm"] == pytest.approx(clean["worst_tenth_spacing_mm"], rel=0.05)
+    assert dirty["stray_percent"] == pytest.approx(100 * 2000 / 62_000, abs=0.3)
+
+
 @pytest.mark.parametrize(
     ("count", "noise", "verdict"), [(400_000, 0.04, "resolved"), (120_000, 0.1, "soft"), (20_000, 0.3, "lost")]
 )
@@ -39,3 +60,8 @@ def test_the_verdict_follows(count, noise, verdict):
     piece = Assess().apply(Workpiece(scan=Cloud(points)))
     assert piece.figures["verdict"] == f"lids {verdict}"
     assert ("recalibrate" in " ".join(piece.notes)) == (verdict == "lost")
+
+
+@pytest.mark.parametrize(("count", "noise", "cause"), [(20_000, 0.1, "mm apart"), (200_000, 0.6, "noise of 0.")])
+def test_the_verdict_names_its_cause(count, noise, cause):
+    assert cause in Assess().apply(Workpiece(scan=Cloud(sphere(count, noise)))).notes[-1]

@@ -27,12 +27,13 @@ class Quality:
     dropouts: float
 
 
-def quality_of(points: NDArray[np.float64], samples: int = 4000) -> Quality:
+def quality_of(points: NDArray[np.float64], normals: NDArray[np.float64] | None = None, samples: int = 4000) -> Quality:
     """Measure a capture at places spread evenly over its surface.
 
     Parameters
     ----------
     points : (n, 3) float array, millimetres, strays removed
+    normals : (n, 3) where they are known: neighbours that face the other way, as of a shell's other wall, are left out
     samples : places looked at
 
     Notes
@@ -42,28 +43,44 @@ def quality_of(points: NDArray[np.float64], samples: int = 4000) -> Quality:
     source).
     """
     held = arranged(points)
-    size = 4 * _spacing(held, np.arange(0, len(held.points), max(1, len(held.points) // samples)))
-    cells = thinned(held.points, float(np.median(size)))
+    facing = None if normals is None else normals[held.rows]
+    some = np.arange(0, len(held.points), max(1, len(held.points) // samples))
+    cells = thinned(held.points, 4 * float(np.median(_spacing(held, facing, some))))
     chosen = cells.order[cells.starts[:: max(1, len(cells.starts) // samples)]]
-    spacing = _spacing(held, chosen)
-    noise, lean = _residuals(held, chosen)
+    spacing = _spacing(held, facing, chosen)
+    noise, lean = _residuals(held, facing, chosen)
     fold = np.hypot(2 * spacing, 6 * noise)
     tenth = [float(np.percentile(each, 90)) for each in (spacing, noise, fold)]
     usual = [float(np.median(each)) for each in (spacing, noise, fold)]
     return Quality(usual[0], tenth[0], usual[1], tenth[1], usual[2], tenth[2], float((lean > 0.35).mean()))
 
 
-def _spacing(held: Arranged, chosen: NDArray[np.int64]) -> NDArray[np.float64]:
+def _nearest(
+    held: Arranged, facing: NDArray[np.float64] | None, chosen: NDArray[np.int64], count: int
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """(m, count) distances and rows of the nearest points, each itself first; what faces the other way comes last."""
+    looked_at = min(count if facing is None else 2 * count, len(held.points))
+    distances, rows = held.tree.query(held.points[chosen], looked_at, workers=-1)
+    if facing is not None:
+        against = np.einsum("mi,mki->mk", facing[chosen], facing[rows]) < 0
+        order = np.argsort(against, axis=1, kind="stable")[:, :count]
+        distances, rows = np.take_along_axis(distances, order, 1), np.take_along_axis(rows, order, 1)
+    return distances, rows
+
+
+def _spacing(held: Arranged, facing: NDArray[np.float64] | None, chosen: NDArray[np.int64]) -> NDArray[np.float64]:
     """The side of the square each chosen point has to itself."""
-    distances, _ = held.tree.query(held.points[chosen], 9, workers=-1)
-    side: NDArray[np.float64] = distances[:, -1] * np.sqrt(np.pi / 8.5)
+    side: NDArray[np.float64] = _nearest(held, facing, chosen, 9)[0][:, -1] * np.sqrt(np.pi / 8.5)
     return side
 
 
-def _residuals(held: Arranged, chosen: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _residuals(
+    held: Arranged, facing: NDArray[np.float64] | None, chosen: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Deviation from the quadric through each chosen point's neighbours, and how far those lie to one side."""
-    count = 28
-    distances, rows = held.tree.query(held.points[chosen], count, workers=-1)
+    distances, rows = _nearest(held, facing, chosen, 28)
+    count = rows.shape[1]
+    reach = distances.max(axis=1)
     way = held.points[rows] - held.points[chosen, None]
     second = np.einsum("mki,mkj->mij", way - way.mean(axis=1, keepdims=True), way - way.mean(axis=1, keepdims=True))
     _, axes = np.linalg.eigh(second)
@@ -72,5 +89,5 @@ def _residuals(held: Arranged, chosen: NDArray[np.int64]) -> tuple[NDArray[np.fl
     square = np.einsum("mki,mkj->mij", terms, terms) + 1e-12 * np.eye(6)
     fit = np.linalg.solve(square, np.einsum("mki,mk->mi", terms, z)[..., None])[..., 0]
     left = z - np.einsum("mki,mi->mk", terms, fit)
-    aside = np.hypot(x.mean(axis=1), y.mean(axis=1)) / distances[:, -1]
+    aside = np.hypot(x.mean(axis=1), y.mean(axis=1)) / reach
     return np.sqrt((left**2).sum(axis=1) / (count - 6)), aside

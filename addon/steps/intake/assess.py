@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ...geometry.cloud import Cloud
+from ...geometry.clouds.quality import Quality, quality_of
 from ...geometry.errors import BadFile, CanthusError
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
@@ -40,17 +41,14 @@ class Assess(Step):
         If a capture of a known test bust does not show the eyelids, the scanner wants calibrating (common practice, no
         source). The fold of an upper lid is some 2 mm wide; the two bounds are ours, by looking at simulated captures.
         """
-        from ...geometry.clouds.quality import quality_of
+        from ...geometry.cleaning.strays import GOOD, found_strays
 
-        progress(0.0, "measuring spacing and noise")
+        progress(0.0, "leaving out strays")
         cloud = cloud_of(piece, self.NAME)
-        found = quality_of(cloud.points)
-        if found.fold <= self.resolved:
-            verdict, advice = "lids resolved", ""
-        elif found.fold <= self.soft:
-            verdict, advice = "lids soft", "scan the face again from nearer, or count on rebuild-lids"
-        else:
-            verdict, advice = "lids lost", "recalibrate the scanner and scan the test bust again"
+        good = cloud.kept(found_strays(cloud.points, progress=progress.stretch(0, 0.6)).kind == GOOD)
+        progress(0.6, "measuring spacing and noise")
+        found = quality_of(good.points, good.normals)
+        verdict, advice = self._verdict(found, piece.scale)
         piece = piece.measured(
             verdict=verdict,
             spacing_mm=found.spacing,
@@ -60,10 +58,26 @@ class Assess(Step):
             smallest_fold_mm=found.fold,
             worst_tenth_fold_mm=found.worst_fold,
             ragged_percent=100 * found.dropouts,
+            stray_percent=100 * (1 - len(good) / len(cloud)),
         )
         if advice:
             piece = piece.noted(f"Assessed: {verdict}: {advice}.")
         return self._beside_the_bust(piece, cloud, progress) if self.bust else piece
+
+    def _verdict(self, found: Quality, scale: float) -> tuple[str, str]:
+        """Whether lids are resolved, soft or lost, and what keeps folds from surviving and what to do about it."""
+        if found.fold <= self.resolved * scale:
+            return "lids resolved", ""
+        bust = "recalibrate the scanner and scan the test bust again"
+        if 2 * found.spacing > 6 * found.noise:
+            why = f"points lie {found.spacing:.2g} mm apart, so that no fold under {found.fold:.2g} mm survives"
+            again, lost = "scan the face again from nearer", f"scan from nearer, and if that does not help, {bust}"
+        else:
+            why = f"noise of {found.noise:.2g} mm hides folds under {found.fold:.2g} mm"
+            again, lost = "scan the face again, held still", bust
+        if found.fold <= self.soft * scale:
+            return "lids soft", f"{why}: {again}, or count on rebuild-lids"
+        return "lids lost", f"{why}: {lost}"
 
     def _beside_the_bust(self, piece: Workpiece, cloud: Cloud, progress: Progress) -> Workpiece:
         """The workpiece with deviation and scale error against the known bust. Raises `BadFile`, `NotPossible`."""
