@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from ...geometry.cloud import Cloud
-from ...geometry.clouds.quality import Quality, quality_of
 from ...geometry.errors import BadFile, CanthusError
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
@@ -42,13 +41,14 @@ class Assess(Step):
         source). The fold of an upper lid is some 2 mm wide; the two bounds are ours, by looking at simulated captures.
         """
         from ...geometry.cleaning.strays import GOOD, found_strays
+        from ...geometry.clouds.quality import quality_of
 
         progress(0.0, "leaving out strays")
         cloud = cloud_of(piece, self.NAME)
         good = cloud.kept(found_strays(cloud.points, progress=progress.stretch(0, 0.6)).kind == GOOD)
         progress(0.6, "measuring spacing and noise")
         found = quality_of(good.points, good.normals)
-        verdict, advice = self._verdict(found, piece.scale)
+        verdict, advice = self._verdict(found.spacing, found.noise, found.fold, piece.scale)
         piece = piece.measured(
             verdict=verdict,
             spacing_mm=found.spacing,
@@ -64,18 +64,18 @@ class Assess(Step):
             piece = piece.noted(f"Assessed: {verdict}: {advice}.")
         return self._beside_the_bust(piece, cloud, progress) if self.bust else piece
 
-    def _verdict(self, found: Quality, scale: float) -> tuple[str, str]:
+    def _verdict(self, spacing: float, noise: float, fold: float, scale: float) -> tuple[str, str]:
         """Whether lids are resolved, soft or lost, and what keeps folds from surviving and what to do about it."""
-        if found.fold <= self.resolved * scale:
+        if fold <= self.resolved * scale:
             return "lids resolved", ""
         bust = "recalibrate the scanner and scan the test bust again"
-        if 2 * found.spacing > 6 * found.noise:
-            why = f"points lie {found.spacing:.2g} mm apart, so that no fold under {found.fold:.2g} mm survives"
+        if 2 * spacing > 6 * noise:
+            why = f"points lie {spacing:.2g} mm apart, so that no fold under {fold:.2g} mm survives"
             again, lost = "scan the face again from nearer", f"scan from nearer, and if that does not help, {bust}"
         else:
-            why = f"noise of {found.noise:.2g} mm hides folds under {found.fold:.2g} mm"
+            why = f"noise of {noise:.2g} mm hides folds under {fold:.2g} mm"
             again, lost = "scan the face again, held still", bust
-        if found.fold <= self.soft * scale:
+        if fold <= self.soft * scale:
             return "lids soft", f"{why}: {again}, or count on rebuild-lids"
         return "lids lost", f"{why}: {lost}"
 
