@@ -10,7 +10,9 @@ from typing import ClassVar
 
 import bpy
 
+from ...geometry.cloud import Cloud
 from ...geometry.errors import CanthusError
+from ...geometry.mesh import Mesh
 from ...job.run import run
 from ...steps.step import Step
 from ...steps.workpiece import Workpiece
@@ -34,6 +36,7 @@ class PieceOperator:
     before: Workpiece | None = None
     after: Workpiece | None = None
     new: NewShapes | None = None
+    read: dict[str, Mesh | Cloud] | None = None
     steps: Sequence[Step] = ()
     begun = 0.0
     collection_uid: int = 0
@@ -49,7 +52,7 @@ class PieceOperator:
         try:
             with object_mode(context):
                 collection = scene_piece.piece_collection(context)
-                before = self.piece_before(context)
+                before = scene_piece.read_piece(collection, context.scene)
                 after = run(self.steps_to_run(context), before, spared=self.spared)
                 put_back(context, collection, before, after)
         except CanthusError as error:
@@ -57,9 +60,6 @@ class PieceOperator:
             return {"CANCELLED"}
         self.tell(after)
         return {"FINISHED"}
-
-    def piece_before(self, context: bpy.types.Context) -> Workpiece:
-        return scene_piece.read_piece(scene_piece.piece_collection(context), context.scene)
 
     def start(self, context: bpy.types.Context) -> set[str]:
         """Begin: the work goes on from a timer, a stretch at a time, so that the window comes round between."""
@@ -105,8 +105,7 @@ class PieceOperator:
             What the step says, or what is wrong with the scene. Nothing has been written.
         """
         if self.before is None:
-            with object_mode(context):
-                self.before = self.piece_before(context)
+            self.read_a_stretch(context)
         elif self.after is not None:
             return self.written_a_stretch(context)
         elif self.child is None:
@@ -118,6 +117,18 @@ class PieceOperator:
             child, self.child = self.child, None
             self.after = child.result()
         return True
+
+    def read_a_stretch(self, context: bpy.types.Context) -> None:
+        """Read one more shape of the scene; with the last of them the workpiece is whole."""
+        if self.read is None:
+            self.read = {}
+        collection, active = self.collection_again(context), context.view_layer.objects.active
+        at_leisure = active is None or active.mode == "OBJECT"  # to leave another mode and come back takes long
+        if at_leisure and scene_piece.read_next(collection, context.scene, self.read):
+            return
+        with object_mode(context):
+            self.before = scene_piece.read_piece(collection, context.scene, self.read)
+        self.read = None
 
     def written_a_stretch(self, context: bpy.types.Context) -> bool:
         """Make one more of the meshes that come of the work; with the last of them put all into the scene: False."""

@@ -60,30 +60,48 @@ def facts_of(collection: bpy.types.Collection) -> dict[str, Any]:
     return facts
 
 
-def read_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Workpiece:
+def read_piece(
+    collection: bpy.types.Collection, scene: bpy.types.Scene, read: dict[str, Mesh | Cloud] | None = None
+) -> Workpiece:
     """The workpiece as the scene holds it now, with what was moved or edited by hand.
+
+    `read` are its shapes by role, where they were read beforehand with `read_next`.
 
     Raises
     ------
     BadMesh, BadFile
         An object cannot be read (see `exchange.read_object`), or the record is damaged.
     """
-    refuse_linked(collection)
-    piece, unit = bare_piece(collection, scene), exchange.millimetres_per_unit(scene)
-    shapes = {}
-    for thing in collection.objects:
-        role = role_of(thing)
-        if (role in SHAPES or role.startswith("parts/")) and object_with(collection, role) == thing:
-            shapes[role] = exchange.read_object(thing, unit)
+    shapes = {} if read is None else read
+    while read_next(collection, scene, shapes):
+        pass
     for role in ("head", "skin"):
         if isinstance(shapes.get(role), Cloud):
             raise BadMesh(f'"{collection.name}": the {role} has lost its faces: undo, or run close again')
-    return piece.but(
+    return bare_piece(collection, scene).but(
         scan=shapes.get("scan"),
         head=shapes.get("head"),
         skin=shapes.get("skin"),
         parts={role.removeprefix("parts/"): shape for role, shape in shapes.items() if role.startswith("parts/")},
     )
+
+
+def read_next(collection: bpy.types.Collection, scene: bpy.types.Scene, read: dict[str, Mesh | Cloud]) -> bool:
+    """Read one more of the shapes into `read`, by role; False where all are read. So a window comes round between.
+
+    Raises
+    ------
+    BadMesh
+        The object cannot be read.
+    """
+    refuse_linked(collection)
+    for thing in collection.objects:
+        role = role_of(thing)
+        ours = (role in SHAPES or role.startswith("parts/")) and object_with(collection, role) == thing
+        if ours and role not in read:
+            read[role] = exchange.read_object(thing, exchange.millimetres_per_unit(scene))
+            return True
+    return False
 
 
 def bare_piece(collection: bpy.types.Collection, scene: bpy.types.Scene) -> Workpiece:
