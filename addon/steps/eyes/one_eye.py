@@ -99,7 +99,8 @@ def with_eye(piece: Workpiece, search: Search, side: str, by_hand: tuple[float, 
             "place it; move them to where its lids are"
         )
     by_twin = given is None and not corners_seen(piece, side)
-    for note in _notes(side, sources, seen, fissure, by_twin, uncertainty):
+    hidden = [name for name in (f"{lid}-{side}" for lid in CORNERS[2:]) if name not in piece.landmarks]
+    for note in _notes(side, sources, seen, fissure, by_twin, hidden, uncertainty):
         piece = piece.noted(note)
     return piece
 
@@ -166,7 +167,13 @@ def _trust(piece: Workpiece, side: str) -> float:
 
 
 def _notes(
-    side: str, sources: tuple[str, ...], seen: bool, fissure: Fissure, by_twin: bool, uncertainty: float
+    side: str,
+    sources: tuple[str, ...],
+    seen: bool,
+    fissure: Fissure,
+    by_twin: bool,
+    hidden: list[str],
+    uncertainty: float,
 ) -> list[str]:
     """What a sculptor must know of how this eye was placed."""
     notes = []
@@ -174,6 +181,11 @@ def _notes(
         notes.append(
             f"the corners of the {side} eye were not found: it was looked for where the {twin_of(side)} eye's mirror "
             "image lies; place its landmarks by hand if it is elsewhere"
+        )
+    elif hidden:
+        notes.append(
+            f"{' and '.join(hidden)} not found, behind lashes, spectacles or blur: the {side} eye's lids were looked for "
+            f"as {FISSURE_HEIGHT:g} mm apart, as most adults' are; place it by hand, or set fissure_height in rebuild-lids"
         )
     if sources != BY_HAND and "sclera" not in sources:
         advice = "" if "photographs" in sources else "; compare it with a photograph"

@@ -136,6 +136,15 @@ def test_an_eye_that_was_not_found_is_looked_for_where_its_twin_lies(face):
     assert [eye.side for eye in placed.eyes] == ["left", "right"]
 
 
+def test_an_upper_margin_that_was_not_found_is_said(face):
+    """The block's fissure is 9.7 mm high, as most adults' (Read et al. 2006)."""
+    hidden = {name: mark for name, mark in face.landmarks.items() if name != "palpebrale-superius-left"}
+    placed = PlaceEyes().apply(face.but(landmarks=hidden))
+    assert np.linalg.norm(misses(placed)["left"]) < 0.6
+    assert [note for note in placed.notes if "palpebrale-superius-left not found" in note and "9.7 mm" in note]
+    assert sum("not found" in note for note in placed.notes) == 1
+
+
 def test_a_head_without_eyes_goes_on_without_and_says_so(face):
     piece = without_corners(face, "right", "left")
     for step in (PlaceEyes(), RebuildLids(), CarveSockets(), MakeEyes()):
