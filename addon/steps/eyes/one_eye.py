@@ -184,8 +184,9 @@ def _notes(
         )
     elif hidden:
         notes.append(
-            f"{' and '.join(hidden)} not found, behind lashes, spectacles or blur: the {side} eye's lids were looked for "
-            f"as {FISSURE_HEIGHT:g} mm apart, as most adults' are; place it by hand, or set fissure_height in rebuild-lids"
+            f"{' and '.join(hidden)} not found, behind lashes, spectacles or blur: the {side} eye's lids were looked "
+            f"for {FISSURE_HEIGHT:g} mm apart, as most adults' are; place it by hand, or set fissure_height in "
+            "rebuild-lids"
         )
     if sources != BY_HAND and "sclera" not in sources:
         advice = "" if "photographs" in sources else "; compare it with a photograph"
