@@ -7,7 +7,8 @@ from scipy import ndimage
 from ...geometry.mesh import Mesh
 from ...geometry.views.depth_map import DepthMap, depth_map, sampled
 from ...geometry.views.relief import Relief, relief
-from .lid_search import Opening, find_openings
+from .lid_opening import Opening
+from .lid_search import find_openings
 from .mouth_search import find_corners
 from .profile_search import Found
 
