@@ -12,7 +12,7 @@ from ..transforms import applied
 from .normals import normals_through
 from .thinning import thinned
 
-_STILL = 1e-4  # a step of so few reaches, in length and in radians of a hundred of them, is the last
+_STILL = 3e-4  # a step of so few reaches, in length and in radians of a hundred of them, is the last
 _PLANE = 14  # points, itself among them, whose plane gives a point its normal: each is a mean of several already
 
 
@@ -59,7 +59,7 @@ class Target:
         """(n,) distance to the nearest point of any skin, and its row; infinite where none is within the bound."""
         apart, rows = np.full(len(points), np.inf), np.zeros(len(points), np.int64)
         for skin, move, start in zip(self._skins, self._moves, self._starts, strict=False):
-            there = applied(np.linalg.inv(move), points)  # the skin's own tree serves however the skin is moved
+            there = points if _is_still(move) else applied(np.linalg.inv(move), points)  # the skin's own tree serves
             away, row = skin.tree.query(there, distance_upper_bound=bound, workers=-1)
             nearer = away < apart
             apart[nearer], rows[nearer] = away[nearer], start + row[nearer]
@@ -71,9 +71,16 @@ class Target:
         for skin, move, start, end in zip(self._skins, self._moves, self._starts, self._starts[1:], strict=False):
             mine = np.flatnonzero((rows >= start) & (rows < end))
             own = rows[mine] - start
-            places[mine] = applied(move, skin.points.take(own, axis=0))
-            normals[mine] = skin.normals(own) @ move[:3, :3].T
+            at, facing = skin.points.take(own, axis=0), skin.normals(own)
+            still = _is_still(move)
+            places[mine] = at if still else applied(move, at)
+            normals[mine] = facing if still else facing @ move[:3, :3].T
         return places, normals
+
+
+def _is_still(move: NDArray[np.float64]) -> bool:
+    """Whether a move leaves everything where it is, as that of the first pass does."""
+    return bool((move == np.eye(4)).all())
 
 
 def meeting(moved: NDArray[np.float64], target: Target, size: float) -> tuple[float, float]:
