@@ -83,6 +83,17 @@ def test_the_ends_of_a_map_are_apart_and_its_middle_is_pale():
     assert middle.min() > 0.8
 
 
+def test_a_map_is_bent_where_most_values_lie_together():
+    """The middle one of many small values and a few large ones lies at least three tenths up the colours."""
+    values = np.concatenate([np.linspace(0.05, 0.15, 900), np.linspace(1, 34, 100)])
+    bend = maps.bend_of(values, 0.05, 34.0)
+    assert maps._MOST_BENT <= bend < 1
+    middle = ((np.median(values) - 0.05) / (34 - 0.05)) ** bend
+    assert middle > 5 * (np.median(values) - 0.05) / (34 - 0.05)
+    assert maps.bend_of(np.linspace(0, 1, 50), 0.0, 1.0) == 1.0
+    assert maps.bend_of(np.linspace(-1, 1, 50), -1.0, 1.0) == 1.0
+
+
 def test_before_and_after_are_shown(collection):
     bpy.ops.canthus.show_form(form="skin")
     assert not scene_piece.object_with(collection, "skin").hide_viewport
