@@ -153,7 +153,7 @@ def test_a_head_that_cannot_be_worked_on(prepare, message, scene):
 EMPTY_SCENE = [
     ("scale", {}, "There is no head in this scene"),
     ("hollow", {}, "There is no head in this scene"),
-    ("make", {}, "There is no scan in this scene"),
+    ("make", {}, "There is no scan yet"),
     ("export", {"directory": "x"}, "There is no closed head"),
     ("load", {}, "No file was named"),
     ("load", {"filepath": "/nowhere/sitter.ply"}, "sitter.ply"),

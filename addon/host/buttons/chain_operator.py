@@ -19,13 +19,7 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if context.window_manager.canthus.running:
-            cls.poll_message_set(f"{context.window_manager.canthus.title} is at work: wait, or press Esc")
-            return False
-        if not states.held_by(scene_piece.piece_collection(context)).get("scan"):
-            cls.poll_message_set("There is no scan in this scene: press Load Scan first")
-            return False
-        return True
+        return states.ready(cls, context, "scan")
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         wanted = [step for step in steps_for(_passes(context)) if step.NAME != "load"]

@@ -69,6 +69,10 @@ class CANTHUS_OT_load(_NewPiece, bpy.types.Operator):
         ),
     }
 
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        return states.ready(cls, context)
+
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         if self.filepath:
             return self.execute(context)  # a file dropped on the window, or given by a script
@@ -107,6 +111,8 @@ class CANTHUS_OT_take_object(_NewPiece, bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         thing = context.object
+        if not states.ready(cls, context):
+            return False
         if thing is None:
             cls.poll_message_set("No object is active: select the mesh of a scan")
         elif thing.type != "MESH":
@@ -144,7 +150,7 @@ class CANTHUS_OT_export(PieceOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        return states.there(cls, context, *needs.needs_of("export"))
+        return states.ready(cls, context, *needs.needs_of("export"))
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         context.window_manager.fileselect_add(self)

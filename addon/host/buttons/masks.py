@@ -52,12 +52,7 @@ class CANTHUS_OT_paint_mask(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if not states.there(cls, context, "head"):
-            return False
-        if context.window_manager.canthus.running:
-            cls.poll_message_set(f"{context.window_manager.canthus.title} is at work: wait, or press Esc")
-            return False
-        return True
+        return states.ready(cls, context, "head")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         thing = scene_piece.object_with(scene_piece.piece_collection(context), "head")

@@ -102,6 +102,8 @@ class _StagePanel(ViewTab):
             self.layout.label(text="", icon=_ICONS[states.STALE])
         elif mine and all(each == states.DONE for each in mine):
             self.layout.label(text="", icon=_ICONS[states.DONE])
+        elif self.stage in _CLOSED and states.DONE in mine:  # folded away, they would go unseen
+            self.layout.label(text=f"{mine.count(states.DONE)} done", icon=_ICONS[states.DONE])
 
     def draw(self, context: bpy.types.Context) -> None:
         found = states.step_states(states.history_of(scene_piece.piece_collection(context)))

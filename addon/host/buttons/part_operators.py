@@ -19,7 +19,7 @@ class CANTHUS_OT_take_hair(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         thing = context.object
-        if not states.there(cls, context, "head"):
+        if not states.ready(cls, context, "head"):
             return False
         if thing is None or thing.type != "MESH":
             cls.poll_message_set("No mesh is active: select the mesh of the hair")

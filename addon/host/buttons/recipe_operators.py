@@ -57,10 +57,7 @@ class CANTHUS_OT_run_recipe(OneFile, PieceOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if not states.held_by(scene_piece.piece_collection(context)).get("scan"):
-            cls.poll_message_set("There is no scan in this scene: press Load Scan first")
-            return False
-        return True
+        return states.ready(cls, context, "scan")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         in_window = not bpy.app.background and context.window is not None and context.area is not None

@@ -27,10 +27,7 @@ class StepOperator(PieceOperator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if context.window_manager.canthus.running:
-            cls.poll_message_set(f"{context.window_manager.canthus.title} is at work: wait, or press Esc")
-            return False
-        return states.there(cls, context, "piece", *needs_of(cls.step.NAME))
+        return states.ready(cls, context, "piece", *needs_of(cls.step.NAME))
 
     def draw(self, context: bpy.types.Context) -> None:
         draw_settings(self.layout.column(), self.step, self)

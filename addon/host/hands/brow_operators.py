@@ -22,7 +22,7 @@ class CANTHUS_OT_brow_curves(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        return states.there(cls, context, "head", "landmarks")
+        return states.ready(cls, context, "head", "landmarks")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         collection = scene_piece.piece_collection(context)

@@ -82,7 +82,7 @@ class CANTHUS_OT_drag_handles(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        return states.there(cls, context, "landmarks")
+        return states.ready(cls, context, "landmarks")
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         if context.area is None or context.area.type != "VIEW_3D":

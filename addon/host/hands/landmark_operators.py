@@ -28,7 +28,7 @@ class _ByHand:
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        return states.there(cls, context, "piece")
+        return states.ready(cls, context, "piece")
 
     def changed(self, piece: Workpiece) -> Workpiece:
         raise NotImplementedError

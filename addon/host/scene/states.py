@@ -60,6 +60,15 @@ def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
     return {name: role in roles for name, role in names.items()} | {"piece": True, "surface": surface}
 
 
+def ready(button: type[bpy.types.Operator], context: bpy.types.Context, *needs: str) -> bool:
+    """Whether a button that changes the head can be pressed: nothing is at work, and what it needs is there."""
+    progress = context.window_manager.canthus
+    if progress.running:
+        button.poll_message_set(f"{progress.title} is at work: wait, or press Esc")
+        return False
+    return there(button, context, *needs)
+
+
 def there(button: type[bpy.types.Operator], context: bpy.types.Context, *needs: str) -> bool:
     """Whether the scene holds what a button needs; where not, the button greyed out says what is missing."""
     lacking = first_missing(needs, held_by(scene_piece.piece_collection(context)))
