@@ -113,6 +113,26 @@ def test_let_go_on_it_comes_to_the_end_a_stretch_at_a_time(scene, context):
     assert "Smooth done" in button.told[-1][1]
 
 
+@pytest.mark.parametrize("changed", ["a landmark", "a vertex"])
+def test_what_is_changed_by_hand_meanwhile_is_not_lost(changed, scene, context):
+    standing("smooth", scene)
+    button = Button("smooth")
+    at_work(button, context)
+    collection = scene_piece.pieces_in(scene)[0]
+    if changed == "a landmark":
+        next(each for each in collection.objects if each.get("canthus_role") == "landmark/sellion").location.x += 3
+    else:
+        scene_piece.object_with(collection, "head").data.vertices[7].co.z += 2
+    before = state()
+    end = time.monotonic() + 60
+    while (outcome := button.modal(context, TICK)) == {"RUNNING_MODAL"}:
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    assert outcome == {"CANCELLED"}
+    assert "was changed by hand while A Step ran" in button.told[-1][1]
+    assert state() == before
+
+
 def test_what_is_wrong_with_the_scene_is_told_and_ends_it(scene, context):
     standing("smooth", scene)
     scene_piece.object_with(scene_piece.pieces_in(scene)[0], "head").scale.x = -1

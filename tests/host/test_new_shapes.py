@@ -18,7 +18,7 @@ def marked(piece):
     count = len(mesh.vertices)
     rng = np.random.default_rng(3)
     columns = {
-        "height": rng.normal(size=count),
+        "height": np.where(rng.random(count) < 0.1, np.nan, rng.normal(size=count)),
         "region": np.arange(count, dtype=np.int32),
         "seen": mesh.vertices[:, 0] > 0,
     }
@@ -95,3 +95,12 @@ def test_an_undo_or_a_cancel_between_two_stretches_loses_nothing(scene, piece):
         bpy.data.meshes.remove(each)
     scene_piece.write_piece(after, scene, collection, before, new)
     np.testing.assert_array_equal(scene_piece.read_piece(collection, scene).head.vertices, after.head.vertices)
+
+
+def test_a_scene_nobody_touched_is_what_was_read(scene, piece):
+    """Values that are no number among it: they are not equal to themselves."""
+    collection = scene_piece.write_piece(marked(piece), scene)
+    one, other = (scene_piece.read_piece(collection, scene) for _ in range(2))
+    assert scene_piece.same_piece(one, other)
+    scene_piece.object_with(collection, "head").data.vertices[3].co.x += 1e-4
+    assert not scene_piece.same_piece(one, scene_piece.read_piece(collection, scene))

@@ -11,7 +11,7 @@ from typing import ClassVar
 import bpy
 
 from ...geometry.cloud import Cloud
-from ...geometry.errors import CanthusError
+from ...geometry.errors import CanthusError, NotPossible
 from ...geometry.mesh import Mesh
 from ...job.run import run
 from ...steps.step import Step
@@ -37,6 +37,8 @@ class PieceOperator:
     after: Workpiece | None = None
     new: NewShapes | None = None
     read: dict[str, Mesh | Cloud] | None = None
+    as_before = False
+    """Whether the scene was seen to be as it was read, once the work is done."""
     steps: Sequence[Step] = ()
     begun = 0.0
     collection_uid: int = 0
@@ -97,7 +99,9 @@ class PieceOperator:
         return {"FINISHED"}
 
     def goes_on(self, context: bpy.types.Context) -> bool:
-        """One stretch of the work: read the scene, hand it over, look at the child, take back, write; False at the end.
+        """One stretch of the work; False at the end.
+
+        Read the scene, hand it over, look at the child, take back, see that the scene is as it was read, write.
 
         Raises
         ------
@@ -105,7 +109,10 @@ class PieceOperator:
             What the step says, or what is wrong with the scene. Nothing has been written.
         """
         if self.before is None:
-            self.read_a_stretch(context)
+            self.before = self.read_a_stretch(context)
+        elif self.after is not None and not self.as_before:
+            now = self.read_a_stretch(context)
+            self.as_before = now is not None and self.nothing_lost(now)
         elif self.after is not None:
             return self.written_a_stretch(context)
         elif self.child is None:
@@ -118,17 +125,27 @@ class PieceOperator:
             self.after = child.result()
         return True
 
-    def read_a_stretch(self, context: bpy.types.Context) -> None:
-        """Read one more shape of the scene; with the last of them the workpiece is whole."""
+    def read_a_stretch(self, context: bpy.types.Context) -> Workpiece | None:
+        """Read one more shape of the scene; with the last of them the workpiece is whole, else None."""
         if self.read is None:
             self.read = {}
         collection, active = self.collection_again(context), context.view_layer.objects.active
         at_leisure = active is None or active.mode == "OBJECT"  # to leave another mode and come back takes long
         if at_leisure and scene_piece.read_next(collection, context.scene, self.read):
-            return
+            return None
         with object_mode(context):
-            self.before = scene_piece.read_piece(collection, context.scene, self.read)
+            piece = scene_piece.read_piece(collection, context.scene, self.read)
         self.read = None
+        return piece
+
+    def nothing_lost(self, now: Workpiece) -> bool:
+        """True; raises `NotPossible` where the head was changed by hand meanwhile, which writing would undo."""
+        if not scene_piece.same_piece(now, self.before):
+            raise NotPossible(
+                f"the head was changed by hand while {self.bl_label} ran: your change stays, and nothing else was "
+                "written. Press it again"
+            )
+        return True
 
     def written_a_stretch(self, context: bpy.types.Context) -> bool:
         """Make one more of the meshes that come of the work; with the last of them put all into the scene: False."""

@@ -5,6 +5,7 @@ what is the same between copies, and need not find the edges again, which takes 
 """
 
 import dataclasses
+from typing import Any
 
 import bpy
 import numpy as np
@@ -91,9 +92,14 @@ def same_shape(one: Shape | None, other: Shape | None) -> bool:
     )
     if arrays.keys() != others.keys():
         return False
-    return all(
-        np.array_equal(arrays[name], others[name]) for name in arrays if name != "columns" and arrays[name] is not None
-    ) and all((arrays[name] is None) == (others[name] is None) for name in arrays)
+    return all(name == "columns" or _same(arrays[name], others[name]) for name in arrays)
+
+
+def _same(one: Any, other: Any) -> bool:
+    """Whether two arrays, either of which may be None, hold the same; what is no number is the same as itself."""
+    if one is None or other is None:
+        return one is other
+    return bool(np.array_equal(one, other, equal_nan=np.asarray(one).dtype.kind == "f"))
 
 
 def _only_moved(data: bpy.types.Mesh, old: Shape, new: Shape) -> bool:

@@ -18,7 +18,7 @@ from ...geometry.mesh import Mesh
 from ...job import store
 from ...steps.workpiece import Workpiece
 from . import brow_curves, exchange, looks, photo_cameras
-from .new_shapes import NewShapes, shapes_in
+from .new_shapes import NewShapes, same_shape, shapes_in
 from .roles import ROLE
 from .roles import object_with as object_with  # others ask for both here
 from .roles import role_of as role_of
@@ -173,6 +173,14 @@ def write_piece(
     collection[RECORD] = record_of(piece)
     looks.show_latest(collection, piece, before)
     return collection
+
+
+def same_piece(one: Workpiece, other: Workpiece) -> bool:
+    """Whether two workpieces hold the same, to the last bit."""
+    shapes, others = shapes_in(one), shapes_in(other)
+    if shapes.keys() != others.keys() or record_of(one) != record_of(other):
+        return False
+    return all(same_shape(shape, others[role]) for role, shape in shapes.items())
 
 
 def record_of(piece: Workpiece) -> str:
