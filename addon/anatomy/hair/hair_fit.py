@@ -86,7 +86,7 @@ def fit_hair(
     rows = _spread(places, ANCHORS)
     carry = carried_onto(places[rows], ways[rows], surface, pairs, old is None, progress.stretch(0.1, 0.4))
     if old is None:
-        height = surface.query(carry(hair.vertices), 10 * reach)[0]
+        height = surface.query(carry(hair.vertices))[0]
         under &= height <= 2 * reach
         _needs_enough(under, "the head")
     moved = stiffly_carried(hair.vertices, under.astype(np.float64), carry, NODES, hold, progress.stretch(0.4, 0.6))

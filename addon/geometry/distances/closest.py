@@ -1,20 +1,25 @@
 """The closest place on a mesh, exactly, for many points at once."""
 
-import os
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from ..errors import BadMesh
 from ..mesh import Mesh
-from ..neighbours import tree_order
-from .nearest_in_triangle import Frames
-from .samples import Samples, samples_of
+from ..neighbours import box_round, tree_order
+from ..portions import from_portions, in_portions
+from .balls import Balls, asking_rows, ball_rows
+from .box_tree import BLOCK, Asked, BoxTree
+from .clusters import cluster_boxes, cluster_order
+from .columns import Reals, Rows, Singles, corner_columns
+from .nearest_in_triangle import Frames, frame_columns
+from .planes import plane_bound, plane_columns, with_rounding
 
-CHUNK = 16384
-"""Points worked on at a time: their candidate triangles then stay in the processor's cache."""
+_CHUNK = 16384
+"""Points, or triangles, worked on at a time: what is known of them then stays in the processor's cache."""
+_BUNCH = 50_000
+"""Pairs of a point and a triangle judged together."""
 
 
 class ClosestPoint:
@@ -22,31 +27,43 @@ class ClosestPoint:
 
     Parameters
     ----------
-    mesh : any mesh with at least one triangle; triangles of very uneven size cost memory, not exactness
+    mesh : any mesh with at least one triangle; triangles of very uneven size cost time, not exactness
 
     Notes
     -----
-    A k-d tree of `samples` on the triangles proposes them, the nearest first, until the samples' bound holds; a
-    triangle is only worked out where the disc round it comes nearer than the best so far.
+    Points are taken in blocks of neighbours, triangles in clusters. A first triangle gives each point an upper bound.
+    Then no cluster matters but those whose box comes within it of a point of the block; of their triangles, none but
+    those whose ball does, and whose planes do. What is left, about one a point, is worked out in double precision.
     """
 
     def __init__(self, mesh: Mesh) -> None:
         if not len(mesh.triangles):
             raise BadMesh("there is no surface to measure to: the mesh has no triangles")
         self.mesh = mesh
-        self._frames = Frames(mesh)
-        self._samples: Samples = samples_of(mesh)
-        self._tree = cKDTree(self._samples.points, leafsize=64)
+        self._order = cluster_order(mesh)
+        self._middle = np.sum(box_round(mesh.vertices), axis=0)[:, None] / 2  # single precision counts from here
+        vertices, triangles = np.ascontiguousarray(mesh.vertices.T), mesh.triangles.take(self._order, axis=0)
 
-    def query(
-        self, points: NDArray[np.float64], far: float = np.inf
-    ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
+        def tables(part: slice) -> tuple[Reals, Singles, Singles, Reals, Reals]:
+            corners = corner_columns(vertices, triangles[part])
+            frames = frame_columns(corners)
+            a, b, c = (corner - self._middle for corner in corners)
+            return frames, ball_rows((a, b, c)).T, plane_columns((a, b, c)), *cluster_boxes((a, b, c))
+
+        parts = zip(*from_portions(len(self._order), _CHUNK, tables), strict=True)
+        frames, balls, self._planes, low, high = (np.concatenate(part, axis=1) for part in parts)
+        self._frames = Frames(frames)
+        self._balls = Balls(np.ascontiguousarray(balls.T), (low + high) / 2)
+        self._boxes = BoxTree(low, high)
+        self._wide = 3 * float(np.median(np.linalg.norm(high - low, axis=0)))
+
+    def query(self, points: Reals, far: float = np.inf) -> tuple[Reals, NDArray[np.int32], Reals]:
         """The closest place for each point.
 
         Parameters
         ----------
         points : (n, 3) array, millimetres
-        far : where the distance is more than this, a place and distance that are near but not nearest will do
+        far : where the distance is more than this, any other place that is as far will do
 
         Returns
         -------
@@ -58,86 +75,71 @@ class ClosestPoint:
         squared = np.empty(len(points))
         triangle = np.empty(len(points), np.int32)
         place = np.empty_like(points)
-        order = tree_order(points) if len(points) > CHUNK else np.arange(len(points))
+        order = tree_order(points)
 
-        def work(start: int) -> None:
-            rows = order[start : start + CHUNK]
-            squared[rows], triangle[rows], place[rows] = self._closest(points[rows], far)
+        def work(part: slice) -> None:
+            rows = order[part]
+            whole = np.append(rows, np.repeat(rows[-1:], -len(rows) % BLOCK))
+            found = self._closest(np.ascontiguousarray(points.take(whole, axis=0).T), far)
+            squared[rows], triangle[rows], place[rows] = (each[: len(rows)] for each in found)
 
-        with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-            list(pool.map(work, range(0, len(points), CHUNK)))
+        in_portions(len(points), _CHUNK, work)
         return np.sqrt(squared), triangle, place
 
-    def _closest(
-        self, points: NDArray[np.float64], far: float
-    ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
-        best = _Best(self._frames, points)
-        left, asked = np.arange(len(points)), 8
-        while len(left):
-            asked = min(asked, len(self._samples.points))
-            rounds = [self._ask(best, some, asked, far) for some in _portions(left, asked)]
-            if asked == len(self._samples.points):
-                break
-            left, asked = np.concatenate(rounds), 4 * asked
-        return best.squared, best.triangle, best.place
+    def _closest(self, points: Reals, far: float) -> tuple[Reals, NDArray[np.int32], Reals]:
+        """(n,) squared distance, (n,) triangle and (n, 3) closest place of (3, n) points in whole blocks."""
+        centred = points - self._middle
+        single = centred.astype(np.float32)
+        best = self._first(centred)
+        squared, place = self._frames.closest(points, best)
+        for row, other in _bunched(self._met(centred, np.minimum(np.sqrt(squared), far))):
+            bound = plane_bound(self._planes, other, single.take(row, axis=1))
+            allowed = with_rounding(centred, np.minimum(np.sqrt(squared), far))
+            likely = np.flatnonzero((bound <= allowed.take(row)) & (best.take(row) != other))
+            row, other = row.take(likely), other.take(likely)
+            theirs, places = self._frames.closest(points.take(row, axis=1), other)
+            better = np.flatnonzero(theirs < squared.take(row))
+            better = better.take(np.argsort(-theirs.take(better)))  # so that the nearest is written last
+            at = row.take(better)
+            squared[at], best[at], place[:, at] = theirs.take(better), other.take(better), places.take(better, axis=1)
+        return squared, self._order.take(best), place.T
 
-    def _ask(self, best: "_Best", rows: NDArray[np.int64], asked: int, far: float) -> NDArray[np.int64]:
-        """Try the triangles on the nearest samples; the rows for which there may be closer ones still."""
-        away, sample = self._tree.query(best.points.take(rows, axis=0), k=np.arange(1, asked + 1))
-        if asked <= 8:  # the first time: what is on the nearest sample leaves little of the rest to try
-            best.limit(rows, away[:, 0] ** 2 * (1 + 1e-9))
-            best.try_likely(*self._on_samples(rows, sample[:, 0]))
-        row, column = np.nonzero(away**2 < (best.squared[rows] + self._samples.radius**2)[:, None])
-        best.try_likely(*self._on_samples(rows[row], sample[row, column]))
-        bound = np.minimum(best.squared[rows], far * far) + self._samples.radius**2
-        unsettled: NDArray[np.int64] = rows[away[:, -1] ** 2 < bound]
-        return unsettled
+    def _first(self, points: Reals) -> Rows:
+        """(n,) a triangle near each point, mostly the nearest one: that of the nearest ball near the point's block."""
+        asking = asking_rows(points, 0.0).reshape(-1, BLOCK, 6)
+        blocks = points.reshape(3, -1, BLOCK)
+        low, high = blocks.min(axis=2), blocks.max(axis=2)
+        wide = np.linalg.norm(high - low, axis=0) > self._wide
+        found = np.empty(asking.shape[:2], np.int64)
+        found[~wide] = self._balls.nearest(((low + high) / 2).T[~wide], asking[~wide])
+        apart = self._balls.nearest(blocks[:, wide].reshape(3, -1).T, asking[wide].reshape(-1, 1, 6))
+        found[wide] = apart.reshape(-1, BLOCK)
+        return found.ravel()
 
-    def _on_samples(
-        self, rows: NDArray[np.int64], samples: NDArray[np.int64]
-    ) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-        """Each row with every triangle its sample lies on."""
-        first = self._samples.first[samples]
-        counts = self._samples.first[samples + 1] - first
-        ends = np.cumsum(counts)
-        number = np.arange(int(counts.sum())) - np.repeat(ends - counts - first, counts)
-        return np.repeat(rows, counts), self._samples.triangles.take(number)
-
-
-def _portions(rows: NDArray[np.int64], asked: int) -> list[NDArray[np.int64]]:
-    return np.array_split(rows, max(1, len(rows) * asked // 250_000))
+    def _met(self, points: Reals, reach: Reals) -> Iterator[tuple[Rows, Rows]]:
+        """Pairs of a point and a triangle whose ball comes within its reach."""
+        asked, asking = Asked(points, reach), asking_rows(points, reach)
+        together = np.ascontiguousarray(asking.reshape(-1, BLOCK, 6).transpose(0, 2, 1))
+        for rows, clusters in self._boxes.near(asked):
+            alone = rows >= asked.blocks
+            yield from self._balls.met(together, rows[~alone], clusters[~alone])
+            yield from self._balls.met(asking[:, :, None], rows[alone] - asked.blocks, clusters[alone])
 
 
-class _Best:
-    """The best place found so far for each of some points."""
+def _bunched(pairs: Iterable[tuple[Rows, Rows]]) -> Iterator[tuple[Rows, Rows]]:
+    """The same pairs in fewer, larger portions."""
+    kept: list[tuple[Rows, Rows]] = []
+    count = 0
+    for pair in pairs:
+        kept.append(pair)
+        count += len(pair[0])
+        if count >= _BUNCH:
+            yield _joined(kept)
+            kept, count = [], 0
+    if kept:
+        yield _joined(kept)
 
-    def __init__(self, frames: Frames, points: NDArray[np.float64]) -> None:
-        self._frames = frames
-        self.points = points
-        self.squared = np.full(len(points), np.inf)
-        self.known = np.full(len(points), np.inf)
-        self.triangle = np.zeros(len(points), np.int32)
-        self.place = np.zeros_like(points)
 
-    def limit(self, rows: NDArray[np.int64], squared: NDArray[np.float64]) -> None:
-        """Let it be known that something lies within these squared distances of the rows."""
-        self.known[rows] = np.minimum(self.known[rows], squared)
-
-    def try_likely(self, row: NDArray[np.int64], triangle: NDArray[np.int32]) -> None:
-        """Try pairs of point and triangle, leaving out triangles that cannot reach as near as what is known."""
-        likely = self._frames.nearest_possible(self.points.take(row, axis=0), triangle) <= self.known[row]
-        # Neighbouring samples propose the same triangles: each pair is worked out once.
-        keys = np.sort(row[likely] * np.int64(self._frames.count) + triangle[likely])
-        keys = keys[np.diff(keys, prepend=-1) != 0]  # np.unique hashes first, which takes longer
-        row, triangle = keys // self._frames.count, (keys % self._frames.count).astype(np.int32)
-        if not len(row):
-            return
-        squared, place = self._frames.closest(self.points.take(row, axis=0), triangle)
-        starts = np.flatnonzero(np.diff(row, prepend=-1))
-        least = np.minimum.reduceat(squared, starts)
-        better = np.flatnonzero(squared == np.repeat(least, np.diff(starts, append=len(row))))
-        better = better[np.diff(row[better], prepend=-1) != 0]  # of equal ones the first triangle
-        better = better[squared[better] < self.squared[row[better]]]
-        at = row[better]
-        self.squared[at], self.triangle[at], self.place[at] = squared[better], triangle[better], place[better]
-        self.limit(at, self.squared[at])
+def _joined(pairs: list[tuple[Rows, Rows]]) -> tuple[Rows, Rows]:
+    one, other = zip(*pairs, strict=True)
+    return np.concatenate(one), np.concatenate(other)

@@ -1,12 +1,16 @@
 """Distance with a sign: negative inside a closed mesh, positive outside."""
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
 from ..angles import arc_tangent
 from ..measures import needs_closed, triangle_normals
 from ..mesh import Mesh
+from ..portions import from_portions
 from .closest import ClosestPoint
+from .columns import corner_columns, crosses, dots
 
 __all__ = ["ClosestPoint", "SignedDistance", "signed_distance"]
 
@@ -36,28 +40,57 @@ class SignedDistance:
         self._mesh = mesh
         self._closest = closest or ClosestPoint(mesh)
         self._faces = triangle_normals(mesh)
-        self._vertices = _vertex_normals(mesh, self._faces)
-        self._edges = _edge_normals(mesh, self._faces)
 
-    def query(
-        self, points: NDArray[np.float64], far: float = np.inf
-    ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
-        """(n,) signed distance, (n,) triangle and (n, 3) closest place of (n, 3) points; `far` as in `ClosestPoint`."""
-        distance, triangle, place = self._closest.query(points, far)
-        facing = np.einsum("ij,ij->i", points - place, self._normals_at(triangle, place))
+    def query(self, points: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
+        """(n,) signed distance, (n,) triangle and (n, 3) closest place of (n, 3) points."""
+        distance, triangle, place = self._closest.query(points)
+        away = points - place
+        facing = np.einsum("ij,ij->i", away, self._faces.take(triangle, axis=0))
+        beside = np.flatnonzero(np.abs(facing) < (1 - 1e-12) * distance)  # not straight over or under the face
+        normals = self._normals_at(triangle[beside], place[beside])
+        facing[beside] = np.einsum("ij,ij->i", away[beside], normals)
         return np.where(facing < 0, -distance, distance), triangle, place
 
     def _normals_at(self, triangle: NDArray[np.int32], place: NDArray[np.float64]) -> NDArray[np.float64]:
         """The normal of the face, edge or vertex each place lies on; its length does not matter."""
         shares = _shares(self._mesh.vertices[self._mesh.triangles[triangle]], place)
         absent = shares < 1e-9
-        normals = self._faces[triangle].copy()
+        normals = self._faces[triangle]
         on_edge = np.flatnonzero(absent.sum(axis=1) == 1)
-        normals[on_edge] = self._edges[triangle[on_edge], absent[on_edge].argmax(axis=1)]
+        beyond = self._partners[triangle[on_edge], absent[on_edge].argmax(axis=1)]
+        normals[on_edge] += self._faces[beyond]
         on_vertex = np.flatnonzero(absent.sum(axis=1) >= 2)
         corner = shares[on_vertex].argmax(axis=1)
         normals[on_vertex] = self._vertices[self._mesh.triangles[triangle[on_vertex], corner]]
         return normals
+
+    @cached_property
+    def _partners(self) -> NDArray[np.int32]:
+        """(m, 3) the triangle beyond the edge opposite each corner."""
+        here = np.roll(self._mesh.triangles, -1, axis=1).ravel().astype(np.int64)
+        there = np.roll(self._mesh.triangles, -2, axis=1).ravel().astype(np.int64)
+        count = len(self._mesh.vertices)
+        order, back = np.argsort(here * count + there), np.argsort(there * count + here)
+        partner = np.empty(len(here), np.int32)
+        partner[back] = order // 3  # closed: the k-th edge run one way is the k-th run the other way
+        return partner.reshape(-1, 3)
+
+    @cached_property
+    def _vertices(self) -> NDArray[np.float64]:
+        """(n, 3) sum of the faces' normals about each vertex, weighted by their angle there."""
+        columns = np.ascontiguousarray(self._mesh.vertices.T)
+
+        def angles(part: slice) -> NDArray[np.float64]:
+            a, b, c = corner_columns(columns, self._mesh.triangles[part])
+            ways = ((b - a, c - a), (c - b, a - b), (a - c, b - c))
+            doubled = crosses(*ways[0])
+            sine = np.sqrt(dots(doubled, doubled))
+            return np.stack([arc_tangent(sine, dots(ahead, back)) for ahead, back in ways], axis=1)
+
+        each = np.concatenate(from_portions(len(self._mesh.triangles), 1 << 14, angles))
+        corner = self._mesh.triangles.ravel()
+        weighted = [(each * axis[:, None]).ravel() for axis in self._faces.T]
+        return np.stack([np.bincount(corner, axis, columns.shape[1]) for axis in weighted], axis=1)
 
 
 def _shares(corners: NDArray[np.float64], place: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -69,27 +102,3 @@ def _shares(corners: NDArray[np.float64], place: NDArray[np.float64]) -> NDArray
     total = np.maximum(aa * bb - ab * ab, np.finfo(np.float64).tiny)
     v, w = (bb * d1 - ab * d2) / total, (aa * d2 - ab * d1) / total
     return np.stack([1 - v - w, v, w], axis=1)
-
-
-def _vertex_normals(mesh: Mesh, faces: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, 3) sum of the faces' normals about each vertex, weighted by their angle there."""
-    corners = mesh.corners
-    ahead, back = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
-    sines = np.linalg.norm(np.cross(ahead, back), axis=2)
-    angles = arc_tangent(sines, np.einsum("tci,tci->tc", ahead, back))
-    weighted = (angles[:, :, None] * faces[:, None]).reshape(-1, 3)
-    flat, count = mesh.triangles.ravel(), len(mesh.vertices)
-    summed: NDArray[np.float64] = np.stack([np.bincount(flat, weighted[:, k], count) for k in range(3)], axis=1)
-    return summed
-
-
-def _edge_normals(mesh: Mesh, faces: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(m, 3, 3) sum of the normals on both sides of the edge opposite each corner."""
-    here = np.roll(mesh.triangles, -1, axis=1).ravel().astype(np.int64)
-    there = np.roll(mesh.triangles, -2, axis=1).ravel().astype(np.int64)
-    count = len(mesh.vertices)
-    order, back = np.argsort(here * count + there), np.argsort(there * count + here)
-    partner = np.empty(len(here), np.int64)
-    partner[back] = order  # closed: the k-th edge run one way is the k-th run the other way
-    both: NDArray[np.float64] = (np.repeat(faces, 3, axis=0) + faces[partner // 3]).reshape(-1, 3, 3)
-    return both

@@ -1,63 +1,51 @@
 """The closest place on each of many triangles to the point paired with it."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..measures import triangle_normals
-from ..mesh import Mesh
+from .columns import Corners, Reals, Rows, dots
 
 
 class Frames:
-    """Per triangle what the closest place on it needs: a corner, two edges and their products; and a disc round it."""
+    """Per triangle what the closest place on it needs: a corner, two edges and their products.
 
-    def __init__(self, mesh: Mesh) -> None:
-        a, b, c = mesh.corners.transpose(1, 0, 2)
-        along, beside = b - a, c - a
-        products = [np.einsum("ij,ij->i", *pair) for pair in ((along, along), (along, beside), (beside, beside))]
-        self._table = np.column_stack([a, along, beside, *products])
-        middles = (a + b + c) / 3
-        out = (a - middles, b - middles, c - middles)
-        reach = np.sqrt(np.max([np.einsum("ij,ij->i", each, each) for each in out], axis=0))
-        self._discs = np.column_stack([middles, triangle_normals(mesh), reach])
-        self.count = len(reach)
-        self._slack = 1e-12 * float(np.abs(mesh.vertices).max()) ** 2  # what rounding can add
+    Parameters
+    ----------
+    columns : (12, m) array, as `frame_columns` makes it
+    """
 
-    def nearest_possible(self, points: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.float64]:
-        """(n,) squared distance of each point to the disc round the triangle paired with it: none of it is nearer."""
-        disc = self._discs.take(triangles, axis=0)
-        away = points - disc[:, :3]
-        height = np.einsum("ij,ij->i", away, disc[:, 3:6])
-        aside = np.sqrt(np.maximum(np.einsum("ij,ij->i", away, away) - height**2, 0.0)) - disc[:, 6]
-        least: NDArray[np.float64] = height**2 + np.maximum(aside, 0.0) ** 2
-        return least - self._slack
+    def __init__(self, columns: Reals) -> None:
+        self._rows = np.ascontiguousarray(columns.T)
 
-    def closest(
-        self, points: NDArray[np.float64], triangles: NDArray[np.int32]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """(n,) squared distance and (n, 3) closest place of each point on the triangle paired with it.
+    def closest(self, points: Reals, triangles: Rows) -> tuple[Reals, Reals]:
+        """(n,) squared distance and (3, n) closest place of each of (3, n) points on the triangle paired with it.
 
         Notes
         -----
         The regions of a triangle's plane as in Ericson, Real-Time Collision Detection (2005), section 5.1.5.
         """
-        found = self._table.take(triangles, axis=0)
-        corner, along, beside = found[:, 0:3], found[:, 3:6], found[:, 6:9]
+        found = np.ascontiguousarray(self._rows.take(triangles, axis=0).T)
+        corner, along, beside = found[0:3], found[3:6], found[6:9]
         offset = points - corner
-        d1, d2 = np.einsum("ij,ij->i", along, offset), np.einsum("ij,ij->i", beside, offset)
-        v, w = _shares(d1, d2, found[:, 9], found[:, 10], found[:, 11])
-        foot = v[:, None] * along + w[:, None] * beside
-        away: NDArray[np.float64] = offset - foot
-        squared: NDArray[np.float64] = np.einsum("ij,ij->i", away, away)
-        return squared, corner + foot
+        v, w = _shares(dots(along, offset), dots(beside, offset), *found[9:12])
+        foot = v * along + w * beside
+        away = offset - foot
+        return dots(away, away), corner + foot
+
+
+def frame_columns(corners: Corners) -> Reals:
+    """(12, m) columns for `Frames`."""
+    a, b, c = corners
+    along, beside = b - a, c - a
+    return np.array([*a, *along, *beside, dots(along, along), dots(along, beside), dots(beside, beside)])
 
 
 def _shares(
-    d1: NDArray[np.float64],
-    d2: NDArray[np.float64],
-    aa: NDArray[np.float64],
-    ab: NDArray[np.float64],
-    bb: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    d1: Reals,
+    d2: Reals,
+    aa: Reals,
+    ab: Reals,
+    bb: Reals,
+) -> tuple[Reals, Reals]:
     """How much of each edge leads to the closest place; a triangle without area falls back on its edges."""
     d3, d4, d5, d6 = d1 - aa, d2 - ab, d1 - ab, d2 - bb
     over_bc, over_ca, over_ab = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
@@ -72,14 +60,14 @@ def _shares(
 
 
 def _shares_on_edges(
-    d1: NDArray[np.float64],
-    d2: NDArray[np.float64],
-    d3: NDArray[np.float64],
-    d4: NDArray[np.float64],
-    aa: NDArray[np.float64],
-    ab: NDArray[np.float64],
-    bb: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    d1: Reals,
+    d2: Reals,
+    d3: Reals,
+    d4: Reals,
+    aa: Reals,
+    ab: Reals,
+    bb: Reals,
+) -> tuple[Reals, Reals]:
     """The shares of the closest place on the triangle's rim: the best of its three edges."""
     tiny = np.finfo(np.float64).tiny
     length_bc = aa - 2 * ab + bb

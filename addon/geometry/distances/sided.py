@@ -26,16 +26,13 @@ class Sided:
         self._closest = ClosestPoint(mesh) if self._closed is None else None
         self._normals = triangle_normals(mesh)
 
-    def query(self, points: Vectors, far: float = np.inf) -> tuple[NDArray[np.float64], Vectors]:
-        """(n,) height of (n, 3) points over the surface, negative under it, and (n, 3) unit ways off it.
-
-        Beyond `far` both are near what they should be, but not exact.
-        """
+    def query(self, points: Vectors) -> tuple[NDArray[np.float64], Vectors]:
+        """(n,) height of (n, 3) points over the surface, negative under it, and (n, 3) unit ways off it."""
         if self._closed is not None:
-            height, triangle, place = self._closed.query(points, far)
+            height, triangle, place = self._closed.query(points)
         else:
             assert self._closest is not None
-            distance, triangle, place = self._closest.query(points, far)
+            distance, triangle, place = self._closest.query(points)
             below = np.einsum("ij,ij->i", points - place, self._normals[triangle]) < 0
             height = np.where(below, -distance, distance)
         away = (points - place) / np.where(np.abs(height) > _ON, height, 1.0)[:, None]

@@ -52,9 +52,9 @@ def judged(
     """
     rows = np.arange(len(mesh.vertices)) if low is None else low
     own = np.full(len(mesh.vertices), np.inf)
-    own[rows] = surface.query(mesh.vertices[rows], NEAR + gap)[0]
+    own[rows] = surface.query(mesh.vertices[rows])[0]
     faces = low_faces(mesh, np.arange(len(mesh.triangles)), own, under, gap)
-    heights = heights_within(mesh, faces, surface, gap)
+    heights = heights_within(mesh, faces, surface)
     side = np.concatenate([own[under], heights[under[mesh.triangles[faces]].all(axis=1)].ravel()])
     side = side if len(side) else np.full(1, np.nan)  # nothing of it lies on the surface
     deepest = min(float(own.min()), float(heights.min(initial=np.inf)))
@@ -63,13 +63,13 @@ def judged(
     return LaidAt(mesh, under, least, middle, greatest, deepest, more, before)
 
 
-def heights_within(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float) -> NDArray[np.float64]:
+def heights_within(mesh: Mesh, faces: NDArray[np.int64], surface: Sided) -> NDArray[np.float64]:
     """(f, 2) heights in the middle of these faces and of their longest edges: where they are off a form most."""
     corners = mesh.vertices[mesh.triangles[faces]]
     longest, _ = _longest_edges(corners)
     ends = np.take_along_axis(corners, np.stack([longest, (longest + 1) % 3], axis=1)[:, :, None], axis=1)
     places = np.stack([corners.mean(axis=1), ends.mean(axis=1)], axis=1)
-    return surface.query(places.reshape(-1, 3), NEAR + gap)[0].reshape(-1, 2)
+    return surface.query(places.reshape(-1, 3))[0].reshape(-1, 2)
 
 
 def low_faces(

@@ -21,7 +21,6 @@ _REACH = 2.5  # how far a correction goes, over its width
 _EXACT = 4  # times the under side is put at its distance in the end
 _STILL = 1e-5  # millimetres; less is no move
 _UNTANGLED, _RELAXED = 6, 1.5  # times crossing faces are drawn apart, and by how many millimetres at most
-_FAR = 40.0  # and beyond which none of the under side is expected
 _SPLITS = 7
 _MOST = 2_000_000  # triangles
 _MARK = "under side"
@@ -56,14 +55,14 @@ def laid_at_gap(
     folded. Then the under side is put at its height, and its faces are halved where they leave the surface's form.
     """
     vertices = part.vertices
-    heard = under | np.isfinite(wanted) | (surface.query(vertices, NEAR)[0] < NEAR)
+    heard = under | np.isfinite(wanted) | (surface.query(vertices)[0] < NEAR)
     for number, width in enumerate(WIDTHS):
         progress(0.5 * number / len(WIDTHS), "laying the under side")
         rows = _one_a_cell(vertices, np.flatnonzero(heard), width / 5)
         for _ in range(2):
             vertices = vertices + _spread(vertices, rows, _moves(vertices[rows], wanted[rows], surface, gap), width)
     mesh = Mesh(vertices, part.triangles, part.colours, {**part.columns, _MARK: under})
-    near = np.flatnonzero(under | (surface.query(vertices, NEAR)[0] < NEAR + gap))
+    near = np.flatnonzero(under | (surface.query(vertices)[0] < NEAR + gap))
     before = len(crossing_triangles(part))
     mesh = _apart(_exact(mesh, near, surface, gap), near, surface, gap, before)
     progress(0.6, "fitting its faces to the scalp")
@@ -104,7 +103,7 @@ def _moves(
     vertices: NDArray[np.float64], wanted: NDArray[np.float64], surface: Sided, gap: float
 ) -> NDArray[np.float64]:
     """Each vertex's way to where it belongs; none for what just goes along and is not too low."""
-    height, ways = surface.query(vertices, _FAR)
+    height, ways = surface.query(vertices)
     aim = np.where(np.isfinite(wanted), wanted, np.maximum(height, gap))
     return (aim - height)[:, None] * ways
 
@@ -140,7 +139,7 @@ def _exact(mesh: Mesh, rows: NDArray[np.int64], surface: Sided, gap: float) -> M
     """Of these vertices those of the under side put at their height, and those that are lower than that."""
     vertices, under = mesh.vertices.copy(), mesh.columns[_MARK].astype(bool)
     for _ in range(_EXACT):
-        height, ways = surface.query(vertices[rows], _FAR)
+        height, ways = surface.query(vertices[rows])
         moves = np.where(under[rows] | (height < gap), gap - height, 0.0)
         off = np.abs(moves) > _STILL
         rows, moves, ways = rows[off], moves[off], ways[off]
@@ -152,9 +151,9 @@ def _coarse(mesh: Mesh, faces: NDArray[np.int64], surface: Sided, gap: float, to
     """Of these faces those of the under side with a place off its height, and any with a place too low."""
     mark, own = mesh.columns[_MARK].astype(bool), np.full(len(mesh.vertices), np.inf)
     rows = np.unique(mesh.triangles[faces])
-    own[rows] = surface.query(mesh.vertices[rows], NEAR + gap)[0]
+    own[rows] = surface.query(mesh.vertices[rows])[0]
     faces = low_faces(mesh, faces, own, mark, gap)
-    off = heights_within(mesh, faces, surface, gap) - gap
+    off = heights_within(mesh, faces, surface) - gap
     under = mark[mesh.triangles[faces]].all(axis=1)
     return faces[np.where(under, np.abs(off).max(axis=1), -off.min(axis=1)) > tolerance]
 

@@ -67,7 +67,7 @@ def thickened(
         Height changes by no more than the way gone: only beside a dot that is itself too low can a point be.
         """
         away, low = dots.query(points, far, half + gap - _SAME * thickness)
-        height, _ = surface.query(points[low], thickness + abs(gap))
+        height, _ = surface.query(points[low])
         away[low] = np.maximum(away[low], half + gap - height)
         return away
 
@@ -79,7 +79,7 @@ def thickened(
     _, low = dots.query(solid.vertices, thickness, thickness + gap)
     vertices, ways = solid.vertices.copy(), np.zeros(solid.vertices.shape)
     height = np.full(len(vertices), np.inf)
-    height[low], ways[low] = surface.query(vertices[low], thickness + abs(gap))
+    height[low], ways[low] = surface.query(vertices[low])
     below = under[nearest] & faces_under(solid, ways) & (height < gap + _SNAPPED * thickness)
     put = below | (height < gap)
     vertices[put] += (gap - height[put])[:, None] * ways[put]
@@ -98,7 +98,7 @@ class _Dots:
         self._height = np.full(len(dots) + 1, np.inf)  # one more for points with no dot within reach
         away, vertex = cKDTree(sheet.vertices).query(dots, workers=-1)
         may = np.flatnonzero(surface.query(sheet.vertices)[0][vertex] - away < highest)
-        self._height[may] = surface.query(dots[may], highest)[0]
+        self._height[may] = surface.query(dots[may])[0]
 
     def query(
         self, points: NDArray[np.float64], far: float, least: float

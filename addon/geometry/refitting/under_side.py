@@ -33,9 +33,9 @@ def lying_on(part: Mesh, surface: Sided, reach: float) -> tuple[NDArray[np.bool_
 
     Returns
     -------
-    (n,) mask and (n,) heights, exact up to ten times the reach.
+    (n,) mask and (n,) heights.
     """
-    height, ways = surface.query(part.vertices, 10 * reach)
+    height, ways = surface.query(part.vertices)
     return faces_under(part, ways) & (height <= reach), height
 
 

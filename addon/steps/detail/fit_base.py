@@ -169,7 +169,7 @@ def _figures(
     from ...geometry.distances.closest import ClosestPoint
     from ...geometry.quad_meshes.quads import corner_angles
 
-    away, triangle, _ = ClosestPoint(surface).query(head.vertices, far=10.0)
+    away, triangle, _ = ClosestPoint(surface).query(head.vertices)
     drawn = seen > 0.05
     if unseen is not None:
         drawn &= ~unseen[surface.triangles[triangle]].any(axis=1)

@@ -85,7 +85,7 @@ def joined_where_it_lies(
     if done.hair is laid.mesh:
         return laid, done
     away, nearest = cKDTree(laid.mesh.vertices).query(done.hair.vertices, workers=-1)
-    height, ways = surface.query(done.hair.vertices, bridge + abs(gap))
+    height, ways = surface.query(done.hair.vertices)
     vertices = done.hair.vertices.copy()
     low = height < gap
     vertices[low] += (gap - height[low])[:, None] * ways[low]
