@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.skin.skin_relief import Form, from_image, lines, scattered, what_prints
+from canthus.anatomy.skin.skin_relief import Form, from_image, inwards, lines, scattered, what_prints
 from canthus.geometry.mesh import Mesh
 
 SIDE, STEP = 60.0, 0.1
@@ -60,6 +60,17 @@ def test_lines_are_as_deep_wide_and_far_apart_as_set(sheet, way):
     furrows = ((profile[1:-1] < profile[:-2]) & (profile[1:-1] <= profile[2:]) & (profile[1:-1] < -0.04)).sum()
     step = np.linalg.norm(way) / abs(way[1])
     assert furrows == pytest.approx(SIDE / (2.0 * step), abs=2)
+
+
+def test_a_region_fades_in_from_its_edge(sheet):
+    """Half of the way in a smooth step is a half."""
+    mesh, _ = sheet
+    inside = mesh.vertices[:, 0] > 30.0
+    share = inwards(mesh.vertices, inside, 4.0)
+    at = mesh.vertices[:, 0] - 30.0
+    assert (share[~inside] == 0).all()
+    assert (share[at > 4.2] == 1).all()
+    assert share[np.abs(at - 2.0) < 0.01].mean() == pytest.approx(0.5, abs=0.05)
 
 
 def test_an_image_is_laid_in_tiles_at_its_depth(sheet):

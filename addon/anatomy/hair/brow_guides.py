@@ -90,7 +90,9 @@ def _needed(marks: Mapping[str, NDArray[np.float64]], side: str) -> list[NDArray
     names = (NEEDED[0], *(f"{name}-{side}" for name in NEEDED[1:]))
     for name in names:
         if name not in marks:
-            raise NotReady(f"brows: landmark {name} is missing: run landmarks, or draw the brows as curves")
+            raise NotReady(
+                f"brows: landmark {name} is missing: run landmarks, or draw the brows as curves, or raise the other alone"
+            )
     return [marks[name] for name in names]
 
 

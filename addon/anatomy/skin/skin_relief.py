@@ -143,6 +143,25 @@ def come_and_go(vertices: NDArray[np.float64], seed: int, length: float = 7.0) -
     return rising * rising * (3 - 2 * rising)
 
 
+def inwards(vertices: NDArray[np.float64], inside: NDArray[np.bool_], over: float) -> NDArray[np.float64]:
+    """(n,) shares that rise from 0 at the edge of a region to 1 so many millimetres inside it, 0 outside.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array
+    inside : (n,) the vertices of the region
+    over : millimetres from edge to full
+    """
+    share = np.zeros(len(vertices))
+    if inside.all() or not inside.any():
+        share[inside] = 1.0
+        return share
+    away, _ = cKDTree(vertices[~inside]).query(vertices[inside], distance_upper_bound=over, workers=-1)
+    rising = np.clip(away / over, 0.0, 1.0)
+    share[inside] = rising * rising * (3 - 2 * rising)
+    return share
+
+
 def from_image(
     vertices: NDArray[np.float64], normals: NDArray[np.float64], heights: NDArray[np.float64], tile: float, depth: float
 ) -> NDArray[np.float64]:

@@ -6,16 +6,19 @@ from numpy.typing import NDArray
 from ..mesh import Mesh
 
 _MOST_ROUNDS = 8
+MOST = 4_000_000
+"""Triangles beyond which no more is split, unless another number is given."""
 
 
-def split(mesh: Mesh, longest: NDArray[np.float64] | float, most: int = 4_000_000) -> tuple[Mesh, bool]:
+def split(mesh: Mesh, longest: NDArray[np.float64] | float, most: int = MOST) -> tuple[Mesh, bool]:
     """The mesh with every edge halved that is longer than wanted, again and again.
 
     Parameters
     ----------
     mesh : any triangles; colours and columns follow, a new vertex taking the colour of the middle, the column of one
         end, and a mark (a column of truth values) where both ends have it
-    longest : millimetres, one length or one for each vertex; an edge goes by the shorter of its ends'
+    longest : millimetres, one length or one for each vertex; an edge goes by the shorter of its ends', a new vertex by
+        the longer, so that what is fine grades off within a few faces
     most : triangles beyond which no more is split
 
     Returns
@@ -32,7 +35,7 @@ def split(mesh: Mesh, longest: NDArray[np.float64] | float, most: int = 4_000_00
         if len(mesh.triangles) + 2 * int(cut.sum()) > most:
             return mesh, False
         one, other = edges[cut].T
-        wanted = np.concatenate([wanted, np.minimum(wanted[one], wanted[other])])
+        wanted = np.concatenate([wanted, np.maximum(wanted[one], wanted[other])])
         mesh = _cut(mesh, edges, of_side, cut)
     return mesh, False
 

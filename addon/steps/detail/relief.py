@@ -31,6 +31,10 @@ on the cheeks (common practice, no source)."""
 _STRETCH = {"forehead": 22.0, "neck": 25.0, "orbit": 6.0, "face": 4.0, "chin": 4.0}
 """About how long a line runs before it fades, millimetres: common practice, no source."""
 
+_LIPS_WANDER, _LIPS_STRETCH, _SHALLOWEST, _LIPS_EDGE = 0.7, 3.0, 0.25, 2.5
+"""Furrows of the lips: how far they wander, in spacings; millimetres over which one grows shallow, to what share of its
+depth; and over which all end before the border of the red: common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Relief(Step):
@@ -68,7 +72,7 @@ class Relief(Step):
         from ...anatomy.skin.skin_regions import SKIN, skin_regions
         from ...anatomy.skin.skin_relief import what_prints
         from ...geometry.clouds.normals import vertex_normals
-        from ...geometry.quad_meshes.splitting import split
+        from ...geometry.quad_meshes.splitting import MOST, split
         from ...geometry.raising.displacing import displaced
 
         scale = piece.scale if piece.scale != 1.0 else self.scale
@@ -94,10 +98,15 @@ class Relief(Step):
         for sentence in what_prints(forms, pixel, scale):
             done = done.noted(sentence)
         narrow = [name for name, form in forms.items() if form.width < 2 * self.edge]
-        if narrow or not fine:
+        if narrow:
             done = done.noted(
-                f"Triangles with edges of {self.edge:g} mm are too coarse for {', '.join(narrow) or 'this'}, which "
-                "comes out shallower than set: give an edge of a third of the width"
+                f"Triangles with edges of {self.edge:g} mm are too coarse for {', '.join(narrow)}, which comes out "
+                "shallower than set: give an edge of a third of the width"
+            )
+        if not fine:
+            done = done.noted(
+                f"Edges of {self.edge:g} mm on so much skin take more than {MOST / 1e6:.0f} million triangles: some stayed "
+                "longer; set strength to 0 where no relief is wanted"
             )
         return done
 
@@ -134,7 +143,7 @@ class Relief(Step):
         self, head: Mesh, names: list[str], region: NDArray[np.int64], forms: "dict[str, Form]"
     ) -> tuple[NDArray[np.float64], dict[str, float]]:
         """(n,) relief before strengths, and how much of each there is."""
-        from ...anatomy.skin.skin_relief import PORES_BY_REGION, come_and_go, from_image, lines, scattered
+        from ...anatomy.skin.skin_relief import PORES_BY_REGION, come_and_go, from_image, inwards, lines, scattered
         from ...files.png import read_heights
         from ...geometry.clouds.normals import vertex_normals
 
@@ -159,8 +168,10 @@ class Relief(Step):
                 own *= share_of_depth * come_and_go(head.vertices, seed, _STRETCH[name])
                 height = np.where(is_in[name], np.minimum(height, own), height)
         if "furrows of the lips" in forms:
-            own = lines(head.vertices, normals, forms["furrows of the lips"], np.array([1.0, 0, 0]), self.seed + 20)
-            height = np.where(is_in["lips"], own, height)
+            seed, across = self.seed + 20, np.array([1.0, 0, 0])
+            own = lines(head.vertices, normals, forms["furrows of the lips"], across, seed, wander=_LIPS_WANDER)
+            own *= _SHALLOWEST + (1 - _SHALLOWEST) * come_and_go(head.vertices, seed, _LIPS_STRETCH)
+            height = np.where(is_in["lips"], own * inwards(head.vertices, is_in["lips"], _LIPS_EDGE), height)
         return height, figures
 
 
