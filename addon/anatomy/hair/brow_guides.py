@@ -91,7 +91,8 @@ def _needed(marks: Mapping[str, NDArray[np.float64]], side: str) -> list[NDArray
     for name in names:
         if name not in marks:
             raise NotReady(
-                f"brows: landmark {name} is missing: run landmarks, or draw the brows as curves, or raise the other alone"
+                f"brows: landmark {name} is missing: run landmarks, or draw the brows as curves, or raise the other "
+                "alone"
             )
     return [marks[name] for name in names]
 

@@ -14,15 +14,13 @@ from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..step import Step, setting
 from ..workpiece import Workpiece
+from .base_sides import ears_unmarked, eyes_shut, of_sides
 
 if TYPE_CHECKING:
     from ...anatomy.skin.base_head import BaseHead
 
 _UNSEEN = 3.0
 """Millimetres from the nearest point of the scan beyond which a closed head's surface was made up."""
-_OPEN = 3.0
-"""Millimetres between the margins under which an eye was shut: open ones are 7 to 12 apart (clinical range, doi
-10.1007/978-3-319-23270-6_1, abstract)."""
 
 
 @dataclass(frozen=True)
@@ -58,8 +56,9 @@ class FitBase(Step):
         life = piece.moved(np.diag([*[1.0 / piece.scale] * 3, 1.0]))
         progress(0.0, "arranging the scan")
         surface, unseen, cut = _target(life)
-        pairs, shut = self._pairs(base, life), _shut(life)
-        alone = _lids_of(base, shut)
+        pairs, shut = self._pairs(base, life), eyes_shut(life)
+        bare = ears_unmarked(base, pairs)
+        alone = of_sides(base, shut, "lids", "eyes") | of_sides(base, bare, "ears")
         for lid in (f"palpebrale-{lid}-{side}" for side in shut for lid in ("superius", "inferius")):
             pairs.pop(base.landmarks.get(lid, -1), None)
         fit = fit_base(base, Goal(surface, unseen), pairs, self.level, progress.stretch(0.05, 0.9), alone)
@@ -74,6 +73,10 @@ class FitBase(Step):
             done = done.noted("The scan was cut off flat: beyond the cut the base keeps its own shape")
         for side in shut:
             done = done.noted(f"The {side} eye was scanned shut: the base's open lids were kept there")
+        for side in bare:
+            done = done.noted(
+                f"The {side} ear has no sure landmark: the base's own was kept there; set its tragion to have it drawn"
+            )
         for name, gap in fit.doubted.items():
             done = done.noted(f"Pairs contradict each other: {name} is {gap:.0f} mm from where the others put it")
         if fit.folded:
@@ -119,29 +122,6 @@ def _point(words: str, whole: str) -> NDArray[np.float64]:
     if place.shape != (3,):
         raise BadSetting(f"fit-base: pairs takes x,y,z=x,y,z; ..., not {whole!r}")
     return place
-
-
-def _shut(life: Workpiece) -> list[str]:
-    """Sides whose lids' margins meet."""
-    shut = []
-    for side in ("left", "right"):
-        lids = [life.landmarks.get(f"palpebrale-{lid}-{side}") for lid in ("superius", "inferius")]
-        if all(lids):
-            one, other = (np.asarray(lid.position) for lid in lids if lid is not None)
-            if np.linalg.norm(one - other) < _OPEN:
-                shut.append(side)
-    return shut
-
-
-def _lids_of(base: "BaseHead", sides: list[str]) -> NDArray[np.bool_]:
-    """(n,) mask of the base's lids, and what lies between them, on these sides."""
-    inner = [base.landmarks.get(f"endocanthion-{side}") for side in ("left", "right")]
-    mask, left = base.in_region("lids", "eyes"), np.ones(len(base.vertices), bool)
-    if inner[0] is not None and inner[1] is not None:
-        way = base.vertices[inner[0]] - base.vertices[inner[1]]
-        left = (base.vertices - (base.vertices[inner[0]] + base.vertices[inner[1]]) / 2) @ way > 0
-    of_sides: NDArray[np.bool_] = np.where(left, "left" in sides, "right" in sides)
-    return mask & of_sides
 
 
 def _target(piece: Workpiece) -> tuple[Mesh, NDArray[np.bool_] | None, bool]:

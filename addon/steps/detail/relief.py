@@ -105,8 +105,8 @@ class Relief(Step):
             )
         if not fine:
             done = done.noted(
-                f"Edges of {self.edge:g} mm on so much skin take more than {MOST / 1e6:.0f} million triangles: some stayed "
-                "longer; set strength to 0 where no relief is wanted"
+                f"Edges of {self.edge:g} mm on so much skin take more than {MOST / 1e6:.0f} million triangles: some "
+                "stayed longer; set strength to 0 where no relief is wanted"
             )
         return done
 
