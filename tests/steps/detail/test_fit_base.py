@@ -69,7 +69,7 @@ def test_the_scalp_where_nothing_was_seen():
 
 def test_an_ear_without_a_landmark_keeps_the_bases_shape():
     """A scan whose left ear lies 12 mm lower: its folds would be drawn to those that lie nearest, were it not left
-    alone. Nine in ten of its edges stay within a fifth of their length but for the size of the whole, and it is said.
+    alone. Its edges keep their lengths but for the size of the whole, and it is said.
     """
     head, piece = sitter(5)
     tragion = np.asarray(head.truth.landmarks["tragion-left"])
@@ -81,11 +81,11 @@ def test_an_ear_without_a_landmark_keeps_the_bases_shape():
     assert not any("right ear" in note for note in done.notes)
     base = own_base()
     ear = base.quads[(base.region == REGIONS.index("ears")) & (base.vertices[base.quads[:, 0], 0] > 0)]
-    before, after = (
-        np.linalg.norm(at[ear] - at[np.roll(ear, -1, 1)], axis=2) for at in (base.vertices, done.head.vertices)
-    )
-    ratio = after / before
-    assert (np.abs(ratio / np.median(ratio) - 1) < 0.2).mean() > 0.9
+    places = (base.vertices, done.head.vertices)
+    before, after = (np.linalg.norm(at[ear] - at[np.roll(ear, -1, 1)], axis=2) for at in places)
+    changed = np.abs(after / before / np.median(after / before) - 1)
+    assert np.median(changed) < 0.04  # 0.087 where the ear is drawn
+    assert (changed < 0.2).mean() > 0.87  # 0.78
 
 
 def test_a_pair_at_odds_with_the_others_is_named():
