@@ -8,12 +8,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from ..clouds.normals import least_axis
 from ..clouds.orientation import along_a_tree
 from ..clouds.thinning import thinned
 from ..neighbours import Arranged
 from ..portions import in_portions
 from ..progress import SILENT, Progress
+from .two_sheets import Sheets, together, two_sheets
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,26 +129,26 @@ def twin_sheets(held: Arranged, widest: float, progress: Progress = SILENT) -> S
     places = thinned(held.points, size).points
     count = min(_LOOKED_AT, len(held.points))
     tree = held.tree  # made before threads ask for it
-    found: list[tuple[NDArray[np.generic], ...]] = [()] * -(-len(places) // _CHUNK)
+    parts: list[Sheets | None] = [None] * -(-len(places) // _CHUNK)
 
-    def judged(part: slice) -> None:
-        found[part.start // _CHUNK] = _judged(held.points, tree, places[part], count, widest)
+    def laid(part: slice) -> None:
+        parts[part.start // _CHUNK] = two_sheets(held.points, tree, places[part], count, widest)
 
-    in_portions(len(places), _CHUNK, judged, progress, "looking for sheets that lie over each other")
-    normals, rows, upper, gap, lean, scatter, single, fair = (np.concatenate(each) for each in zip(*found, strict=True))
-    noise = float(np.median(single))
-    clear = fair & (scatter < 1.5 * noise) & (np.abs(gap) > _CLEAR * scatter)
+    in_portions(len(places), _CHUNK, laid, progress, "looking for sheets that lie over each other")
+    found = together([part for part in parts if part is not None])
+    noise = float(np.median(found.single))
+    clear = found.fair & (found.scatter < 1.5 * noise) & (np.abs(found.gap) > _CLEAR * found.scatter)
     _, near = cKDTree(places).query(places, min(9, len(places)), workers=-1)
-    turned = along_a_tree(places, normals, near[:, 1:])
-    against = np.einsum("ij,ij->i", turned, normals) < 0
-    other = against != (gap < 0)
+    turned = along_a_tree(places, found.normals, near[:, 1:])
+    against = np.einsum("ij,ij->i", turned, found.normals) < 0
+    other = against != (found.gap < 0)
     return Sites(
         places,
         turned,
-        rows,
-        upper != other[:, None],
-        np.where(clear, np.abs(gap), 0.0),
-        np.where(other[:, None], -lean, lean),
+        found.rows,
+        found.upper != other[:, None],
+        np.where(clear, np.abs(found.gap), 0.0),
+        np.where(other[:, None], -found.lean, found.lean),
         len(held.points),
         size,
         noise,
@@ -156,103 +156,3 @@ def twin_sheets(held: Arranged, widest: float, progress: Progress = SILENT) -> S
 
 
 _CLEAR = 3.5  # deviations within a sheet that the gap must hold
-_BETWEEN = 0.16  # share of the points that may lie in the middle third of the gap
-_SLOPE = 0.12  # millimetres by which the gap may change in a millimetre
-_ASIDE = 0.75  # radii by which the middles of both sheets' points may lie apart
-
-
-def _judged(
-    points: NDArray[np.float64], tree: cKDTree, places: NDArray[np.float64], count: int, widest: float
-) -> tuple[NDArray[np.generic], ...]:
-    """Normals, rows, upper, gap (signed, upper over lower), lean, scatter, scatter of one sheet, and what is fair."""
-    distances, rows = tree.query(places, count)
-    way = points.take(rows, axis=0) - places[:, None]
-    middle = way.mean(axis=1, keepdims=True)
-    second = np.einsum("mki,mkj->mij", way - middle, way - middle)
-    normal, _ = least_axis(second)
-    first = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
-    first /= np.linalg.norm(first, axis=1, keepdims=True)
-    across = np.cross(normal, first)
-    radius = distances[:, -1:]
-    x, y, z = (np.einsum("mki,mi->mk", way, axis) for axis in (first, across, normal))
-    x, y = x / radius, y / radius
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
-    left, weight = _one_sheet(terms, z)
-    single = 1.4826 * np.median(np.abs(left), axis=1)
-    upper = _split(left)
-    for _ in range(8):
-        full = np.concatenate([terms, upper[:, :, None].astype(float)], axis=2)
-        fit = _least_squares(full, z, weight)
-        base = z - np.einsum("mki,mi->mk", terms, fit[:, :6])
-        gap = fit[:, 6:]
-        away = np.where(upper, base - gap, base)
-        scatter = 1.4826 * np.median(np.abs(away), axis=1)
-        nearest = np.minimum(np.abs(base), np.abs(base - gap))
-        weight = 1 / (1 + (nearest / np.maximum(2 * scatter[:, None], 1e-9)) ** 2)
-        fresh = np.abs(base - gap) < np.abs(base)
-        if (fresh == upper).all():
-            break
-        upper = fresh
-    share = upper.mean(axis=1)
-    middle_third = np.abs(base - gap / 2) < np.abs(gap) / 6
-    flat = np.stack([x, y], axis=2)
-    heavy = np.maximum(upper.sum(axis=1), 1)[:, None]
-    light = np.maximum((~upper).sum(axis=1), 1)[:, None]
-    aside = np.einsum("mk,mki->mi", upper.astype(float), flat) / heavy
-    aside -= np.einsum("mk,mki->mi", (~upper).astype(float), flat) / light
-    slope = np.linalg.norm(_slope(terms, upper, z, weight), axis=1) / radius[:, 0]
-    fair = (
-        (np.minimum(share, 1 - share) * count >= max(4.5, 0.1 * count))
-        & (np.abs(gap[:, 0]) < widest)
-        & (middle_third.mean(axis=1) < _BETWEEN)
-        & (np.linalg.norm(aside, axis=1) < _ASIDE)
-        & (slope < _SLOPE + 0.3 * single / radius[:, 0])
-        & ((nearest > 3 * scatter[:, None]).mean(axis=1) < 0.15)
-    )
-    lean = aside[:, :1] * first + aside[:, 1:] * across
-    return normal, rows, upper, gap[:, 0], lean, scatter, single, fair
-
-
-def _one_sheet(terms: NDArray[np.float64], z: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Heights over one quadric laid through most of each place's points, and the weights it was laid with."""
-    weight = np.ones_like(z)
-    for _ in range(4):
-        left = z - np.einsum("mki,mi->mk", terms, _least_squares(terms, z, weight))
-        usual = 1.4826 * np.median(np.abs(left), axis=1)[:, None]
-        weight = 1 / (1 + (left / np.maximum(2 * usual, 1e-9)) ** 2)
-    return left, weight
-
-
-def _least_squares(
-    terms: NDArray[np.float64], wanted: NDArray[np.float64], weight: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """(m, p) weighted least squares at each place, hardly damped."""
-    heavy = terms * weight[..., None]
-    square = heavy.transpose(0, 2, 1) @ terms + 1e-6 * np.eye(terms.shape[2])
-    fit: NDArray[np.float64] = np.linalg.solve(square, heavy.transpose(0, 2, 1) @ wanted[..., None])[..., 0]
-    return fit
-
-
-def _split(left: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Heights parted in two where the parts' means lie farthest apart for their weight (Otsu 1979)."""
-    ordered = np.sort(left, axis=1)
-    count = left.shape[1]
-    below = np.arange(1, count)
-    mean_below = np.cumsum(ordered, axis=1)[:, :-1] / below
-    mean_above = (ordered.sum(axis=1, keepdims=True) - mean_below * below) / (count - below)
-    worth = below * (count - below) * (mean_above - mean_below) ** 2
-    few = max(3, count // 12)
-    worth[:, : few - 1] = -1
-    worth[:, count - few :] = -1
-    at = worth.argmax(axis=1)
-    bound = 0.5 * (np.take_along_axis(ordered, at[:, None], 1) + np.take_along_axis(ordered, at[:, None] + 1, 1))
-    return left > bound
-
-
-def _slope(
-    terms: NDArray[np.float64], upper: NDArray[np.bool_], z: NDArray[np.float64], weight: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """(m, 2) how the gap changes across each place, over a radius."""
-    mark = upper[:, :, None].astype(float)
-    fit = _least_squares(np.concatenate([terms, mark, mark * terms[:, :, 1:3]], axis=2), z, weight)
-    return fit[:, 7:]
