@@ -19,6 +19,7 @@ TAKEN = {
     "pocket": "pocket",
     "margin-dragged": "margin-dragged",
     "eyes-made": "14-make_eyes",
+    "brow-dragged": "brow-dragged",
     "strength-painted": "strength-painted",
     "cut-plane": "cut-plane",
     "neck": "16-neck",

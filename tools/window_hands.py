@@ -82,6 +82,48 @@ def eye_dragged(folder: Path, eye: bpy.types.Object) -> Iterator[float]:
         yield 0.5
 
 
+def brows_by_hand(folder: Path) -> Iterator[float]:
+    """The brows' edges laid as curves, and one of them dragged along the skin with the mouse; undone."""
+    from canthus.host.buttons import viewport
+    from canthus.host.hands import handles
+    from canthus.host.scene import brow_curves, curves, scene_piece
+
+    collection = scene_piece.pieces_in(bpy.context.scene)[0]
+    press("brow_curves", "EXEC_DEFAULT")
+    yield 0.7
+    _, area = view()
+    space = area.spaces[0].region_3d
+    top = max(
+        (each for each in handles.handles_in(collection) if scene_piece.role_of(each.thing) == "brow/left-upper"),
+        key=lambda each: each.place.z,
+    )
+    space.view_rotation, space.view_location = FACING, top.place
+    space.view_distance *= 0.25
+    press("drag_handles")
+    yield 1.0
+    picture(folder, "brow-curves")
+    before, (x, y) = curves.places_of(top.thing), on_screen(area, top.place)
+    subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
+    yield 1.0
+    for lift in range(4, 36, 4):
+        subprocess.run(["xdotool", "mousemove", str(x), str(y - lift)], check=True)
+        yield 0.4
+    picture(folder, "brow-dragged")
+    subprocess.run(["xdotool", "mouseup", "1"], check=True)
+    yield 0.5
+    moved = (curves.places_of(top.thing) != before).any(axis=1).sum()
+    print(f"dragging a handle moved {moved} of {len(before)} points of the brow's edge", flush=True)
+    subprocess.run(["xdotool", "key", "Return"], check=True)
+    yield 0.5
+    bpy.ops.ed.undo()
+    yield 0.5
+    same = (curves.places_of(brow_curves.things_in(scene_piece.pieces_in(bpy.context.scene)[0])[0]) == before).all()
+    print(f"undone, the edge lies as it was: {bool(same)}", flush=True)
+    press("brow_curves", "EXEC_DEFAULT")
+    viewport.show_piece(bpy.context, scene_piece.pieces_in(bpy.context.scene)[0])
+    yield 0.5
+
+
 def cut_plane(folder: Path) -> Iterator[float]:
     """Where the neck is cut, with its handles."""
     press("show_plane", "EXEC_DEFAULT", step="neck")

@@ -21,7 +21,7 @@ sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
 from window import enable, picture, play, press, running, sidebar_shown, view
-from window_hands import eyes_by_hand, landmarks_listed, painted_and_cut, parts_shown
+from window_hands import brows_by_hand, eyes_by_hand, landmarks_listed, painted_and_cut, parts_shown
 
 
 def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
@@ -112,6 +112,7 @@ AFTER = {
     "close": map_shown,
     "landmarks": landmarks_listed,
     "scale": redo_shown,
+    "measure": brows_by_hand,
     "place_eyes": eyes_by_hand,
     "make_eyes": painted_and_cut,
     "key": parts_shown,
