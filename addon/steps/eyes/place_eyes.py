@@ -123,19 +123,10 @@ class PlaceEyes(Step):
         nearest = chosen_eye(wanted, stock)
         diameter = self.diameter or stock[nearest]
         error = 100 * (diameter / wanted - 1)
+        back = self.set_back * piece.scale + ((diameter - wanted) / 2 if self.hold == "front" else 0.0)
         centres = np.array([eye.centre for eye in piece.eyes])
         apart = float(np.linalg.norm(centres[0] - centres[1])) / piece.scale
-        back = self.set_back * piece.scale + ((diameter - wanted) / 2 if self.hold == "front" else 0.0)
-        eyes = [
-            dataclasses.replace(
-                eye,
-                centre=triple(centre + np.array([0.0, back, 0.0])),
-                gaze=triple(self._gaze(eye, centre, centres.mean(axis=0), piece.scale)),
-                diameter=diameter,
-            )
-            for eye, centre in zip(piece.eyes, centres, strict=True)
-        ]
-        piece = piece.but(eyes=tuple(eyes)).measured(
+        piece = piece.but(eyes=self._seated(piece.eyes, diameter, back, piece.scale)).measured(
             eye="as asked for" if self.diameter else nearest,
             eye_diameter_mm=diameter,
             globe_at_print_mm=wanted,
@@ -155,6 +146,20 @@ class PlaceEyes(Step):
                 f"{_IPD[1]:g}: check scale and landmarks"
             )
         return piece
+
+    def _seated(self, eyes: tuple[Eye, ...], diameter: float, back: float, scale: float) -> tuple[Eye, ...]:
+        """The eyes in their size, sunk by `back` and looking where they should."""
+        centres = np.array([eye.centre for eye in eyes])
+        middle, sunk = centres.mean(axis=0), np.array([0.0, back, 0.0])
+        return tuple(
+            dataclasses.replace(
+                eye,
+                centre=triple(centre + sunk),
+                gaze=triple(self._gaze(eye, centre, middle, scale)),
+                diameter=diameter,
+            )
+            for eye, centre in zip(eyes, centres, strict=True)
+        )
 
     def _gaze(
         self, eye: Eye, centre: NDArray[np.float64], middle: NDArray[np.float64], scale: float

@@ -26,8 +26,11 @@ _LONGEST_SHUT = 28.6
 """Of a shut eye, whose corners show least, mm at life size: one standard deviation over the mean of 76 young adults,
 27.1 ± 1.5 (Read et al. 2006); a place that is known to 3 mm tells less than they do."""
 
+_BEFORE_THEM = "spectacles, hair or lashes that stand before them are to be cut out of the scan"
+
 _PRINTS = 0.25
 """mm: five pixels of a desktop machine. A lid is held along its whole length; under 0.15 mm `check` calls it grave."""
+_TOLD = 0.005  # mm: less is nothing
 _EATEN = 0.03  # mm of a lid that eye and clearance take up, from which it is told
 
 
@@ -130,14 +133,10 @@ class RebuildLids(EyeStep):
         try:
             made = built_lids(piece.needed_head(), piece.scale, bed, wishes)
         except NotPossible as reason:
-            return piece.noted(f"the {eye.side} lids stay as they were scanned: {reason}")
+            return piece.noted(f"the {eye.side} lids stay as they were scanned: {reason}; {_BEFORE_THEM}")
         if shut:
             found = fissure_of(piece, eye.side, bed.centre, bed.sitter).length
-            corners = f", and its corners drawn in from {found:.1f} mm apart" if found > _LONGEST_SHUT else ""
-            piece = piece.noted(
-                f"the {eye.side} eye was scanned shut: its lids were opened to {made.size.height:.1f} mm at life "
-                f"size, about what most adults' are{corners}; set fissure_height or aperture to the sitter's own"
-            )
+            piece = piece.noted(f"the {eye.side} eye was scanned shut: {_opened(made.size.height, found)}")
         x, y, z = ((bed.centre - made.sunk * bed.axis) * piece.scale).tolist()
         eyes = list(piece.eyes)
         eyes[number] = replace(eye, centre=(x, y, z), opening=made.opening * piece.scale)
@@ -165,7 +164,7 @@ class RebuildLids(EyeStep):
         return EyeBed(fissure, margin, centre, sitter, shape, axis, gap, lids), shut
 
     def _told(self, piece: Workpiece, side: str, made: "BuiltLids") -> Workpiece:
-        """The lids' figures, and a note where they were made thicker than they truly are."""
+        """The lids' figures, and what a sculptor must know of them."""
         scale, form, size = piece.scale, made.form, made.size
         figures = {
             "true_upper_lid_mm": made.true[0] * scale,
@@ -185,23 +184,35 @@ class RebuildLids(EyeStep):
                 f"the {side} fissure is {size.length:.1f} mm long at life size, which few adults' are: look at its "
                 "corners among the landmarks, or set fissure_length"
             )
+        thickness = self._on_thickness(made, scale)
+        return piece.noted(f"the {side} lids{thickness}") if thickness else piece
+
+    def _on_thickness(self, made: "BuiltLids", scale: float) -> str:
+        """What was done to lids that print no more, or is missing of lids that do; nothing where they are true."""
         thin = min(made.true) * scale
-        if made.raised * scale > 0.005:
-            piece = piece.noted(
-                f"the {side} lids were raised by {made.raised * scale:.2f} mm to reach the {self.least_lid:g} mm that "
-                "print surely"
+        if made.raised * scale > _TOLD:
+            return f" were raised by {made.raised * scale:.2f} mm to reach the {self.least_lid:g} mm that print surely"
+        if made.sunk and thin < self.least_lid - _TOLD:
+            return (
+                f", {thin:.2f} mm at their thinnest at this scale, were thickened inward to the {self.least_lid:g} mm "
+                f"that print surely: the eye was set back {made.sunk * scale:.2f} mm"
             )
-        elif made.sunk and thin < self.least_lid - 0.005:
-            piece = piece.noted(
-                f"the {side} lids, {thin:.2f} mm at their thinnest at this scale, were thickened inward to the "
-                f"{self.least_lid:g} mm that print surely: the eye was set back {made.sunk * scale:.2f} mm"
+        eaten = max(made.true[0] - made.form.upper, made.true[1] - made.form.lower) * scale
+        if eaten > _EATEN:
+            return (
+                f" print at {min(made.form.upper, made.form.lower) * scale:.2f} mm: eye and clearance take {eaten:.2f} "
+                "mm of their true thickness; thicken: true sets the eye back by as much"
             )
-        elif (eaten := max(made.true[0] - form.upper, made.true[1] - form.lower) * scale) > _EATEN:
-            piece = piece.noted(
-                f"the {side} lids print at {min(form.upper, form.lower) * scale:.2f} mm: eye and clearance take "
-                f"{eaten:.2f} mm of their true thickness; thicken: true sets the eye back by as much"
-            )
-        return piece
+        return ""
+
+
+def _opened(height: float, found: float) -> str:
+    """How a shut eye was opened, mm at life size: so high, its corners found so far apart."""
+    corners = f", and its corners drawn in from {found:.1f} mm apart" if found > _LONGEST_SHUT else ""
+    return (
+        f"its lids were opened to {height:.1f} mm at life size, about what most adults' are{corners}; set "
+        "fissure_height or aperture to the sitter's own"
+    )
 
 
 def _sitter_globe(piece: Workpiece) -> float:
