@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
-from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed, timed_in_turn
+from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed, timed_beside, timed_in_turn
 
 _NO_FAULTS = {"strays": 0.0, "clusters": 0.0, "veils": 0.0, "lashes": 0.0}
 _SKIN, _SECOND_SKIN, _LASH = 0, 4, 5  # simulator.settings.LABELS
@@ -29,7 +29,6 @@ _SKIN, _SECOND_SKIN, _LASH = 0, 4, 5  # simulator.settings.LABELS
 def cull_strays(bench: Bench, points: int) -> Iterator[Row]:
     """2 % strays, 1 % clusters, 1 % veils; beside the plain rule of two deviations over 16 neighbours."""
     cloud = bench.capture(points, strays=0.02, clusters=0.01, veils=0.01)
-    ours = timed(lambda: found_strays(cloud.points), 2)
     open3d: Any = library("open3d")
 
     def plain_rule() -> NDArray[np.bool_]:
@@ -38,7 +37,7 @@ def cull_strays(bench: Bench, points: int) -> Iterator[Row]:
         gone[np.asarray(given.remove_statistical_outlier(16, 2.0)[1])] = False
         return gone
 
-    theirs = timed(plain_rule, 2) if open3d else None
+    ours, theirs = timed_beside(lambda: found_strays(cloud.points), plain_rule if open3d else None, 3)
     label = cloud.columns["label"]
     skin = label == _SKIN
     far = ~skin & (label != _LASH) & (cloud.columns["truth_distance"] > 1.0)
@@ -148,12 +147,12 @@ def register(bench: Bench, points: int) -> Iterator[Row]:
     def error(found: NDArray[np.float64]) -> float:
         return root_mean_square(np.linalg.norm(applied(found, moved) - body, axis=1))
 
-    ours = timed(lambda: registered([still, moved], search=False)[1].matrix, 2)
     for name, reference, call in (
         ("open3d", "point to plane (open3d)", _open3d_aligned),
         ("small_gicp", "GICP (small-gicp)", _small_gicp_aligned),
     ):
-        theirs = timed(lambda call=call: call(still, moved), 2) if library(name) else None
+        reference_call = (lambda call=call: call(still, moved)) if library(name) else None
+        ours, theirs = timed_beside(lambda: registered([still, moved], search=False)[1].matrix, reference_call)
         line = row(f"register two passes, beside {reference}", points, ours, reference, theirs, bar=1.0)
         yield line.quality("RMS from the true place mm", error(ours.result), error(theirs.result) if theirs else None)
 

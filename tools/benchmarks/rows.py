@@ -62,6 +62,13 @@ def timed_in_turn(ours: Callable[[], T], theirs: Callable[[], U], repeats: int =
     return own, other
 
 
+def timed_beside(
+    ours: Callable[[], T], theirs: Callable[[], U] | None, repeats: int = 3
+) -> tuple[Timed[T], Timed[U] | None]:
+    """The same, or ours alone where there is nothing to call beside it."""
+    return (timed(ours, repeats), None) if theirs is None else timed_in_turn(ours, theirs, repeats)
+
+
 def _seconds(one: Timed[Any]) -> float:
     return one.seconds
 

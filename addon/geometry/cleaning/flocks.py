@@ -27,7 +27,7 @@ def off_plane(
     height : (m,) over that plane, without sign, millimetres
     share : (m,) of the neighbours' spread that lies across it: 0 on a plane, 1/3 at most
     """
-    near = points[rows]
+    near = points.take(rows, axis=0)
     middle = near.mean(axis=1)
     near -= middle[:, None]
     axis, share = least_axis(np.einsum("mki,mkj->mij", near, near))
@@ -90,10 +90,10 @@ def _spread_around(
     thick = np.flatnonzero(near & good)
     ring[rows[rows[thick]]] = True
     about = np.flatnonzero(ring)
-    around = told[rows[about]].sum(axis=1)
+    around = told.take(rows[about], axis=0).sum(axis=1)
     mean = np.zeros(len(rows))
     mean[about] = around[:, 0] / np.maximum(around[:, 1], 1.0)
-    return thick, mean[rows[rows[thick]]].mean(axis=(1, 2)) / bar
+    return thick, mean.take(rows[rows[thick]]).mean(axis=(1, 2)) / bar
 
 
 _FILLS, _NOISY = 0.08, 7.0  # share of the spread across from which points fill space, over so many median ones
@@ -177,7 +177,8 @@ def connected_cells(cells: Thinned, reach: float) -> NDArray[np.int32]:
         starts.append(order[met])
         ends.append(order[place[met]])
     start, end = np.concatenate(starts), np.concatenate(ends)
-    near = np.flatnonzero(((cells.points[start] - cells.points[end]) ** 2).sum(axis=1) < reach**2)
+    way = cells.points.take(start, axis=0) - cells.points.take(end, axis=0)
+    near = np.flatnonzero(np.einsum("ij,ij->i", way, way) < reach**2)
     links = coo_array((np.ones(len(near), np.int8), (start[near], end[near])), shape=(len(ordered),) * 2)
     labels: NDArray[np.int32] = connected_components(links, directed=False)[1]
     return labels

@@ -60,7 +60,7 @@ def found_strays(
     reach = np.log(distances[:, -1])
     progress(0.6, "judging distances")
     typical = float(np.median(reach))
-    excess = reach - reach[rows].mean(axis=1)
+    excess = reach - reach.take(rows).mean(axis=1)
     middle = float(np.median(excess))
     deviation = 1.4826 * float(np.median(np.abs(excess - middle)))
     kind = np.zeros(len(held.points), np.uint8)
