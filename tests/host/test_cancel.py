@@ -66,7 +66,7 @@ def standing(name, scene):
 
 def at_work(button, context):
     """Pressed, and gone on with until the child is there."""
-    assert button.start(context) == {"RUNNING_MODAL"}
+    assert button.begin_work(context) == {"RUNNING_MODAL"}
     while button.child is None:
         assert button.modal(context, TICK) == {"RUNNING_MODAL"}
     assert context.window_manager.canthus.running
@@ -137,7 +137,7 @@ def test_what_is_wrong_with_the_scene_is_told_and_ends_it(scene, context):
     standing("smooth", scene)
     scene_piece.object_with(scene_piece.pieces_in(scene)[0], "head").scale.x = -1
     before, button = state(), Button("smooth")
-    assert button.start(context) == {"RUNNING_MODAL"}
+    assert button.begin_work(context) == {"RUNNING_MODAL"}
     while (outcome := button.modal(context, TICK)) == {"RUNNING_MODAL"}:
         assert button.child is None  # it is read a shape at a time, and told before anything is begun
     assert outcome == {"CANCELLED"}

@@ -4,7 +4,7 @@ import math
 
 import bpy
 import pytest
-from canthus.host.buttons.step_operator import BY_FILE
+from canthus.host.buttons.step_operator import BY_FILE, StepOperator
 from canthus.host.scene import settings, wording
 from canthus.steps.catalogue import all_steps
 
@@ -70,3 +70,10 @@ def test_settings_written_into_the_scene_come_back(scene):
     for step in STEPS:
         settings.fill_in(step(), settings.stored(scene, step))
         assert settings.step_from(step, settings.stored(scene, step)) == step()
+
+
+@pytest.mark.parametrize("step", STEPS, ids=lambda step: step.NAME)
+def test_no_setting_takes_the_place_of_what_its_button_does(step):
+    """A property of an operator hides a method of the same name: the button would fail when pressed in a window."""
+    own = {name for each in (StepOperator, bpy.types.Operator) for name in dir(each)}
+    assert own & {each.name for each in step.settings()} == set()

@@ -26,7 +26,7 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
         return [with_marks(step_from(step, stored(context.scene, step))) for step in wanted]
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        return self.execute(context) if bpy.app.background or context.window is None else self.start(context)
+        return self.execute(context) if bpy.app.background or context.window is None else self.begin_work(context)
 
 
 def _passes(context: bpy.types.Context) -> int:

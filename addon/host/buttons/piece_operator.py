@@ -63,7 +63,7 @@ class PieceOperator:
         self.tell(after)
         return {"FINISHED"}
 
-    def start(self, context: bpy.types.Context) -> set[str]:
+    def begin_work(self, context: bpy.types.Context) -> set[str]:
         """Begin: the work goes on from a timer, a stretch at a time, so that the window comes round between."""
         try:
             self.steps = self.steps_to_run(context)

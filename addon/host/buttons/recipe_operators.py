@@ -61,7 +61,7 @@ class CANTHUS_OT_run_recipe(OneFile, PieceOperator, bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         in_window = not bpy.app.background and context.window is not None and context.area is not None
-        return self.start(context) if in_window else super().execute(context)
+        return self.begin_work(context) if in_window else super().execute(context)
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         if not self.filepath:

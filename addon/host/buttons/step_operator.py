@@ -46,7 +46,7 @@ class StepOperator(PieceOperator):
         at_once = self.step.LIGHT and scene_piece.size(scene_piece.piece_collection(context)) <= LIGHT_UP_TO
         if at_once or bpy.app.background or context.window is None:
             return self.execute(context)
-        return self.start(context)
+        return self.begin_work(context)
 
 
 def operator_for(step: type[Step]) -> type:
