@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..anatomy.face.landmark_files import read_landmarks
-from ..anatomy.skin.skin_regions import SKIN
+from ..anatomy.skin.region_names import SKIN
 from ..files.png import write_png
 from ..files.reading import read
 from ..files.writing import write

@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..anatomy.face.proportions import mean_head
-from ..anatomy.skin.skin_regions import SKIN, skin_regions
+from ..anatomy.skin.region_names import SKIN
+from ..anatomy.skin.skin_regions import skin_regions
 from ..geometry.distances.deviation import deviation_figures
 from ..geometry.mesh import Mesh
 from ..geometry.transforms import applied, matched

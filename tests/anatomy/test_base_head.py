@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from canthus.anatomy.face.landmarks import NAMES, twin
-from canthus.anatomy.skin.base_head import REGIONS, own_base
+from canthus.anatomy.skin.base_head import own_base
+from canthus.anatomy.skin.region_names import REGIONS
 from canthus.geometry.mending.intersections import self_intersections
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.quad_meshes.quads import as_triangles, corner_angles, edges_of, facing_of, quad_normals, rims_of

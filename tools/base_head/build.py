@@ -12,7 +12,8 @@ STORED = ROOT / "addon" / "anatomy" / "skin" / "base-head.npz"
 
 def built() -> dict[str, np.ndarray[Any, Any]]:
     """What the file holds, by name: the plan's faces, the vertices two levels finer, texture places, marks, regions."""
-    from canthus.anatomy.skin.base_head import FINEST_MM, FINEST_UV, REGIONS
+    from canthus.anatomy.skin.base_head import FINEST_MM, FINEST_UV
+    from canthus.anatomy.skin.region_names import REGIONS
     from canthus.geometry.quad_meshes.quads_fairing import faired
 
     from base_head import ears, easing, form, laying, layout, unwrapping

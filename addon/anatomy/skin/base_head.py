@@ -12,11 +12,8 @@ from numpy.typing import NDArray
 
 from ...geometry.quad_meshes.quads import needed_quads
 from ...geometry.quad_meshes.subdivision import refined
+from .region_names import REGIONS
 
-REGIONS = ("face", "lids", "eyes", "lips", "nose", "ears", "scalp", "neck", "orbit")
-"""Names of the regions, as the file numbers them. `eyes` is what lies between the lids, `orbit` the skin round them."""
-REGION_COLUMN = "base_region"
-"""Column of a fitted head with the region of each vertex."""
 FINEST_MM, FINEST_UV = 0.01, 1 / 65535
 """Units the file holds vertices and texture places in."""
 _STORED_LEVELS = 2

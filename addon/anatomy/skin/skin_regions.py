@@ -10,11 +10,8 @@ from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.quad_meshes.nonrigid import carried
 from ...geometry.transforms import applied, matched
-from .base_head import REGION_COLUMN, REGIONS, own_base
-
-SKIN = (*REGIONS, "forehead", "chin", "beard")
-"""Regions of the base, with the face divided: over the brows, round the mouth (`beard`), under it (`chin`)."""
-FEWEST = 6
+from .base_head import own_base
+from .region_names import FEWEST, REGION_COLUMN, REGIONS, SKIN
 
 
 def skin_regions(mesh: Mesh, marks: Mapping[str, NDArray[np.float64]]) -> NDArray[np.int64]:

@@ -6,7 +6,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from ...anatomy.skin.skin_regions import FEWEST, SKIN
+from ...anatomy.skin.region_names import FEWEST, SKIN
 from ...geometry.errors import CanthusError, NotReady
 from ...job.wording import value_text
 from ..drawn import maps

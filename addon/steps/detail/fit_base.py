@@ -181,7 +181,7 @@ def _colours(vertices: NDArray[np.float64], piece: Workpiece) -> NDArray[np.uint
 
 def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
     """The quads as triangles, every rim closed, the regions as a column."""
-    from ...anatomy.skin.base_head import REGION_COLUMN
+    from ...anatomy.skin.region_names import REGION_COLUMN
     from ...geometry.quad_meshes.capping import capped
 
     mesh, beside = capped(head.vertices, head.quads)
@@ -197,7 +197,7 @@ def _closed(head: "BaseHead", colours: NDArray[np.uint8] | None) -> Mesh:
 
 def _write(path: Path, head: "BaseHead", piece: Workpiece, size: int) -> None:
     """The quads as OBJ, their regions as groups; where the scan has colours, with them as a picture over the quads."""
-    from ...anatomy.skin.base_head import REGIONS
+    from ...anatomy.skin.region_names import REGIONS
     from ...files.png import write_png
     from ...files.quads_obj import QuadsFile, write_quads
     from ...files.writing import whole_file

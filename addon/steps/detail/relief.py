@@ -69,7 +69,8 @@ class Relief(Step):
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The workpiece with relief on its head."""
-        from ...anatomy.skin.skin_regions import SKIN, skin_regions
+        from ...anatomy.skin.region_names import SKIN
+        from ...anatomy.skin.skin_regions import skin_regions
         from ...anatomy.skin.skin_relief import what_prints
         from ...geometry.clouds.normals import vertex_normals
         from ...geometry.quad_meshes.splitting import MOST, split

@@ -4,7 +4,8 @@ import json
 
 import numpy as np
 import pytest
-from canthus.anatomy.skin.base_head import REGIONS, own_base, regions_named
+from canthus.anatomy.skin.base_head import own_base, regions_named
+from canthus.anatomy.skin.region_names import REGIONS
 from canthus.files.quads_obj import QuadsFile, read_quads, write_quads
 from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.errors import BadSetting, NotReady

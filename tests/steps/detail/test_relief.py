@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from canthus.anatomy.skin.skin_regions import SKIN, skin_regions
+from canthus.anatomy.skin.region_names import SKIN
+from canthus.anatomy.skin.skin_regions import skin_regions
 from canthus.files.png import write_png
 from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.errors import BadSetting, NotReady
