@@ -5,10 +5,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ..mending.smoothing import averaging
 from ..mending.untangling import crossing_near, crossing_triangles
 from ..mesh import Mesh
 
 _ROUNDS = 6  # how often crossing faces are put back, a ring wider each time
+_SOFT = 3  # rings over which what is put back passes into what moves
 
 
 def displaced(mesh: Mesh, moves: NDArray[np.float64]) -> tuple[Mesh, int, int]:
@@ -26,20 +28,23 @@ def displaced(mesh: Mesh, moves: NDArray[np.float64]) -> tuple[Mesh, int, int]:
     Notes
     -----
     Faces that cross before count as given. Those that cross anew go back to where they were, and a ring more each
-    round.
+    round; round them the way gone fades.
     """
     share = np.ones(len(mesh.vertices))
     before = crossing_triangles(mesh)
     moved = replace(mesh, vertices=mesh.vertices + moves)
     crossing = np.setdiff1d(crossing_triangles(moved), before)
+    mean = averaging(mesh).astype(np.float64) if len(crossing) else None
     for _ in range(_ROUNDS):
-        if not len(crossing):
+        if mean is None or not len(crossing):
             break
         touched = np.zeros(len(share), bool)
         touched[mesh.triangles[crossing]] = True
         touched[mesh.triangles[touched[mesh.triangles].any(axis=1)]] = True
-        share[touched] = 0.0
+        before_this, share = share, np.where(touched, 0.0, share)
+        for _ in range(_SOFT):  # a vertex left behind among those that moved would stand out as a spike
+            share = np.minimum(share, mean @ share)
         moved = replace(mesh, vertices=mesh.vertices + share[:, None] * moves)
-        near = np.flatnonzero(touched[mesh.triangles].any(axis=1))
+        near = np.flatnonzero((share != before_this)[mesh.triangles].any(axis=1))
         crossing = np.setdiff1d(crossing_near(moved, near), before)
     return moved, int((share < 1).sum()), len(crossing)
