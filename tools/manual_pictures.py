@@ -1,7 +1,7 @@
 """The manual's pictures out of those of the window: `python3 tools/manual_pictures.py WINDOW_PICTURES_DIR`.
 
-Cut to the 3D view and its sidebar, 1,000 pixels wide, in few colours; with ImageMagick's `convert`. The folder is what
-`tools/window_pictures.py` wrote.
+Cut to the 3D view and its sidebar, 1,000 pixels wide, in few colours; with ImageMagick's `convert`. The folder holds
+what `tools/window_pictures.py` and `tools/window_detail.py` wrote.
 """
 
 import subprocess
@@ -22,6 +22,7 @@ TAKEN = {
     "brow-dragged": "brow-dragged",
     "strength-painted": "strength-painted",
     "cut-plane": "cut-plane",
+    "wall-to-come": "wall-to-come-x",
     "neck": "16-neck",
     "section": "section",
     "findings": "findings",
