@@ -23,7 +23,7 @@ _TOLD = {
     "colour": "lies where the scan is darker than the skin round it",
     "relief": "lies where the scan stands off the skin round it",
     "landmarks": "shows neither in the scan's colour nor in its relief: it lies as on most faces, by the landmarks; "
-    "save its curves, move them, and give them as curves",
+    "lay its curves in Blender, or save them, move them and run it again",
 }
 
 
