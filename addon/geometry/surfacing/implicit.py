@@ -15,11 +15,13 @@ class Near:
     """What a cloud says about places near it: `distance` signed and smooth, `gap` to the nearest point, its `row`.
 
     `lean` is how far the fit's points lie to one side of the place, of the kernel's radius: 0 amid the points, 0.26
-    on a straight rim, towards 1 beyond it.
+    on a straight rim, towards 1 beyond it. `bend` is half the curvature of the sphere fitted, 1/millimetres, positive
+    where the body is convex.
     """
 
     distance: NDArray[np.float64]
     lean: NDArray[np.float64]
+    bend: NDArray[np.float64]
     gap: NDArray[np.float64]
     row: NDArray[np.int64]
 
@@ -85,7 +87,7 @@ class SphereFit:
     ) -> Near:
         """What is told of each place: corner `corner` of `block`; the places of block b begin at row starts[b]."""
         size = len(block)
-        found = Near(np.empty(size), np.empty(size), np.empty(size), np.empty(size, np.int64))
+        found = Near(*(np.empty(size) for _ in range(4)), np.empty(size, np.int64))
         ends = np.append(starts, size)
         portion = _AT_ONCE // len(corners)
 
@@ -93,7 +95,7 @@ class SphereFit:
             last = min(first + portion, len(starts))
             rows = slice(int(ends[first]), int(ends[last]))
             told = self._told(middles[first:last], corners)
-            found.distance[rows], found.lean[rows], found.gap[rows], found.row[rows] = (
+            found.distance[rows], found.lean[rows], found.bend[rows], found.gap[rows], found.row[rows] = (
                 each[block[rows] - first, corner[rows]] for each in told
             )
 
@@ -103,8 +105,8 @@ class SphereFit:
 
     def _told(
         self, middles: NDArray[np.float64], corners: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
-        """Distance, lean, gap and nearest row (b, c) for the places at all corners (c, 3) about the middles (b, 3)."""
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+        """Distance, lean, bend, gap and nearest row (b, c) for the places at all corners (c, 3) about the middles (b, 3)."""
         _, rows = self._tree.query(middles, self._count)
         rows = rows.reshape(len(middles), self._count)
         places = (self._points[rows] - middles[:, None]).astype(np.float32)
@@ -131,8 +133,7 @@ class SphereFit:
         )
         sums = sums.astype(np.float64)
         radius = np.sqrt(ends[..., 0] if self._even else sums[..., 9] / sums[..., 0] + _WIDENING * least[..., 0])
-        distance, lean = _on_spheres(sums, corners, radius)
-        return distance, lean, np.sqrt(least[..., 0]), rows[chosen]
+        return *_on_spheres(sums, corners, radius), np.sqrt(least[..., 0]), rows[chosen]
 
 
 _AT_ONCE = 32768  # places worked on at a time: the tables then stay in the processor's cache
@@ -142,8 +143,8 @@ _OTHER_SKIN = -0.2  # cosine below which a neighbour's normal shows it to lie on
 
 def _on_spheres(
     sums: NDArray[np.float64], corners: NDArray[np.float64], radius: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Signed distance of each place (b, c) to the sphere through its neighbours, and lean.
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Signed distance of each place (b, c) to the sphere through its neighbours, lean and bend.
 
     `sums` (b, c, 9 and more) are over the weights: 1, place (3), normal (3), place times normal, place squared, the
     places taken from the block's middle; `corners` (c, 3) lead from there; `radius` (b, c) is the kernel's.
@@ -163,4 +164,4 @@ def _on_spheres(
     middle = way_sum / total[..., None]
     height = np.einsum("bni,bni->bn", middle, slope) / np.maximum(steep, 1e-12)
     lean = np.linalg.norm(middle - height[..., None] * slope, axis=2) / radius
-    return 2 * offset / np.maximum(np.sqrt(steep) + root, 1e-6), lean
+    return 2 * offset / np.maximum(np.sqrt(steep) + root, 1e-6), lean, bend
