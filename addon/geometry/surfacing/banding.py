@@ -45,14 +45,20 @@ def followed(
     """
     grid = _Numbers(cells)
     nodes, values = np.empty(0, np.int64), np.empty(0)
-    have = np.empty(0, np.int64)
     if known is not None:
-        nodes = grid.of(known.nodes)
-        order = np.argsort(nodes)
-        nodes, values = nodes[order], known.values[order]
-        have = nodes[np.all([_within(nodes + offset, nodes) for offset in grid.corner_offsets], axis=0)]
+        nodes, values = _sorted(grid.of(known.nodes), known.values)
+    before, have = nodes, np.empty(0, np.int64)
+
+    def held(cells: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which cells the surface was followed through already, now or before."""
+        if not len(before):
+            return _within(cells, have)
+        return _within(cells, have) | np.all(
+            [_within(cells + corner, before) for corner in grid.corner_offsets], axis=0
+        )
+
     new = _distinct(grid.of(cells))
-    new = new[~_within(new, have)]
+    new = new[~held(new)]
     for _ in range(rounds):
         have = _merged(have, new)
         corners = new
@@ -64,7 +70,8 @@ def followed(
         found[order] = field(grid.indices(fresh[order]) + grid.low)
         place = np.searchsorted(nodes, fresh)
         nodes, values = np.insert(nodes, place, fresh), np.insert(values, place, found)
-        new = _entered(new, nodes, values, have, grid)
+        entered = _entered(new, nodes, values, grid)
+        new = entered[~held(entered)]
         if not len(new):
             return Band(grid.indices(nodes) + grid.low, values)
     raise NotPossible("the surface does not close: give normals that agree, or remove far strays first")
@@ -90,10 +97,9 @@ def _entered(
     cells: NDArray[np.int64],
     known: NDArray[np.int64],
     values: NDArray[np.float64],
-    have: NDArray[np.int64],
     grid: _Numbers,
 ) -> NDArray[np.int64]:
-    """Cells not held yet that the surface enters through a face of the given ones."""
+    """Cells that the surface enters through a face of the given ones, ascending."""
 
     def look(part: slice) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
         """Of a portion of the cells those that the surface passes through, and which of their corners are inside."""
@@ -114,9 +120,15 @@ def _entered(
             face = inside[:, [bits for bits in range(8) if bits >> axis & 1 == side]]
             through = face.any(axis=1) & ~face.all(axis=1)
             entered.append(cells[through] + (grid.strides[axis] if side else -grid.strides[axis]))
-    candidates = _distinct(np.concatenate(entered))
-    unheld: NDArray[np.int64] = candidates[~_within(candidates, have)]
-    return unheld
+    return _distinct(np.concatenate(entered))
+
+
+def _sorted(numbers: NDArray[np.int64], values: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Numbers ascending and the values that go with them; as they are where they ascend already."""
+    if (numbers[1:] > numbers[:-1]).all():
+        return numbers, values
+    order = np.argsort(numbers)
+    return numbers[order], values[order]
 
 
 def _distinct(numbers: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -115,7 +115,7 @@ def closed_surface(
 
 _FEWEST = 100
 _LONGEST_LOOP = 40.0  # millimetres round a tunnel or bridge that is taken for a fault of the scan
-_STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.75, 2.0)
+_STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.8, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
 _COARSER = 4.0  # grid steps in one of the coarse grid
 # Spacings that a point's word reaches, at two spacings of the cloud in mm: 11 points have a say at each place, or 18

@@ -9,6 +9,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, dijkstra
 
 from ..mesh import Mesh
+from ..neighbours import stable_order
 
 
 def short_loops(mesh: Mesh, longest: float, apart: float = np.inf) -> list[NDArray[np.int64]]:
@@ -145,7 +146,7 @@ def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np
     """(e, 2) vertices and (e, 2) triangles of each edge of a closed mesh, by vertices; (m, 3) a triangle's edges."""
     one, other = mesh.triangles.ravel(), np.roll(mesh.triangles, -1, axis=1).ravel()
     lower, upper = np.minimum(one, other).astype(np.int64), np.maximum(one, other).astype(np.int64)
-    order = np.argsort(lower * len(mesh.vertices) + upper)
+    order = stable_order((lower * len(mesh.vertices) + upper).astype(np.uint64))
     belonging = np.empty(len(order), np.int64)
     belonging[order] = np.arange(len(order)) // 2
     this, that = order[::2] // 3, order[1::2] // 3
