@@ -106,7 +106,7 @@ class SphereFit:
     def _told(
         self, middles: NDArray[np.float64], corners: NDArray[np.float64]
     ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
-        """Distance, lean, bend, gap and nearest row (b, c) for the places at all corners (c, 3) about the middles (b, 3)."""
+        """Distance, lean, bend, gap, nearest row, (b, c), of the places at corners (c, 3) about the middles (b, 3)."""
         _, rows = self._tree.query(middles, self._count)
         rows = rows.reshape(len(middles), self._count)
         places = (self._points[rows] - middles[:, None]).astype(np.float32)
