@@ -51,11 +51,10 @@ def followed(
 
     def held(cells: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Which cells the surface was followed through already, now or before."""
-        if not len(before):
-            return _within(cells, have)
-        return _within(cells, have) | np.all(
-            [_within(cells + corner, before) for corner in grid.corner_offsets], axis=0
-        )
+        found = np.full(len(cells), len(before) > 0)
+        for corner in grid.corner_offsets:
+            found &= _within(cells + corner, before)
+        return found | _within(cells, have)
 
     new = _distinct(grid.of(cells))
     new = new[~held(new)]

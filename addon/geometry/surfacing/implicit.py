@@ -87,7 +87,8 @@ class SphereFit:
     ) -> Near:
         """What is told of each place: corner `corner` of `block`; the places of block b begin at row starts[b]."""
         size = len(block)
-        found = Near(*(np.empty(size) for _ in range(4)), np.empty(size, np.int64))
+        distance, lean, bend, gap = np.empty((4, size))
+        found = Near(distance, lean, bend, gap, np.empty(size, np.int64))
         ends = np.append(starts, size)
         portion = _AT_ONCE // len(corners)
 
