@@ -1,7 +1,7 @@
 """Pictures of what is done with the hands: eyes and lid margins dragged, the cut's plane moved, a section drawn."""
 
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from math import degrees, radians
 from pathlib import Path
 
@@ -38,14 +38,7 @@ def eyes_by_hand(folder: Path) -> Iterator[float]:
     top = max((each for each in handles.handles_in(collection) if each.thing == margin), key=lambda each: each.place.z)
     x, y = on_screen(area, top.place)
     before = [tuple(point.co) for point in top.thing.data.splines[0].points]
-    subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
-    yield 1.0
-    for lift in range(4, 28, 4):
-        subprocess.run(["xdotool", "mousemove", str(x), str(y - lift)], check=True)
-        yield 0.4
-    picture(folder, "margin-dragged")
-    subprocess.run(["xdotool", "mouseup", "1"], check=True)
-    yield 0.5
+    yield from drawn_up(x, y, 24, lambda: picture(folder, "margin-dragged"))
     moved = sum(one != tuple(point.co) for one, point in zip(before, top.thing.data.splines[0].points, strict=True))
     print(f"dragging a handle moved {moved} of {len(before)} points of the margin", flush=True)
     subprocess.run(["xdotool", "key", "Return"], check=True)
@@ -103,14 +96,7 @@ def brows_by_hand(folder: Path) -> Iterator[float]:
     yield 1.0
     picture(folder, "brow-curves")
     before, (x, y) = curves.places_of(top.thing), on_screen(area, top.place)
-    subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
-    yield 1.0
-    for lift in range(4, 36, 4):
-        subprocess.run(["xdotool", "mousemove", str(x), str(y - lift)], check=True)
-        yield 0.4
-    picture(folder, "brow-dragged")
-    subprocess.run(["xdotool", "mouseup", "1"], check=True)
-    yield 0.5
+    yield from drawn_up(x, y, 32, lambda: picture(folder, "brow-dragged"))
     moved = (curves.places_of(top.thing) != before).any(axis=1).sum()
     print(f"dragging a handle moved {moved} of {len(before)} points of the brow's edge", flush=True)
     subprocess.run(["xdotool", "key", "Return"], check=True)
@@ -121,6 +107,18 @@ def brows_by_hand(folder: Path) -> Iterator[float]:
     print(f"undone, the edge lies as it was: {bool(same)}", flush=True)
     press("brow_curves", "EXEC_DEFAULT")
     viewport.show_piece(bpy.context, scene_piece.pieces_in(bpy.context.scene)[0])
+    yield 0.5
+
+
+def drawn_up(x: int, y: int, pixels: int, held: Callable[[], None]) -> Iterator[float]:
+    """What lies under a place on the screen taken hold of, drawn up, looked at, and let go."""
+    subprocess.run(["xdotool", "mousemove", str(x), str(y), "mousedown", "1"], check=True)
+    yield 1.0
+    for lift in range(4, pixels + 4, 4):
+        subprocess.run(["xdotool", "mousemove", str(x), str(y - lift)], check=True)
+        yield 0.4
+    held()
+    subprocess.run(["xdotool", "mouseup", "1"], check=True)
     yield 0.5
 
 
