@@ -5,7 +5,7 @@ the lids 2 mm thick, the crease 5 mm above the margin.
 """
 
 import numpy as np
-from canthus.anatomy.face.front_search import eye_landmarks
+from canthus.anatomy.face.lid_landmarks import eye_landmarks
 from canthus.anatomy.face.proposals import SURE, TRACE
 from canthus.geometry.views.depth_map import DepthMap, sampled
 from canthus.geometry.views.relief import relief

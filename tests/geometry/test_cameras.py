@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.photographs.bundle import Sight, bundle
-from canthus.geometry.photographs.cameras import Camera, first_cameras, linear_matrix, parted
+from canthus.geometry.photographs.cameras import Camera
+from canthus.geometry.photographs.first_cameras import first_cameras, linear_matrix, parted
 from canthus.geometry.photographs.resection import resected
 from canthus.geometry.photographs.triangulation import nearest_to_rays
 from photographs import camera

@@ -14,7 +14,9 @@ from .ear_search import find_tragion
 from .face_pose import StraightFace, resized, straight_face
 from .face_search import Face
 from .frame import HeadFrame, head_frame
-from .front_search import eye_landmarks, front_of, mouth_landmarks, orbit_landmarks, size_in_profile
+from .front_search import mouth_landmarks, orbit_landmarks, size_in_profile
+from .front_view import front_of
+from .lid_landmarks import eye_landmarks
 from .profile_search import Found, midline_landmarks, profile_of
 from .vertex_search import find_vertex
 

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.photographs.bundle import Bundle, Sight, bundle
-from ...geometry.photographs.cameras import LEAST_POSED, Camera
+from ...geometry.photographs.cameras import Camera
+from ...geometry.photographs.first_cameras import LEAST_POSED
 from ...geometry.photographs.triangulation import nearest_to_rays
 from ..eyes.gaze import gaze_way, pupil_ahead
 from ..eyes.globe_fit import AHEAD, Estimate

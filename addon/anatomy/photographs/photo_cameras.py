@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import NotPossible
 from ...geometry.photographs.bundle import Bundle
-from ...geometry.photographs.cameras import LEAST_LINEAR, LEAST_POSED, Camera
+from ...geometry.photographs.cameras import Camera
+from ...geometry.photographs.first_cameras import LEAST_LINEAR, LEAST_POSED
 from ...geometry.photographs.resection import resected
 
 MARK_SPREAD = 0.001

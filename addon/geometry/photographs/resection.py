@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bundle import Bundle, Sight, bundle
-from .cameras import first_cameras
+from .first_cameras import first_cameras
 
 _TRIED, _TRIED_OF_FEW = 3, 6  # first guesses that are refined; few points are more often seen alike from two sides
 _FEW = 8
