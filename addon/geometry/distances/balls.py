@@ -49,7 +49,7 @@ class Balls:
 
         Parameters
         ----------
-        asking : (n, 6, k) array: as of `asking_rows`, for k points to a row
+        asking : (n, 6, k) array: as of `asking_rows`, for k points to a row, k a power of two
         rows, clusters : pairs of one of the n rows and a cluster to be looked through; point p of row i is i k + p
         """
         count = asking.shape[2]
@@ -57,10 +57,10 @@ class Balls:
             row, cluster = rows[start : start + _TOGETHER], clusters[start : start + _TOGETHER]
             balls = self._clusters.take(cluster, axis=0).reshape(-1, CLUSTER, 6)
             hits = np.flatnonzero(np.matmul(balls, asking.take(row, axis=0)) <= 0)
-            member = hits // count
+            member = hits // count  # counted on from pair to pair
             pair = member // CLUSTER
-            point, member = hits - member * count, member - pair * CLUSTER
-            yield row.take(pair) * count + point, cluster.take(pair) * CLUSTER + member
+            starts = (cluster - np.arange(len(row))) * CLUSTER
+            yield (row * count).take(pair) + (hits & count - 1), starts.take(pair) + member
 
 
 def ball_rows(corners: Corners) -> Singles:
