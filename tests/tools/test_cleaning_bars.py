@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from simulator.capture import simulate
 from simulator.settings import Settings
 
-SKIN, LASH = 0, 5
+SKIN, SECOND_SKIN, LASH = 0, 4, 5
 NO_FAULTS = {"strays": 0.0, "clusters": 0.0, "veils": 0.0, "lashes": 0.0}
 
 
@@ -48,7 +48,7 @@ def captured(head, points, **settings):
 def test_strays_go_and_ears_and_lids_stay(head, bench, seed):
     """Bars at a million points: 2 % of what is over 1 mm off may be left, 0.5 % of the skin lost, 1 % at ears and lids.
 
-    At 80,000 points clusters lie as near to the skin as its own points do to each other: four times as many may stay.
+    At 80,000 points veils are as thin as the skin behind an ear: twice as many, and half as many again, may stay.
     """
     cloud = captured(head, 80_000, strays=0.02, clusters=0.01, veils=0.01, seed=seed)
     gone = found_strays(cloud.points).kind != GOOD
@@ -56,7 +56,7 @@ def test_strays_go_and_ears_and_lids_stay(head, bench, seed):
     skin = label == SKIN
     far = ~skin & (label != LASH) & (cloud.columns["truth_distance"] > 1.0)
     fine = skin & (round_eyes(bench, cloud.points, 17.0) | round_ears(bench, cloud.points))
-    assert (~gone[far]).mean() < 4 * 0.02
+    assert (~gone[far]).mean() < 2.5 * 0.02
     assert gone[skin].mean() < 0.005
     assert gone[fine].mean() < 2 * 0.01
 
@@ -90,6 +90,14 @@ def test_a_second_skin_is_laid_down(head, creases, single, seed):
     found = merged_layers(doubled.points, view=doubled.columns["view"])
     assert spread(face(Cloud(found.points))) < 1.2 * single
     assert creases.kept(found.points) > 0.9
+
+
+def test_a_second_skin_is_laid_down_where_no_pass_is_told(head):
+    """Most of it lands, and of the body's own points few are moved with it: 1.5 to 2.2 % at this size, three seeds."""
+    doubled = captured(head, 80_000, seed=33, second_skin=0.6, **NO_FAULTS)
+    moved, label = merged_layers(doubled.points).moved, doubled.columns["label"]
+    assert moved[label == SECOND_SKIN].mean() > 0.8
+    assert moved[label == SKIN].mean() < 0.03
 
 
 @pytest.mark.parametrize("seed", [31, 32])
