@@ -11,6 +11,7 @@ from ...geometry.views.depth_map import DepthMap, depth_map
 _PIXEL = 1.5
 _TILT = np.radians(3.0)
 _STEADY, _WANDERING = 3.0, 10.0
+_BUMP, _STANDS_OUT = 8.0, 1.5  # mm: half the breadth of what is a bump on a crown, and how far it stands out
 
 
 def find_vertex(posed: Mesh, size: float) -> tuple[NDArray[np.float64], float] | None:
@@ -29,9 +30,8 @@ def find_vertex(posed: Mesh, size: float) -> tuple[NDArray[np.float64], float] |
     seen = _from_above(posed, size)
     if not seen.seen.any():
         return None
-    # A median takes off single spikes and hair tips; the height is then that of the surface, not of a stray.
     rows, columns = ndimage.distance_transform_edt(~seen.seen, return_distances=False, return_indices=True)
-    height = ndimage.median_filter(seen.depths[rows, columns], size=5)
+    height = _without_bumps(seen.depths[rows, columns], size)
     height = np.where(seen.seen, height, -np.inf)
     y, x = np.meshgrid(seen.up, seen.across, indexing="ij")
     surface = np.column_stack([x.ravel(), -y.ravel(), height.ravel()])[np.isfinite(height.ravel())]
@@ -45,6 +45,15 @@ def find_vertex(posed: Mesh, size: float) -> tuple[NDArray[np.float64], float] |
     wander = float(np.mean([np.linalg.norm(top - place) for top in tops]))
     steady = float(np.clip((_WANDERING - wander) / (_WANDERING - _STEADY), 0.0, 1.0))
     return place, 0.3 + 0.5 * steady * float(np.clip((whole - 0.8) / 0.15, 0, 1))
+
+
+def _without_bumps(height: NDArray[np.float64], size: float) -> NDArray[np.float64]:
+    """The crown without spikes, hair tips and strays that hang on it: a steady top, but not the head's."""
+    height = ndimage.median_filter(height, size=5)
+    reach = round(_BUMP * size / _PIXEL)
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    opened = ndimage.grey_opening(height, footprint=x**2 + y**2 <= reach**2)
+    return np.where(height - opened > _STANDS_OUT * size, opened, height)
 
 
 def _from_above(posed: Mesh, size: float) -> DepthMap:
