@@ -19,9 +19,11 @@ from .base_head import BaseHead
 
 FEWEST = 4
 """Pairs of points a fit begins with at least; fewer leave the pose open."""
-CONTRADICTION = 9.0
-"""Millimetres between a point and where all others would put it from which the pair is doubted. The largest among the
-landmarks of the demo variants 1 to 10 is 5.3 (a tragion)."""
+DOUBT = (3.0, 0.12, 9.0)
+"""Millimetres between a point and where all others would put it from which the pair is doubted: so many, this share of
+the way to the nearest other pair on top, and never more than the last. Among the landmarks of 30 demo variants the
+largest is 5.3 (a tragion, 81 mm from the next; 9 here), 4.5 at a corner of the mouth (28 mm; 6.4), 2.7 at a canthus
+(15 mm; 4.8)."""
 EAR_TRUST = 0.3
 """Share of the pull an ear's vertex follows: its folds lie closer together than faces are wide."""
 
@@ -69,7 +71,7 @@ def fit_base(
     rows = np.array(sorted(pairs), dtype=np.int64)
     places = np.array([pairs[row] for row in rows.tolist()])
     vertices = applied(matched(base.vertices[rows], places, scaled=True), base.vertices)
-    doubted = _contradictions(vertices[rows], places)
+    doubted = contradicting(vertices[rows], places)
     names = {row: name for name, row in base.landmarks.items()}
     trust = np.where(base.in_region("ears"), EAR_TRUST, 1.0)
     if left_alone is not None:
@@ -89,9 +91,7 @@ def fit_base(
         head = replace(head, vertices=vertices)
     if not level:
         seen = detailed(head.vertices, head.quads, goal, rows, places, 1.5, trust)[1]
-    far = {
-        names.get(int(row), f"vertex {row}"): gap for row, gap in zip(rows, doubted, strict=True) if gap > CONTRADICTION
-    }
+    far = {names.get(int(rows[at]), f"vertex {rows[at]}"): gap for at, gap in doubted.items()}
     return BaseFit(head, seen, far, folded)
 
 
@@ -104,14 +104,22 @@ def _mended(
     return faired(vertices, head.quads, allowed, turns=30)
 
 
-def _contradictions(laid: NDArray[np.float64], places: NDArray[np.float64]) -> list[float]:
-    """How far each place is from where a thin plate through all other pairs would put it."""
-    gaps = []
+def contradicting(laid: NDArray[np.float64], places: NDArray[np.float64]) -> dict[int, float]:
+    """Which pairs the others contradict, and how far each place is from where a thin plate through them would put it.
+
+    Parameters
+    ----------
+    laid : (k, 3) points of the base, turned, moved and scaled onto the head as they fit best
+    places : (k, 3) where they belong, millimetres
+    """
+    found = {}
     for row in range(len(laid)):
         others = np.arange(len(laid)) != row
         if others.sum() < FEWEST:
-            gaps.append(0.0)
             continue
         plate = RBFInterpolator(laid[others], places[others] - laid[others], kernel="linear", smoothing=1.0)
-        gaps.append(float(np.linalg.norm(laid[row] + plate(laid[row][None])[0] - places[row])))
-    return gaps
+        gap = float(np.linalg.norm(laid[row] + plate(laid[row][None])[0] - places[row]))
+        least, share, most = DOUBT
+        if gap > min(most, least + share * float(np.linalg.norm(laid[others] - laid[row], axis=1).min())):
+            found[row] = gap
+    return found
