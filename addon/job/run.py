@@ -4,6 +4,7 @@ import time
 from collections.abc import Collection, Sequence
 
 from ..geometry.errors import BadMesh, CanthusError, NotPossible, NotReady
+from ..geometry.libraries import told_if_missing
 from ..geometry.progress import SILENT, Progress
 from ..steps.step import Step
 from ..steps.workpiece import Check, Done, Workpiece
@@ -73,7 +74,8 @@ def run_step(step: Step, piece: Workpiece, progress: Progress = SILENT) -> Workp
     peak = PeakMemory()
     begun = time.perf_counter()
     try:
-        after = step.apply(piece.but(figures={}), Progress(named))
+        with told_if_missing():
+            after = step.apply(piece.but(figures={}), Progress(named))
     except CanthusError as fault:
         told = str(fault)
         raise type(fault)(told if told.startswith(f"{step.NAME}:") else f"{step.NAME}: {told}") from fault

@@ -7,6 +7,7 @@ import numpy as np
 
 from ...files.writing import SUFFIXES
 from ...geometry.errors import CanthusError
+from ...geometry.libraries import told_if_missing
 from ...job.run import run
 from ...steps.catalogue import step_named
 from ...steps.step import Step
@@ -89,9 +90,9 @@ class CANTHUS_OT_load(_NewPiece, bpy.types.Operator):
         if not names and not self.filepath:
             self.report({"ERROR"}, "No file was named: choose a scan to read")
             return {"CANCELLED"}
-        from ...job.sidecar import scanned  # with it come the heavy libraries, which enabling must not wait for
-
         try:
+            with told_if_missing():
+                from ...job.sidecar import scanned  # with it come the heavy libraries, which enabling must not wait for
             with object_mode(context):
                 piece = self.begin(context, scanned([Path(bpy.path.abspath(str(path))) for path in paths]), len(paths))
         except CanthusError as error:
