@@ -103,6 +103,11 @@ def _codes(points: NDArray[np.float64]) -> NDArray[np.uint64]:
     return morton_codes(((points - low) * ((2**21 - 1) / size if size > 0 else 0.0)).astype(np.int64))
 
 
+BY_THE_EIGHTH = float(np.sqrt(np.pi / 8.5))
+"""Side of the square that a point of a surface has to itself, over the distance to its eighth neighbour: the disc of
+that radius holds eight points and half of the ninth."""
+
+
 @dataclass(frozen=True, eq=False)
 class Arranged:
     """Points with exact duplicates held once, in tree order, and the way back.
@@ -119,6 +124,14 @@ class Arranged:
     def tree(self) -> cKDTree:
         """The k-d tree of the distinct points."""
         return cKDTree(self.points, leafsize=12, balanced_tree=False, compact_nodes=True)
+
+    def spacing(self, samples: int = 2000) -> float:
+        """How far apart points of a surface lie, in their unit: the median of that square's side at so many of them.
+
+        They are picked from the cloud as it came, so that turning it changes nothing.
+        """
+        some = self.points[self.back[:: max(1, len(self.back) // samples)]]
+        return float(np.median(self.tree.query(some, 9, workers=-1)[0][:, -1])) * BY_THE_EIGHTH
 
     def nearest(self, count: int, bound: float = np.inf) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """The nearest other points of each distinct point.

@@ -74,3 +74,13 @@ def test_without_eyes_nothing_is_culled_and_a_note_says_so():
     piece = CullLashes().apply(Workpiece(scan=Cloud(ball)))
     assert len(piece.scan) == 20_000
     assert "No eyes were found" in piece.notes[0]
+
+
+def test_a_face_scanned_too_coarsely_is_told():
+    corners = {"endocanthion-left": Landmark((-12.0, -6, 0)), "exocanthion-left": Landmark((12.0, -6, 0))}
+    told = [
+        " ".join(CullLashes().apply(Workpiece(scan=Cloud(lid(count)), landmarks=corners)).notes)
+        for count in (400, 4000)
+    ]
+    assert "too few to tell all lashes" in told[0]
+    assert not told[1]

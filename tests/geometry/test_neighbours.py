@@ -88,3 +88,9 @@ def test_a_fifth_of_the_points_in_one_place_costs_no_more():
 def test_an_empty_cloud_is_refused():
     with pytest.raises(BadCloud, match="empty"):
         arranged(np.empty((0, 3)))
+
+
+def test_spacing_is_the_root_of_the_area_a_point_has_to_itself():
+    """Points at random on a square: 40,000 to 100 x 100, so half a unit each way."""
+    points = np.random.default_rng(0).random((40_000, 3)) * [100, 100, 0]
+    assert arranged(points).spacing() == pytest.approx(0.5, rel=0.05)

@@ -7,7 +7,7 @@ from scipy.sparse.csgraph import connected_components
 
 from ..clouds.normals import normals_through
 from ..clouds.orientation import along_a_tree
-from ..neighbours import Arranged, arranged
+from ..neighbours import BY_THE_EIGHTH, Arranged, arranged
 from ..surfacing.implicit import SphereFit
 from .running_on import runs_on
 
@@ -36,7 +36,7 @@ def bristles(points: NDArray[np.float64], outside: NDArray[np.float64], clearanc
     normals, _ = normals_through(held.points, np.column_stack([np.arange(len(rows)), rows]))
     thick = _thickness(held.points, normals, rows)
     distances, rows = distances[:, :8], rows[:, :8]
-    spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
+    spacing = float(np.median(distances[:, -1])) * BY_THE_EIGHTH
     skin = np.flatnonzero(_followed(held.points, _skin(held, normals, thick, rows, spacing), spacing))
     if len(skin) < 30:
         return stands

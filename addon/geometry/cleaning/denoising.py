@@ -53,8 +53,7 @@ def denoised(
     held = arranged(points)
     if len(held.points) < 10:
         raise BadCloud(f"{len(held.points)} distinct points are too few to tell surface from noise: 10 at least")
-    distances, _ = held.tree.query(points[:: max(1, len(points) // 2000)], 9, workers=-1)
-    spacing = float(np.median(distances[:, -1])) * float(np.sqrt(np.pi / 8.5))
+    spacing = held.spacing()
     reach = reach or max(1.2, _SPACINGS * spacing)
     count = int(np.clip(round(1.2 * np.pi * (reach / spacing) ** 2), 16, 36))
     near = _Neighbourhoods(held, min(count, len(held.points)), reach, crease, progress.stretch(0.05, 0.55))

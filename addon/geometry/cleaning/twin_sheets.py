@@ -123,9 +123,7 @@ def twin_sheets(held: Arranged, widest: float, progress: Progress = SILENT) -> S
     points lie between, both sheets hold points all over the place (at a step or a margin they lie side by side), and
     the gap is as wide on one side of it as on the other (in a wedge it is not). The method is ours.
     """
-    sample = held.points[:: max(1, len(held.points) // 2000)]
-    spacing = float(np.median(held.tree.query(sample, 9, workers=-1)[0][:, -1])) * float(np.sqrt(np.pi / 8.5))
-    size = max(2.0, 2 * spacing)
+    size = max(2.0, 2 * held.spacing())
     places = thinned(held.points, size).points
     count = min(_LOOKED_AT, len(held.points))
     tree = held.tree  # made before threads ask for it

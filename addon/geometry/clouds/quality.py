@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..neighbours import Arranged, arranged
+from ..neighbours import BY_THE_EIGHTH, Arranged, arranged
 from .thinning import thinned
 
 
@@ -70,7 +70,7 @@ def _nearest(
 
 def _spacing(held: Arranged, facing: NDArray[np.float64] | None, chosen: NDArray[np.int64]) -> NDArray[np.float64]:
     """The side of the square each chosen point has to itself."""
-    side: NDArray[np.float64] = _nearest(held, facing, chosen, 9)[0][:, -1] * np.sqrt(np.pi / 8.5)
+    side: NDArray[np.float64] = _nearest(held, facing, chosen, 9)[0][:, -1] * BY_THE_EIGHTH
     return side
 
 

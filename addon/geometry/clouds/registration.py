@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
 from ..errors import NotPossible
+from ..neighbours import BY_THE_EIGHTH
 from ..portions import from_portions
 from ..progress import SILENT, Progress
 from ..transforms import applied
@@ -99,7 +100,7 @@ def _spacing(points: NDArray[np.float64]) -> float:
         share = len(picked) / len(points)
         points = points[picked]
     distances, _ = cKDTree(points, balanced_tree=False).query(points[:: max(1, len(points) // 1000)], 9, workers=-1)
-    return float(np.median(distances[:, -1])) * float(np.sqrt(share * np.pi / 8.5))
+    return float(np.median(distances[:, -1])) * float(np.sqrt(share)) * BY_THE_EIGHTH
 
 
 class _Skins:

@@ -36,20 +36,28 @@ class CullLashes(Step):
         closing of the scan. Without a face nothing is culled, and a note says so.
         """
         from ...geometry.cleaning.bristles import bristles
+        from ...geometry.neighbours import arranged
 
         cloud = cloud_of(piece, self.NAME)
         eyes = _placed(piece) or _looked_for(cloud, piece.scale, progress.stretch(0, 0.8))
-        lash = np.zeros(len(cloud), bool)
+        lash, spacing = np.zeros(len(cloud), bool), 0.0
         middle = cloud.points.mean(axis=0)
         for turn, centre in enumerate(eyes):
             progress(0.8 + 0.1 * turn, "looking round the eyes")
             near = np.flatnonzero(((cloud.points - centre) ** 2).sum(axis=1) < (self.reach * piece.scale) ** 2)
             way = (centre - middle) / np.linalg.norm(centre - middle)
             before = centre + 100 * piece.scale * way
+            if len(near) > _FEWEST:
+                spacing = max(spacing, arranged(cloud.points[near]).spacing() / piece.scale)
             lash[near] |= bristles(cloud.points[near], before, self.clearance * piece.scale)
         piece = piece.measured(lash_points=int(lash.sum()), eyes_looked_at=len(eyes))
         if not eyes:
             return piece.noted("No eyes were found on the scan, so no lash was culled: place the eyes' corners.")
+        if spacing > _TOO_COARSE:
+            piece = piece.noted(
+                f"Round the eyes points lie {spacing:.1f} mm apart: too few to tell all lashes from the lids. "
+                "Scan the face from nearer, or count on rebuild-lids."
+            )
         return piece.but(scan=self._without(piece.scan, cloud, lash))
 
     def _without(self, scan: Cloud | Mesh | None, cloud: Cloud, lash: NDArray[np.bool_]) -> Cloud | Mesh:
@@ -58,6 +66,13 @@ class CullLashes(Step):
                 return scan.kept(~lash[scan.triangles].any(axis=1)) if lash.any() else scan
             return replace(scan, columns={**scan.columns, "lash": lash.astype(np.uint8)})
         return cloud.kept(~lash) if self.mode == "remove" else cloud.with_column("lash", lash.astype(np.uint8))
+
+
+_TOO_COARSE = 1.2
+"""Millimetres at life size. Of simulated captures' lash points 1 % is left at a spacing of 1.04 mm, 21 % at 1.3, most
+at 1.5."""
+
+_FEWEST = 100  # points round an eye under which there is no face to speak of
 
 
 def _placed(piece: Workpiece) -> list[NDArray[np.float64]]:
