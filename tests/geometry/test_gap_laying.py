@@ -79,6 +79,14 @@ def test_a_sheet_becomes_a_solid_of_its_thickness():
     assert (solid.mesh.colours == 77).all()
 
 
+def test_a_void_between_sheets_is_filled():
+    """A ball's skin of 20 mm made 2 mm thick holds the void within it too: what is shut in drains nowhere."""
+    skin = sphere(20.0, (0, 0, 200.0), sag=0.05)
+    solid = thickened(skin, np.zeros(len(skin.vertices), bool), 2.0, BALL, -3.0)
+    assert volume(solid.mesh) == pytest.approx(4 / 3 * np.pi * 21.0**3, rel=0.01)
+    assert is_watertight(solid.mesh)
+
+
 def test_a_sheet_on_the_ball_does_not_reach_under_its_gap():
     ball = sphere(81.25, sag=0.05)
     sheet = ball.kept(ball.corners[:, :, 2].mean(axis=1) > 74)

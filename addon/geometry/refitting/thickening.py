@@ -10,7 +10,7 @@ from ..distances.closest import ClosestPoint
 from ..distances.sampling import spread_over
 from ..distances.sided import Sided
 from ..errors import NotPossible
-from ..measures import triangle_areas
+from ..measures import components, triangle_areas
 from ..mesh import Mesh
 from ..printing.offset import level_band
 from ..progress import SILENT, Progress
@@ -22,6 +22,7 @@ _STEPS = 3  # of the grid across the thickness
 _DOTS = 7  # of the rough distance across the thickness
 _SNAPPED = 0.3  # share of the thickness within which the under side is put at its height
 _SAME = 0.02  # share of the thickness by which a place of the sheet may be lower than it should, and count as not
+_BALL = 0.25  # of the cube of the thickness: half of what a ball as thick holds
 _MOST = 5_000_000  # triangles
 
 
@@ -55,7 +56,8 @@ def thickened(
     Notes
     -----
     The level of a distance on a grid, so that nothing crosses, however the sheet bends; each vertex is then put at the
-    exact distance from the sheet's faces, or at the gap.
+    exact distance from the sheet's faces, or at the gap. Voids shut in where sheets nearly touch are filled: nothing
+    would run out of them.
     """
     half, spacing = thickness / 2, thickness / _STEPS
     _needs_few(sheet, thickness)
@@ -73,7 +75,7 @@ def thickened(
 
     reach = np.array([sheet.vertices.min(axis=0) - half, sheet.vertices.max(axis=0) + half])
     nodes, values = level_band(distance, half, reach, spacing, None, progress)
-    solid = isosurface_of_band(nodes, values, half, reach[0], spacing)
+    solid = _without_voids(isosurface_of_band(nodes, values, half, reach[0], spacing), thickness)
     solid = replace(solid, vertices=_at_distance(solid.vertices, sheet, half))
     nearest = cKDTree(sheet.vertices).query(solid.vertices, workers=-1)[1]
     _, low = dots.query(solid.vertices, thickness, thickness + gap)
@@ -106,6 +108,13 @@ class _Dots:
         """(n,) distances, infinite beyond `far`, and the rows of points whose nearest dot is lower than `least`."""
         away, rows = self._tree.query(points, distance_upper_bound=far * (1 + 1e-9), workers=-1)
         return away, np.flatnonzero(self._height[rows] < least)
+
+
+def _without_voids(solid: Mesh, thickness: float) -> Mesh:
+    """The outer pieces alone, which face outwards and are no smaller than a ball as thick as the solid, or nearly."""
+    number, (a, b, c) = components(solid), solid.corners.transpose(1, 0, 2)
+    held = np.bincount(number, np.einsum("ij,ij->i", a, np.cross(b, c)) / 6)  # of each piece
+    return solid.kept(held[number] > _BALL * thickness**3)
 
 
 def _needs_few(sheet: Mesh, thickness: float) -> None:

@@ -52,8 +52,11 @@ def joined_hair(hair: Mesh, reach: float, bridge: float, scale: float, progress:
     scale : print size over life size
     """
     count = int(components(hair).max(initial=-1)) + 1
-    if count < 2 or not is_watertight(hair):
+    if count < 2:
         return Readied(hair, {"hair_pieces": count})
+    if not is_watertight(hair):
+        lacking = f"The hair is a sheet of {count} pieces: join makes one part of them once thicken is given"
+        return Readied(hair, {"hair_pieces": count}, (lacking,) if reach else ())
     if not reach:
         said = f"The hair is of {count} pieces: give join to make one printable part of them"
         return Readied(hair, {"hair_pieces": count}, (said,))

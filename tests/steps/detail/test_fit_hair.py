@@ -146,10 +146,12 @@ def test_a_sheet_of_two_islands_becomes_one_thick_part():
     cap = hair_cap()
     outer = cap.kept(np.linalg.norm(cap.corners.mean(axis=1) * [6 / 80, 6 / 98, 6 / 118], axis=1) > 0.985)
     disc = outer.kept(outer.corners[:, :, 2].min(axis=1) > 17.0)
-    disc = Mesh(disc.vertices + np.array([0, 0, 1.6]), disc.triangles)
+    disc = Mesh(disc.vertices + np.array([0, 0, 2.2]), disc.triangles)
     both = Mesh(
         np.vstack([outer.vertices, disc.vertices]), np.vstack([outer.triangles, disc.triangles + len(outer.vertices)])
     )
+    thin = FitHair(tolerance=0.05, join=8.0).apply(bust().but(parts={"hair": both}))
+    assert any("sheet of 2 pieces: join makes one part of them once thicken" in note for note in thin.notes)
     done = FitHair(tolerance=0.05, thicken=1.2, join=8.0).apply(bust().but(parts={"hair": both}))
     assert is_watertight(done.parts["hair"])
     assert components(done.parts["hair"]).max() == 0
