@@ -20,7 +20,7 @@ from .buttons import (
     step_operator,
 )
 from .drawn import clouds, eyeballs, maps, marks, overlays, shapes
-from .hands import brow_operators, handles, landmark_operators, photo_operators, photo_overlay, planes
+from .hands import brow_operators, camera_operators, handles, landmark_operators, photo_operators, photo_overlay, planes
 from .scene import opening, photo_images, settings
 
 _DRAWN = (
@@ -108,6 +108,7 @@ def _classes() -> list[type]:
         *presets.classes(),
         *panels.panel_classes(),
         *photo_operators.CLASSES,
+        *camera_operators.CLASSES,
         *photo_panel.CLASSES,
     ]
 
