@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from benchmarks.clean import Creases, face, outer_margins, round_ears, round_eyes
+from benchmarks.places import Creases, face, outer_margins, round_ears, round_eyes
 from canthus.geometry.cleaning.bristles import bristles
 from canthus.geometry.cleaning.denoising import denoised
 from canthus.geometry.cleaning.layers import merged_layers, spread
