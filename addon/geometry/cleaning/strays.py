@@ -90,9 +90,6 @@ _THIN = 2.2  # distances, of the median one, from which the neighbours must show
 _SCATTER = 0.1  # share of the neighbours' spread across their plane that shows they do not: 1/3 in thin air
 _COMPANY = 0.7  # share of good neighbours that such a point needs
 _SPARSE = float(np.log(1.4))  # how much farther than usual points lie, all around, where sampling is thin
-_LEVEL, _FLAT = (
-    0.15,
-    0.02,
-)  # height and share of the spread at which a point far from others still lies on their surface
+_LEVEL, _FLAT = 0.15, 0.02  # height and share of the spread at which a point far from others lies on their surface
 _HEIGHT, _STANDS = 0.4, 0.56  # height over that plane, of the distance to the last neighbour, and of the median one
 _LINK = 2.5  # side of the cells that tell what hangs together, in spacings
