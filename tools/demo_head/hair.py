@@ -208,6 +208,6 @@ def grown_on(skin: Field, points: Points, scalp: Callable[[Points], Field]) -> F
     edge = step(depth, -2.5, 3.0 + 2.0 * wispy)
     height = thickness(place) * rise + relief(place) * edge * (0.45 + 0.55 * rise)
     outwards = place - SCALP_CENTRE
-    outwards /= np.linalg.norm(outwards, axis=1, keepdims=True)
+    outwards /= np.maximum(np.linalg.norm(outwards, axis=1, keepdims=True), 1e-9)  # the middle itself has no way out
     skin[near] = np.minimum(skin[near], scalp((place - height[:, None] * outwards).astype(np.float32)))
     return skin
