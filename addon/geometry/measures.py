@@ -140,8 +140,8 @@ def needs_closed(mesh: Mesh, what: str) -> None:
     """Raise `BadMesh` naming the faults and the place of the first unless the mesh is closed and oriented."""
     if not len(mesh.triangles):
         raise BadMesh(f"{what} has no triangles")
-    faults = edge_faults(mesh)
-    if faults:
+    if not is_watertight(mesh):
+        faults = edge_faults(mesh)
         edge = next(edges[0] for edges in (faults.open, faults.overused, faults.flipped) if len(edges))
         x, y, z = mesh.vertices[edge].mean(axis=0)
         raise BadMesh(f"{what} is not a closed surface: {faults}, the first near ({x:.2f}, {y:.2f}, {z:.2f}); close it")

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from ..angles import arc_tangent
 from ..measures import needs_closed, triangle_normals
 from ..mesh import Mesh
+from ..neighbours import stable_order
 from ..portions import from_portions
 from .closest import ClosestPoint
 from .columns import corner_columns, crosses, dots
@@ -57,23 +58,27 @@ class SignedDistance:
         absent = shares < 1e-9
         normals = self._faces[triangle]
         on_edge = np.flatnonzero(absent.sum(axis=1) == 1)
-        beyond = self._partners[triangle[on_edge], absent[on_edge].argmax(axis=1)]
-        normals[on_edge] += self._faces[beyond]
+        normals[on_edge] += self._faces[self._beyond(triangle[on_edge], absent[on_edge].argmax(axis=1))]
         on_vertex = np.flatnonzero(absent.sum(axis=1) >= 2)
         corner = shares[on_vertex].argmax(axis=1)
         normals[on_vertex] = self._vertices[self._mesh.triangles[triangle[on_vertex], corner]]
         return normals
 
+    def _beyond(self, triangle: NDArray[np.int32], corner: NDArray[np.int64]) -> NDArray[np.int64]:
+        """The triangle on the other side of the edge opposite a corner of each."""
+        keys, rows = self._edges
+        start, end = (self._mesh.triangles[triangle, (corner + k) % 3].astype(np.uint64) for k in (1, 2))
+        back = np.searchsorted(keys, end * np.uint64(len(self._mesh.vertices)) + start)
+        beyond: NDArray[np.int64] = rows.take(back)  # closed: it is run that way too
+        return beyond
+
     @cached_property
-    def _partners(self) -> NDArray[np.int32]:
-        """(m, 3) the triangle beyond the edge opposite each corner."""
-        here = np.roll(self._mesh.triangles, -1, axis=1).ravel().astype(np.int64)
-        there = np.roll(self._mesh.triangles, -2, axis=1).ravel().astype(np.int64)
-        count = len(self._mesh.vertices)
-        order, back = np.argsort(here * count + there), np.argsort(there * count + here)
-        partner = np.empty(len(here), np.int32)
-        partner[back] = order // 3  # closed: the k-th edge run one way is the k-th run the other way
-        return partner.reshape(-1, 3)
+    def _edges(self) -> tuple[NDArray[np.uint64], NDArray[np.int64]]:
+        """Every edge as it is run along, as one number, ascending; and the triangle that runs it."""
+        start, end = self._mesh.triangles.astype(np.uint64).ravel(), self._mesh.triangles[:, [1, 2, 0]].ravel()
+        keys = start * np.uint64(len(self._mesh.vertices)) + end.astype(np.uint64)
+        order = stable_order(keys)
+        return keys.take(order), order // 3
 
     @cached_property
     def _vertices(self) -> NDArray[np.float64]:
