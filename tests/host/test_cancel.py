@@ -10,6 +10,7 @@ from canthus.host.buttons.piece_operator import PieceOperator
 from canthus.host.buttons.step_operator import BY_FILE
 from canthus.host.scene import scene_piece
 from canthus.steps.catalogue import all_steps, step_named
+from canthus.steps.workpiece import Done
 from host.scene_state import state
 from small_pieces import piece_for
 
@@ -131,6 +132,16 @@ def test_what_is_changed_by_hand_meanwhile_is_not_lost(changed, scene, context):
     assert outcome == {"CANCELLED"}
     assert "was changed by hand while A Step ran" in button.told[-1][1]
     assert state() == before
+
+
+def test_several_steps_are_told_as_one_button_with_what_must_be_known(scene, context):
+    one, other = Done("smooth", {}, {}, 1.25, 0.0), Done("reduce", {}, {}, 2.5, 0.0)
+    before = piece_for("smooth").but(notes=("known",), history=())
+    button = Button("smooth")
+    button.tell(before, before.but(notes=("known", "mind the gap"), history=(one, other)))
+    assert button.told == [({"WARNING"}, "Mind the gap"), ({"INFO"}, "A Step done in 3.8 s")]
+    button.tell(before, before.but(history=(one,)))
+    assert button.told[-1] == ({"INFO"}, "Smooth done in 1.2 s")
 
 
 def test_what_is_wrong_with_the_scene_is_told_and_ends_it(scene, context):

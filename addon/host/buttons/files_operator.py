@@ -162,7 +162,7 @@ class CANTHUS_OT_export(PieceOperator, bpy.types.Operator):
             self.folder = bpy.path.abspath(self.directory)
         return [step_from(_EXPORT, self)]
 
-    def tell(self, after: Workpiece) -> None:
+    def tell(self, before: Workpiece, after: Workpiece) -> None:
         sizes = [np.ptp(mesh.vertices, axis=0) for mesh in after.all_parts().values()]
         tallest = max(float(size[2]) for size in sizes)
         self.report({"INFO"}, f"{len(sizes)} parts written to {self.folder}; the tallest is {tallest:.2f} mm high")

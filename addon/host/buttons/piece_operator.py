@@ -60,7 +60,7 @@ class PieceOperator:
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
-        self.tell(after)
+        self.tell(before, after)
         return {"FINISHED"}
 
     def begin_work(self, context: bpy.types.Context) -> set[str]:
@@ -95,7 +95,7 @@ class PieceOperator:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
         self.end_progress(context)
-        self.tell(self.after)
+        self.tell(self.before, self.after)
         return {"FINISHED"}
 
     def goes_on(self, context: bpy.types.Context) -> bool:
@@ -198,13 +198,13 @@ class PieceOperator:
         redraw_sidebars(context)
         drawing.redraw(context)
 
-    def tell(self, after: Workpiece) -> None:
+    def tell(self, before: Workpiece, after: Workpiece) -> None:
         """One line on what was done, and what the sculptor must know."""
-        new = after.notes[len(self.before.notes) if self.before else 0 :] if self.before else ()
-        for note in new:
+        for note in after.notes[len(before.notes) :]:
             self.report({"WARNING"}, as_shown(note))
-        done = after.history[-1]
-        self.report({"INFO"}, f"{title(done.name)} done in {done.seconds:.1f} s")
+        done = after.history[len(before.history) :]
+        what = title(done[0].name) if len(done) == 1 else self.bl_label
+        self.report({"INFO"}, f"{what} done in {sum(each.seconds for each in done):.1f} s")
 
 
 def put_back(
