@@ -19,6 +19,13 @@ def demo_head(seed, grid_mm=1.4, haired=True):
     return build(seed, grid_mm, haired)
 
 
+def demo_surface(seed, grid_mm):
+    """The same head's mesh without its truth, which costs more than a coarse mesh."""
+    from demo_head.build import sculpted
+
+    return sculpted(seed, grid_mm)
+
+
 @functools.cache
 def demo_hair(seed, grid_mm=2.0):
     """The hair of that head as a closed part of its own, on its bare scalp."""

@@ -35,6 +35,14 @@ def build(seed: int = 0, grid_mm: float = 0.6, haired: bool = True) -> DemoHead:
     haired : False leaves the scalp bare, for hair that is a part of its own (`wig.py`)
     """
     variation = Variation.drawn(seed)
+    form = partial(sculpture.whole_head, eye=variation.eye, haired=haired)
+    mesh = sculpted(seed, grid_mm, haired)
+    return DemoHead(mesh, _truth(form, variation.eye, variation, mesh, seed, grid_mm))
+
+
+def sculpted(seed: int = 0, grid_mm: float = 0.6, haired: bool = True) -> Mesh:
+    """The mesh alone, as `build` makes it: what is known of it costs more than a coarse one."""
+    variation = Variation.drawn(seed)
     eye = variation.eye
     form = partial(sculpture.whole_head, eye=eye, haired=haired)
     axes = _axes(grid_mm, eye)
@@ -42,8 +50,7 @@ def build(seed: int = 0, grid_mm: float = 0.6, haired: bool = True) -> DemoHead:
     vertices = sampling.settled(form, vertices, triangles, grid_mm / 3)
     colours, regions = coloured(vertices, eye, haired)
     moved = variation.apply(vertices) @ POSED
-    mesh = Mesh(moved, triangles[:, ::-1], colours, {"region": regions})
-    return DemoHead(mesh, _truth(form, eye, variation, mesh, seed, grid_mm))
+    return Mesh(moved, triangles[:, ::-1], colours, {"region": regions})
 
 
 def _axes(grid_mm: float, eye: EyeForm) -> list[NDArray[np.float64]]:

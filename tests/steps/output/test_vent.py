@@ -14,7 +14,7 @@ from canthus.steps.output.fits import FITS
 from canthus.steps.output.hollow import Hollow
 from canthus.steps.output.vent import Vent
 from canthus.steps.workpiece import Done, Workpiece
-from demo_heads import demo_head
+from demo_heads import demo_surface
 from scipy.ndimage import label
 
 
@@ -135,7 +135,7 @@ def test_a_hollow_above_a_peg_drains_through_it():
 def test_no_closed_hollow_remains_in_random_lumps(seed):
     chance = np.random.default_rng(seed)
     lump = union(*(sphere(chance.uniform(6, 10), chance.normal(size=3) * 6, sag=0.05) for _ in range(4)))
-    done = Vent(diameter=1.5).apply(Hollow(wall=1.6).apply(Workpiece(head=lump)))
+    done = Vent(diameter=1.5).apply(Hollow(wall=1.6, cell=0.4).apply(Workpiece(head=lump)))
     assert closed_cavities(done.head) == []
     assert is_watertight(done.head)
     assert done.figures["openings"] >= 2
@@ -151,8 +151,9 @@ def air_pockets(mesh, step=0.25):
 def test_air_gets_into_every_hollow_of_a_head(seed):
     """Twenty people at 1/6, printed another way up each, walls from thin to thick."""
     chance = np.random.default_rng(seed)
-    head = demo_head(seed, 6.0).mesh.moved(np.diag([1 / 6, 1 / 6, 1 / 6, 1.0]))
-    hollow = Hollow(wall=chance.uniform(1.6, 3.0), cell=0.4).apply(Workpiece(head=head))
+    head = demo_surface(seed, 8.0).moved(np.diag([1 / 6, 1 / 6, 1 / 6, 1.0]))
+    wall = chance.uniform(1.6, 3.0)
+    hollow = Hollow(wall=wall, cell=wall / 4).apply(Workpiece(head=head))
     assert air_pockets(hollow.head) >= 2
     done = Vent(up=tuple(chance.normal(size=3))).apply(hollow)
     assert air_pockets(done.head) == 1
