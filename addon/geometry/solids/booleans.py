@@ -45,7 +45,7 @@ def shared_by_pairs(meshes: Sequence[Mesh], pairs: Sequence[tuple[int, int]]) ->
     faces lie on each other it would be slivers that fall together when they are rounded.
     """
     solids = {
-        number: _manifold(meshes[number], None, f"solid {number + 1}")
+        number: as_solid(meshes[number], None, f"solid {number + 1}")
         for number in sorted({number for pair in pairs for number in pair})
     }
     found = []
@@ -77,9 +77,9 @@ def split(mesh: Mesh, origin: ArrayLike, normal: ArrayLike) -> tuple[Mesh, Mesh]
         raise NotPossible("the plane's normal has no length: give a direction")
     direction = direction / length
     offset = float(direction @ np.asarray(origin, dtype=np.float64))
-    above, below = _manifold(mesh, _plain_colour((mesh,)), "the solid").split_by_plane(tuple(direction), offset)
+    above, below = as_solid(mesh, plain_colour((mesh,)), "the solid").split_by_plane(tuple(direction), offset)
     coloured = mesh.colours is not None
-    return _welded(above, coloured), _welded(below, coloured)
+    return as_mesh(above, coloured), as_mesh(below, coloured)
 
 
 def _combined(operation: str, meshes: tuple[Mesh, ...]) -> Mesh:
@@ -87,21 +87,24 @@ def _combined(operation: str, meshes: tuple[Mesh, ...]) -> Mesh:
 
     if not meshes:
         raise BadMesh("no solids to combine: give at least one")
-    plain = _plain_colour(meshes)
+    plain = plain_colour(meshes)
     solids = [
-        _manifold(mesh, plain, "the solid" if number == 0 else f"solid {number + 1}")
+        as_solid(mesh, plain, "the solid" if number == 0 else f"solid {number + 1}")
         for number, mesh in enumerate(meshes)
     ]
-    return _welded(Manifold.batch_boolean(solids, getattr(OpType, operation)), plain is not None)
+    return as_mesh(Manifold.batch_boolean(solids, getattr(OpType, operation)), plain is not None)
 
 
-def _plain_colour(meshes: tuple[Mesh, ...]) -> NDArray[np.float64] | None:
+def plain_colour(meshes: tuple[Mesh, ...]) -> NDArray[np.float64] | None:
     """The colour of what has none of its own: the mean of what has; None where nothing is coloured."""
     means = [mesh.colours.mean(axis=0) for mesh in meshes if mesh.colours is not None and len(mesh.colours)]
     return np.mean(means, axis=0) if means else None
 
 
-def _manifold(mesh: Mesh, plain: NDArray[np.float64] | None, what: str) -> "Manifold":
+def as_solid(mesh: Mesh, plain: NDArray[np.float64] | None, what: str) -> "Manifold":
+    """The mesh as the library's solid, named `what` where it is refused; coloured `plain` where it has no colours and
+    `plain` is given.
+    """
     from manifold3d import Error, Manifold, Mesh64
 
     needs_closed(mesh, what)
@@ -117,7 +120,7 @@ def _manifold(mesh: Mesh, plain: NDArray[np.float64] | None, what: str) -> "Mani
     return solid
 
 
-def _welded(solid: "Manifold", coloured: bool) -> Mesh:
+def as_mesh(solid: "Manifold", coloured: bool) -> Mesh:
     """The solid as a mesh of shared vertices that stay apart as 32-bit floats."""
     found = solid.to_mesh64()
     properties, triangles = np.asarray(found.vert_properties), np.asarray(found.tri_verts, dtype=np.int64)

@@ -17,6 +17,7 @@ from ..transforms import transform
 from .booleans import difference, union
 from .pins import SEAM, Pinned, Pins, bearings, best_place, holes_of, needs_room, root_of
 from .sections import Plane, plane
+from .undercuts import freed
 
 _CRUMB = 0.01
 """Share of the largest piece's volume from which a piece of the part counts."""
@@ -58,6 +59,7 @@ def pinned_on(
     progress: Progress = SILENT,
     beside: Sequence[Mesh] = (),
     shortest: float | None = None,
+    room: float | None = None,
 ) -> tuple[int, Pinned]:
     """Cut the part free of the solid and set pins under it, holes into the solid.
 
@@ -68,6 +70,7 @@ def pinned_on(
     pins : their shape; `bearing` is measured from the sitter's left
     beside : further solids that the part is cut free of, and may lie on, such as a cap parted off a head
     shortest : where given, pins are made shorter, down to this, where what they stand in is thin; millimetres
+    room : where given, the part is trimmed where it reaches under a solid, this far from what overhangs; millimetres
 
     Returns
     -------
@@ -82,10 +85,17 @@ def pinned_on(
     solids = [solid, *beside]
     unit = way / np.linalg.norm(way)
     progress(0.0, "cutting the part free")
-    lifted = transform(np.eye(3), SEAM * unit)
-    free = _whole(difference(part, *(each.moved(lifted) for each in solids)))
+    either_way = [transform(np.eye(3), out * unit) for out in (SEAM, -SEAM)]  # it may reach under them too
+    free = _whole(difference(part, *(each.moved(out) for each in solids for out in either_way)))
     if not len(free.triangles):
         raise NotPossible("nothing of the part lies outside of what it is put on")
+    trimmed = 0.0
+    if room is not None:
+        whole = volume(free)
+        free = _whole(freed(free, solids, unit, room, progress.stretch(0.2, 0.4)))
+        trimmed = 1.0 - volume(free) / whole
+        if not len(free.triangles):
+            raise NotPossible("all of the part lies under what it is put on: give another way off")
     progress(0.4, "looking for room for the pins")
     lie = _lie(solids, free, plane(free.vertices.mean(axis=0), unit))
     lain = lie.seat[lie.seat >= 0]
@@ -96,7 +106,7 @@ def pinned_on(
     standing = [_at(lie.frame, foot) for foot in places]
     above = union(free, *(peg.solid(root_of(pins)).moved(place) for place in standing))
     below = difference(solids[seat], *(hole.moved(place) for place in standing for hole in holes_of(peg, pins)))
-    return seat, Pinned(below, above, places, wall, pins.height)
+    return seat, Pinned(below, above, places, wall, pins.height, trimmed)
 
 
 def _whole(mesh: Mesh) -> Mesh:

@@ -48,7 +48,7 @@ class Pins:
 @dataclass(frozen=True, eq=False)
 class Pinned:
     """The two parts, (k, 3) feet of the pins in the mesh's own frame, the least `wall` left round their holes and the
-    pins' `height`, millimetres.
+    pins' `height`, millimetres; the share of the part above that was `trimmed` so that it comes off.
     """
 
     below: Mesh
@@ -56,6 +56,7 @@ class Pinned:
     feet: Vectors
     wall: float
     height: float
+    trimmed: float = 0.0
 
 
 def pinned(mesh: Mesh, seam: Seam, pins: Pins, progress: Progress = SILENT) -> Pinned:

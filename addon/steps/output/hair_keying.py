@@ -14,6 +14,10 @@ from .partings import hair_from, lift_remarks
 if TYPE_CHECKING:
     from ...geometry.solids.pins import Pinned, Pins
 
+_TOLD = 0.05
+"""Per cent of the hair from which a trimming is told."""
+_MUCH = 0.25
+"""Share of the hair from which so much was trimmed that little of a lock may be left: a judgement of ours."""
 UPWARDS = np.array([0.0, 0.0, 1.0])
 
 
@@ -24,6 +28,7 @@ def hair_keyed(
     way: NDArray[np.float64] | None,
     pins: "Pins",
     shortest: float | None,
+    room: float | None,
     progress: Progress,
 ) -> Workpiece:
     """The workpiece whose hair stands on pins in the head, or in the part most of it lies on.
@@ -35,7 +40,7 @@ def hair_keyed(
     name : what the hair is called as a part
     way : (3,) direction in which it comes off; None: upwards, or near it where less of its under side holds it
     pins : their shape
-    shortest : as `pinned_on` has it
+    shortest, room : as `pinned_on` has them
     """
     from ...geometry.solids.pinned_on import pinned_on
     from ...geometry.solids.way_off import way_off
@@ -50,9 +55,8 @@ def hair_keyed(
         progress(0.0, "looking for the way it comes off")
         way, _ = way_off(hair, list(solids.values()), UPWARDS)
     unit = way / np.linalg.norm(way)
-    seat, found = pinned_on(
-        solids["head"], hair, unit, pins, progress.stretch(0.1, 0.8), [solids[part] for part in others], shortest
-    )
+    beside = [solids[part] for part in others]
+    seat, found = pinned_on(solids["head"], hair, unit, pins, progress.stretch(0.1, 0.8), beside, shortest, room)
     seated = list(solids)[seat]
     figures = {
         "part": name,
@@ -61,6 +65,7 @@ def hair_keyed(
         "cut_at_mm": found.feet.mean(axis=0).round(4).tolist(),
         "cut_up": unit.round(6).tolist(),
         "clearance_mm": pins.clearance,
+        "trimmed_percent": 100 * found.trimmed,
         **pin_figures(pins, found),
     }
     parts = {**piece.parts, name: found.above}
@@ -72,6 +77,8 @@ def hair_keyed(
         done = done.noted(
             f"The pins of {name} are {found.height:.2f} mm long, not {pins.height:.2f}: what they stand in is too thin"
         )
+    if 100 * found.trimmed >= _TOLD:
+        done = done.noted(_trimmed_words(name, " and ".join(solids), found.trimmed))
     progress(0.8, "trying whether it lifts off")
     solids[seated] = found.below
     for each, solid in solids.items():
@@ -81,6 +88,11 @@ def hair_keyed(
     if pieces > 1:
         done = done.noted(f"{name} is in {pieces} pieces that do not hang together: join them, or pin each by itself")
     return done
+
+
+def _trimmed_words(name: str, under: str, share: float) -> str:
+    words = f"{name} reached under the {under}: {100 * share:.1f} % of it was trimmed on its inner side so that it lifts off"
+    return words + (", which shows: give another way off (normal)" if share > _MUCH else "")
 
 
 def pin_figures(pins: "Pins", found: "Pinned") -> dict[str, Any]:

@@ -38,7 +38,8 @@ class Key(Step):
     Hair is keyed on, and parts nothing: the mesh in `hair`, or the part `hair` that fit-hair made where `part` names
     it. It may lie on the head alone or, once a cap has been parted off, on both: its pins then all stand in the one
     that most of it lies on, so that it goes on one way and the two still come apart under it. It comes off along the
-    way on which least of its under side pushes against them, unless `normal` gives another. Key it last.
+    way on which least of its under side pushes against them, unless `normal` gives another; what still reaches under them is
+    trimmed off its inner side. Key it last.
     """
 
     NAME: ClassVar[str] = "key"
@@ -86,6 +87,7 @@ class Key(Step):
     )
     pins: int = setting(3, low=3, high=8, help="How many pins, unevenly spaced")
     pin: float = setting(0.0, low=0.0, high=20.0, unit="mm", at="print", help="Thickness of the pins; 0 suits the head")
+    trim: bool = setting(True, help="Trim hair where it reaches under what it lies on, so that it lifts off")
     thinnest: float = setting(
         0.4, low=0.0, high=5.0, unit="mm", at="print", help="Wall under which the rim is remarked on; kept round pins"
     )
@@ -186,7 +188,8 @@ class Key(Step):
         if way is not None and not way.any():
             raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
         shortest = None if self.height else SHORTEST_PIN
-        return hair_keyed(piece, self.hair, self.part or HAIR, way, self._pins(breadth), shortest, progress)
+        room = self.clearance if self.trim else None
+        return hair_keyed(piece, self.hair, self.part or HAIR, way, self._pins(breadth), shortest, room, progress)
 
     def _pins(self, breadth: float) -> "Pins":
         from ...geometry.solids.pins import Pins

@@ -78,6 +78,6 @@ def lift_remarks(name: str, seat: str, solid: Mesh, part: Mesh, up: NDArray[np.f
         if shared > TOUCH:
             return [
                 f"{name} reaches round the {seat} and binds as it is lifted off ({shared:.2f} mm³ after {out:g} mm): "
-                "give another way off (normal), or trim it where it reaches under"
+                "give another way off (normal), or let it be trimmed (trim)"
             ]
     return []

@@ -7,7 +7,7 @@ import pytest
 from canthus.files.writing import write
 from canthus.geometry.errors import BadFile, BadSetting, NotPossible, NotReady
 from canthus.geometry.measures import components, is_watertight, volume
-from canthus.geometry.solids.booleans import difference, intersection
+from canthus.geometry.solids.booleans import difference, intersection, shared_by_pairs
 from canthus.geometry.solids.primitives import box, sphere
 from canthus.geometry.transforms import rotation, transform
 from canthus.job.run import run
@@ -126,8 +126,15 @@ def test_hair_as_a_part_of_its_own(tmp_path):
     goes_on_one_way(piece, "hair")
     low = difference(egg(14.6, 18.3, 21.0, 2.5), egg(12.8, 16.5, 19.2, 2.5), box((-30, -30, -30), (30, 30, -9)))
     write(tmp_path / "low.stl", low)
-    held = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0).apply(PIECE)
+    held = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0, trim=False).apply(PIECE)
     assert any("binds as it is lifted off" in note for note in held.notes)
+    freed = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0).apply(PIECE)
+    (note,) = freed.notes
+    assert "reached under the head" in note
+    assert f"{freed.figures['trimmed_percent']:.1f} % of it was trimmed" in note
+    lifted = [freed.parts["hair"].moved(transform(np.eye(3), (0, 0, out))) for out in (0, 0.05, 0.3, 1, 5, 20)]
+    on_the_way = shared_by_pairs([freed.head, *lifted], [(0, number + 1) for number in range(len(lifted))])
+    assert max(shared for shared, _ in on_the_way) < 1e-4
 
 
 def wig(low=9.0, *cut):
@@ -147,6 +154,7 @@ def test_hair_is_keyed_once_the_cap_is_parted():
     done = piece.history[-1].figures
     assert done["part"] == "hair"
     assert done["keyed_to"] == "skull-cap"
+    assert done["trimmed_percent"] < 0.05  # it reaches under nothing
     parts = piece.all_parts()
     assert set(parts) == {"head", "skull-cap", "hair"}
     for part in parts.values():
