@@ -1,5 +1,7 @@
 """Parts that go together one way: no overlap seated, none along the way, and a collision any other way."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from canthus.geometry.distances.distance import ClosestPoint
@@ -8,7 +10,7 @@ from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids.booleans import difference, intersection
 from canthus.geometry.solids.primitives import box, sphere
-from canthus.geometry.solids.sections import plane
+from canthus.geometry.solids.sections import plane, section
 from canthus.geometry.solids.spigot import Spigot, parted
 from canthus.geometry.transforms import rotation, transform
 
@@ -78,6 +80,32 @@ def test_the_walls_left_are_told(halves):
     _mesh, found = halves
     assert found.collar_wall > 0.5
     assert found.spigot_wall > 0.6
+
+
+def test_a_spigot_is_lined_where_the_hollow_leaves_it_too_little():
+    """Off the middle the shell is thin on one side: less than half of that is the spigot's, until it is lined."""
+    thin = difference(BALL, sphere(11.0, (0.0, -1.1, 0.0), sag=0.01))
+    bare, lined = parted(thin, CUT, SHAPE), parted(thin, CUT, replace(SHAPE, wall=0.6))
+    assert bare.spigot_wall < 0.5
+    assert 0.6 <= lined.spigot_wall < 0.75
+    assert lined.collar_wall == pytest.approx(bare.collar_wall)
+    for part in (lined.below, lined.above):
+        assert is_watertight(part)
+        assert components(part).max() == 0
+    assert volume(lined.above) == pytest.approx(volume(bare.above), rel=0.01)  # the tab in the notch alone is thicker
+    assert 0.5 < volume(lined.below) - volume(bare.below) < 20
+    # Across the thin side.
+    for height in (0.3, 0.8, 1.4):
+        (ring,) = section(lined.below, CUT.raised(height))
+        ahead = np.roll(ring.points, -1, axis=0) - ring.points
+        fine = np.concatenate([ring.points + share * ahead for share in np.linspace(0, 1, 21)])
+        thin = np.linalg.norm(fine[(np.abs(fine[:, 0]) < 0.05) & (fine[:, 1] < 0)], axis=1)
+        assert np.ptp(thin) > 0.6
+    for out in (0.0, 0.1, 0.4, 1.5, 3.0):
+        moved = lined.above.moved(transform(np.eye(3), out * CUT.up))
+        assert volume(intersection(lined.below, moved)) == pytest.approx(0, abs=1e-9)
+    same = parted(SHELL, CUT, replace(SHAPE, wall=0.4))
+    assert volume(same.below) == volume(parted(SHELL, CUT, SHAPE).below)  # thick enough: left as it is
 
 
 def test_a_rim_too_thin_is_refused():

@@ -24,7 +24,7 @@ def shared_on_the_way(part, solid, way):
 
 def test_a_shell_that_reaches_under_a_ball_is_bored_out_as_wide_as_the_ball():
     """Trimmed is a bar as wide as the ball and the room, draft among it, less what the inner face leaves free of it:
-    pi h (R + room + h / 200)² - pi (r² h - (b³ - a³) / 3), from 0.3 mm over where that face comes to lie under the ball.
+    pi h (R + room + h / 200)² - pi (r² h - (b³ - a³) / 3), from 0.3 mm over where that face comes under the ball.
     """
     ball = sphere(BALL, sag=0.005)
     assert shared_on_the_way(HAIR, ball, UP) > 10

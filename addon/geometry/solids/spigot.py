@@ -13,12 +13,11 @@ from ..angles import arc_tangent
 from ..errors import NotPossible
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
-from ..transforms import rotation
-from .booleans import difference, intersection
-from .primitives import box, prism
+from .booleans import difference, intersection, union
+from .primitives import box
 from .sections import Outline, Plane, deepest, sections
+from .spigot_solids import RAYS, lining, loft, notch
 
-RAYS = 360
 LEVELS = 7
 HARMONICS = 12
 """Waves kept of the mating outline: it follows the shape of the head, not its hair."""
@@ -30,7 +29,8 @@ SEAM = 0.01
 class Spigot:
     """Lengths in mm, angles in radians. `height` of the spigot over the cut; `clearance` between it and the collar all
     round; `draft` least slope of its side; `lead` narrowing at its top; `rim` most of the wall left outside it;
-    `notch` width of the notch, at `bearing` from the cut's first direction.
+    `notch` width of the notch, at `bearing` from the cut's first direction; `wall` least thickness of the spigot, which
+    is lined inwards where a hollow leaves it less.
     """
 
     height: float
@@ -40,6 +40,7 @@ class Spigot:
     rim: float
     notch: float
     bearing: float
+    wall: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +80,10 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot, progress: Progress = SILENT) -
     side = _side(outer, inner, shape)
     grown = _grown(side, shape.clearance)
     collar, spigot = _walls(side, grown, outlines, inner.max() > 0)
+    if spigot < shape.wall:
+        mesh = union(mesh, lining(side, shape.wall).moved(cut.matrix))
+        outlines = _rims(mesh, cut, shape)[2]
+        collar, spigot = _walls(side, grown, outlines, inner.max() > 0)
     if min(collar, spigot) <= 0:
         raise NotPossible(
             f"the rim of the parting is too thin for a spigot and a collar of {shape.clearance:g} mm clearance: "
@@ -87,8 +92,10 @@ def parted(mesh: Mesh, cut: Plane, shape: Spigot, progress: Progress = SILENT) -
     progress(0.2, "shaping the spigot")
     local = mesh.moved(np.linalg.inv(cut.matrix))
     low, high = local.vertices.min(axis=0) - 1.0, local.vertices.max(axis=0) + 1.0
-    plug = difference(_loft(side, low[2]), _notch(shape, side, high, 0.0))
-    plug_grown = difference(_loft(grown, low[2]), _notch(shape, grown, high, shape.clearance))
+    flare, far, top = max(shape.draft, np.radians(3.0)), float(np.abs(high).max()), shape.height + 1.0
+    plug = difference(loft(side, low[2]), notch(side, shape.notch, top, flare, shape.bearing, far))
+    tab = notch(grown, shape.notch, top, flare, shape.bearing, far, shape.clearance)
+    plug_grown = difference(loft(grown, low[2]), tab)
     over = difference(box((low[0], low[1], 0.0), high), plug)
     cap = difference(box((low[0], low[1], SEAM), high), plug_grown)
     progress(0.4, "cutting the part below")
@@ -204,40 +211,3 @@ def opening_of(outlines: list[tuple[Outline, ...]]) -> float:
         holes = [Outline(outline.points[::-1]) for outline in level if outline.area < 0]
         widths.append(max((2 * float(hole.depths(deepest((hole,))[None])[0]) for hole in holes), default=0.0))
     return min(widths)
-
-
-def _loft(side: NDArray[np.float64], bottom: float) -> Mesh:
-    """The solid inside the side, going straight down to `bottom` below the cut."""
-    foot = side[0].copy()
-    foot[:, 2] = bottom
-    rings = np.concatenate([foot[None], side])
-    count = len(rings)
-    here, ahead = np.arange(RAYS), np.roll(np.arange(RAYS), -1)
-    walls = []
-    for ring in range(count - 1):
-        low, high = ring * RAYS, (ring + 1) * RAYS
-        walls += [
-            np.column_stack([low + here, low + ahead, high + ahead]),
-            np.column_stack([low + here, high + ahead, high + here]),
-        ]
-    vertices = np.concatenate([rings.reshape(-1, 3), [[0.0, 0.0, bottom], [0.0, 0.0, float(side[-1, 0, 2])]]])
-    foot_tip, top_tip, top = count * RAYS, count * RAYS + 1, (count - 1) * RAYS
-    ends = [
-        np.column_stack([ahead, here, np.full(RAYS, foot_tip)]),
-        np.column_stack([top + here, top + ahead, np.full(RAYS, top_tip)]),
-    ]
-    return Mesh(vertices, np.concatenate([*walls, *ends]).astype(np.int32))
-
-
-def _notch(shape: Spigot, side: NDArray[np.float64], high: NDArray[np.float64], shrink: float) -> Mesh:
-    """What is cut out of the spigot: a wedge from its outside inward, wider at the top, `shrink` smaller all round."""
-    flare = np.tan(max(shape.draft, np.radians(3.0)))
-    half, top = shape.notch / 2 - shrink, shape.height + 1.0
-    radii = np.linalg.norm(side[0, :, :2], axis=1)
-    start = 0.75 * float(radii.min()) + shrink
-    profile = [(-half, 0.0), (half, 0.0), (half + flare * top, top), (-half - flare * top, top)]
-    wedge = prism(profile, start, float(np.abs(high).max()) + radii.max())
-    # Made lying along z with its height along y; stood up so that z becomes the way outward.
-    matrix = np.eye(4)
-    matrix[:3, :3] = rotation((0.0, 0.0, 1.0), shape.bearing) @ np.array([[0, 0, 1.0], [1.0, 0, 0], [0, 1.0, 0]])
-    return wedge.moved(matrix)

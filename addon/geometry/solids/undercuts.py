@@ -73,7 +73,7 @@ def _shaded(
     cut = [as_solid(solid, None, f"solid {number + 1}").transform(inwards) for number, solid in enumerate(solids)]
     lain = as_solid(part, None, "the part").transform(inwards)
     step = max(_STEP, (high - low) / _LEVELS)
-    above, slabs = CrossSection(), []
+    above, slabs = CrossSection(), list[Manifold]()
     levels = np.arange(high - step / 2, low - step, -step)
     for number, level in enumerate(levels.tolist()):
         if number % 20 == 0:

@@ -91,8 +91,8 @@ def hair_keyed(
 
 
 def _trimmed_words(name: str, under: str, share: float) -> str:
-    words = f"{name} reached under the {under}: {100 * share:.1f} % of it was trimmed on its inner side so that it lifts off"
-    return words + (", which shows: give another way off (normal)" if share > _MUCH else "")
+    much = ", which shows: give another way off (normal)" if share > _MUCH else ""
+    return f"{name} reached under the {under}: {100 * share:.1f} % of it was trimmed inside so that it lifts off{much}"
 
 
 def pin_figures(pins: "Pins", found: "Pinned") -> dict[str, Any]:

@@ -38,8 +38,8 @@ class Key(Step):
     Hair is keyed on, and parts nothing: the mesh in `hair`, or the part `hair` that fit-hair made where `part` names
     it. It may lie on the head alone or, once a cap has been parted off, on both: its pins then all stand in the one
     that most of it lies on, so that it goes on one way and the two still come apart under it. It comes off along the
-    way on which least of its under side pushes against them, unless `normal` gives another; what still reaches under them is
-    trimmed off its inner side. Key it last.
+    way on which least of its under side pushes against them, unless `normal` gives another; what still reaches
+    under them is trimmed off its inner side. Key it last.
     """
 
     NAME: ClassVar[str] = "key"
@@ -89,7 +89,12 @@ class Key(Step):
     pin: float = setting(0.0, low=0.0, high=20.0, unit="mm", at="print", help="Thickness of the pins; 0 suits the head")
     trim: bool = setting(True, help="Trim hair where it reaches under what it lies on, so that it lifts off")
     thinnest: float = setting(
-        0.4, low=0.0, high=5.0, unit="mm", at="print", help="Wall under which the rim is remarked on; kept round pins"
+        0.4,
+        low=0.0,
+        high=5.0,
+        unit="mm",
+        at="print",
+        help="Least wall of the spigot and round pins, lined inwards for it; a collar under it is remarked on",
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -152,7 +157,7 @@ class Key(Step):
         height = self.height or 0.06 * breadth
         lead = min(self.lead, height / 4)
         notch = self.notch or 0.14 * breadth
-        shape = Spigot(height, self.clearance, np.radians(self.draft), lead, self.rim, notch, BEARING)
+        shape = Spigot(height, self.clearance, np.radians(self.draft), lead, self.rim, notch, BEARING, self.thinnest)
         halves = parted(piece.needed_head(), seam.frame, shape, progress)
         figures = {
             "spigot_mm": height,
