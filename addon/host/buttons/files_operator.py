@@ -111,18 +111,7 @@ class CANTHUS_OT_take_object(_NewPiece, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        thing = context.object
-        if not states.ready(cls, context):
-            return False
-        if thing is None:
-            cls.poll_message_set("No object is active: select the mesh of a scan")
-        elif thing.type != "MESH":
-            cls.poll_message_set(f"{thing.name} is not a mesh: select the mesh of a scan, or convert it")
-        elif scene_piece.role_of(thing):
-            cls.poll_message_set(f"{thing.name} belongs to a head already: select another mesh")
-        else:
-            return True
-        return False
+        return states.ready(cls, context) and states.free_mesh_active(cls, context, "the mesh of a scan")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         thing = context.object

@@ -18,16 +18,7 @@ class CANTHUS_OT_take_hair(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        thing = context.object
-        if not states.ready(cls, context, "head"):
-            return False
-        if thing is None or thing.type != "MESH":
-            cls.poll_message_set("No mesh is active: select the mesh of the hair")
-        elif scene_piece.role_of(thing):
-            cls.poll_message_set(f"{thing.name} belongs to a head already: select the mesh of the hair")
-        else:
-            return True
-        return False
+        return states.ready(cls, context, "head") and states.free_mesh_active(cls, context, "the mesh of the hair")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         thing = context.object

@@ -86,3 +86,19 @@ def history_in(facts: Mapping[str, Any]) -> tuple[str, ...]:
     """`history_of` a record."""
     done = facts.get("history", ())
     return tuple(str(each["name"]) for each in done if "left_out" not in each.get("figures", {}))
+
+
+def free_mesh_active(button: type[bpy.types.Operator], context: bpy.types.Context, wanted: str) -> bool:
+    """Whether the active object is a mesh that belongs to no head yet; where not, the button greyed out says so, and
+    what is `wanted`.
+    """
+    thing = context.object
+    if thing is None:
+        button.poll_message_set(f"No object is active: select {wanted}")
+    elif thing.type != "MESH":
+        button.poll_message_set(f"{thing.name} is not a mesh: select {wanted}, or convert it")
+    elif scene_piece.role_of(thing):
+        button.poll_message_set(f"{thing.name} belongs to a head already: select {wanted}")
+    else:
+        return True
+    return False
