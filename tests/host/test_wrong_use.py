@@ -213,5 +213,8 @@ def test_linked_heads_are_told(scene, tmp_path):
     with bpy.data.libraries.load(str(tmp_path / "library.blend"), link=True) as (_, wanted):
         wanted.collections = ["Canthus egg"]
     bpy.context.scene.collection.children.link(bpy.data.collections["Canthus egg"])
-    with pytest.raises(RuntimeError, match="linked from another file"):
-        bpy.ops.canthus.scale()
+    before = state()
+    for press in (bpy.ops.canthus.scale, bpy.ops.canthus.close, bpy.ops.canthus.paint_mask):
+        with pytest.raises(RuntimeError, match=r"linked from another file|no scan yet"):
+            press()
+    assert state() == before
