@@ -44,7 +44,11 @@ class Scale(Step):
         scaled = piece.moved(matrix).but(scale=whole).measured(ratio=ratio, one_to=1.0 / ratio)
         if self.shrinkage:
             scaled = scaled.measured(shrinkage_percent=self.shrinkage)
-            why += f", made {100 * (whole / ratio - 1):.2f} % larger for a resin that shrinks by {self.shrinkage:g} %"
+            larger = f"{100 * (whole / ratio - 1):.2f} % larger"
+            why += (
+                f", made {larger} for a resin that shrinks by {self.shrinkage:g} %; joints, gaps and eyes whose size "
+            )
+            why += f"is set later are made as set and shrink: set them {larger} too"
         return scaled.noted(why) if why else scaled
 
     def _wanted(self, piece: Workpiece) -> tuple[float, str]:
