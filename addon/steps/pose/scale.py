@@ -45,10 +45,11 @@ class Scale(Step):
         if self.shrinkage:
             scaled = scaled.measured(shrinkage_percent=self.shrinkage)
             larger = f"{100 * (whole / ratio - 1):.2f} % larger"
+            why = f"{why}, made" if why else "Made"
             why += (
-                f", made {larger} for a resin that shrinks by {self.shrinkage:g} %; joints, gaps and eyes whose size "
+                f" {larger} for a resin that shrinks by {self.shrinkage:g} %; joints, gaps and eyes whose size is set "
             )
-            why += f"is set later are made as set and shrink: set them {larger} too"
+            why += f"later are made as set and shrink: set them {larger} too"
         return scaled.noted(why) if why else scaled
 
     def _wanted(self, piece: Workpiece) -> tuple[float, str]:

@@ -196,7 +196,7 @@ def test_to_a_head_height_or_an_eye(marked):
 def test_shrinkage_is_made_up_for(marked):
     print_size = Scale(ratio="1/6", shrinkage=2.0).apply(marked)
     assert print_size.scale * 0.98 == pytest.approx(1 / 6)
-    assert any("shrinks by 2 %" in note for note in print_size.notes)
+    assert any(note.startswith("Made 2.04 % larger for a resin that shrinks by 2 %") for note in print_size.notes)
     assert any("set them 2.04 % larger too" in note for note in print_size.notes)  # 1 / 0.98
 
 
