@@ -56,7 +56,7 @@ class CarveSockets(EyeStep):
     def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
         """The workpiece with sockets in its head; the eyes know their clearance, form, seat and bore.
 
-        An eye whose socket would be a ragged hole gets none, and is left as it was scanned.
+        An eye whose socket would be a ragged hole gets none, and the head stays closed there.
         """
         from ...geometry.solids.booleans import difference
 

@@ -41,5 +41,5 @@ def without_eye(piece: Workpiece, side: str, why: str, advice: str) -> Workpiece
     others = tuple(check for check in piece.checks if check.name != EYES_FOUND)
     finding = Check(EYES_FOUND, len(eyes), 2, "eyes", False, f"the {side} eye", True, advice)
     return piece.but(eyes=eyes, checks=(*others, finding)).noted(
-        f"The {side} eye gets no socket and is left as it was scanned: {why}; {advice}"
+        f"The {side} eye gets no socket, the head stays closed there: {why}; {advice}"
     )
