@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
+from ..distances.closest import ClosestPoint
 from ..distances.rays import RayCaster
 from ..errors import NotPossible
 from ..measures import components, volume
@@ -89,13 +90,15 @@ def pinned_on(
     free = _whole(difference(part, *(each.moved(out) for each in solids for out in either_way)))
     if not len(free.triangles):
         raise NotPossible("nothing of the part lies outside of what it is put on")
-    trimmed = 0.0
+    trimmed, farthest = 0.0, 0.0
     if room is not None:
-        whole = volume(free)
+        whole = free
         free = _whole(freed(free, solids, unit, room, progress.stretch(0.2, 0.4)))
-        trimmed = 1.0 - volume(free) / whole
         if not len(free.triangles):
             raise NotPossible("all of the part lies under what it is put on: give another way off")
+        if free is not whole:
+            trimmed = 1.0 - volume(free) / volume(whole)
+            farthest = float(ClosestPoint(free).query(whole.vertices)[0].max())
     progress(0.4, "looking for room for the pins")
     lie = _lie(solids, free, plane(free.vertices.mean(axis=0), unit))
     lain = lie.seat[lie.seat >= 0]
@@ -106,7 +109,7 @@ def pinned_on(
     standing = [_at(lie.frame, foot) for foot in places]
     above = union(free, *(peg.solid(root_of(pins)).moved(place) for place in standing))
     below = difference(solids[seat], *(hole.moved(place) for place in standing for hole in holes_of(peg, pins)))
-    return seat, Pinned(below, above, places, wall, pins.height, trimmed)
+    return seat, Pinned(below, above, places, wall, pins.height, trimmed, farthest)
 
 
 def _whole(mesh: Mesh) -> Mesh:

@@ -48,7 +48,8 @@ class Pins:
 @dataclass(frozen=True, eq=False)
 class Pinned:
     """The two parts, (k, 3) feet of the pins in the mesh's own frame, the least `wall` left round their holes and the
-    pins' `height`, millimetres; the share of the part above that was `trimmed` so that it comes off.
+    pins' `height`, millimetres; the share of the part above that was `trimmed` so that it comes off,
+    and how far, in millimetres, any place of it lay from what is left.
     """
 
     below: Mesh
@@ -57,6 +58,7 @@ class Pinned:
     wall: float
     height: float
     trimmed: float = 0.0
+    farthest: float = 0.0
 
 
 def pinned(mesh: Mesh, seam: Seam, pins: Pins, progress: Progress = SILENT) -> Pinned:

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
 
 _TOLD = 0.05
 """Per cent of the hair from which a trimming is told."""
-_MUCH = 0.25
-"""Share of the hair from which so much was trimmed that little of a lock may be left: a judgement of ours."""
+_LOST = 1.0
+"""Millimetres from what is left of the hair from which what was trimmed is more than its inner side: a lock went whole.
+Hair at 1/6 is mostly thinner; a judgement of ours."""
 UPWARDS = np.array([0.0, 0.0, 1.0])
 
 
@@ -66,6 +67,7 @@ def hair_keyed(
         "cut_up": unit.round(6).tolist(),
         "clearance_mm": pins.clearance,
         "trimmed_percent": 100 * found.trimmed,
+        "trimmed_farthest_mm": found.farthest,
         **pin_figures(pins, found),
     }
     parts = {**piece.parts, name: found.above}
@@ -78,7 +80,7 @@ def hair_keyed(
             f"The pins of {name} are {found.height:.2f} mm long, not {pins.height:.2f}: what they stand in is too thin"
         )
     if 100 * found.trimmed >= _TOLD:
-        done = done.noted(_trimmed_words(name, " and ".join(solids), found.trimmed))
+        done = done.noted(_trimmed_words(name, " and ".join(solids), found.trimmed, found.farthest))
     progress(0.8, "trying whether it lifts off")
     solids[seated] = found.below
     for each, solid in solids.items():
@@ -90,9 +92,12 @@ def hair_keyed(
     return done
 
 
-def _trimmed_words(name: str, under: str, share: float) -> str:
-    much = ", which shows: give another way off (normal)" if share > _MUCH else ""
-    return f"{name} reached under the {under}: {100 * share:.1f} % of it was trimmed inside so that it lifts off{much}"
+def _trimmed_words(name: str, under: str, share: float, farthest: float) -> str:
+    words = f"{name} reached under the {under}: {100 * share:.1f} % of it was trimmed inside so that it lifts off"
+    if farthest < _LOST:
+        return words
+    advice = "give another way off (normal), or keep them (trim)"
+    return f"{words}, and locks up to {farthest:.1f} mm long went whole: {advice}"
 
 
 def pin_figures(pins: "Pins", found: "Pinned") -> dict[str, Any]:
