@@ -131,7 +131,8 @@ def test_hair_as_a_part_of_its_own(tmp_path):
     freed = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0).apply(PIECE)
     (note,) = freed.notes
     assert "reached under the head" in note
-    assert f"{freed.figures['trimmed_percent']:.1f} % of it was trimmed" in note
+    assert f"{freed.figures['trimmed_percent']:.1f} % of it was trimmed inside" in note
+    assert f"locks up to {freed.figures['trimmed_farthest_mm']:.1f} mm long went whole" in note  # its lowest edge
     lifted = [freed.parts["hair"].moved(transform(np.eye(3), (0, 0, out))) for out in (0, 0.05, 0.3, 1, 5, 20)]
     on_the_way = shared_by_pairs([freed.head, *lifted], [(0, number + 1) for number in range(len(lifted))])
     assert max(shared for shared, _ in on_the_way) < 1e-4
