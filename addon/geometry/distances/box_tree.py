@@ -10,7 +10,7 @@ BLOCK = 16
 """Points in a block."""
 _FAN = 4
 """Boxes in a box of the next level."""
-_CROWD = 24
+_CROWD = 32
 """Boxes about a block from which its points are better off each on its own."""
 _MOST = 1 << 15
 """Pairs looked at together: they stay in the processor's cache."""
