@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import environment
 
-STAGES = ("clean", "surface", "detail", "hair", "output")
+STAGES = ("clean", "surface", "patch", "detail", "hair", "output")
 """Modules of tools/benchmarks that declare rows."""
 
 
