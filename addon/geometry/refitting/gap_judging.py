@@ -38,6 +38,7 @@ def judged(
     gap: float,
     before: int,
     low: NDArray[np.int64] | None = None,
+    crossing: int | None = None,
 ) -> LaidAt:
     """The part with its heights measured, at its vertices and at two places within each face.
 
@@ -49,6 +50,7 @@ def judged(
     gap : height it was laid at, millimetres
     before : faces that crossed at first
     low : rows of the vertices that may lie near the surface; None for all
+    crossing : how many faces pass through another; None to have them counted
     """
     rows = np.arange(len(mesh.vertices)) if low is None else low
     own = np.full(len(mesh.vertices), np.inf)
@@ -59,7 +61,7 @@ def judged(
     side = side if len(side) else np.full(1, np.nan)  # nothing of it lies on the surface
     deepest = min(float(own.min()), float(heights.min(initial=np.inf)))
     least, middle, greatest = float(side.min()), float(np.median(side)), float(side.max())
-    more = max(0, len(crossing_triangles(mesh)) - before)
+    more = max(0, (len(crossing_triangles(mesh)) if crossing is None else crossing) - before)
     return LaidAt(mesh, under, least, middle, greatest, deepest, more, before)
 
 

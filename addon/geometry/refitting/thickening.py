@@ -11,6 +11,7 @@ from ..distances.sampling import spread_over
 from ..distances.sided import Sided
 from ..errors import NotPossible
 from ..measures import components, triangle_areas
+from ..mending.untangling import untangled
 from ..mesh import Mesh
 from ..printing.offset import level_band
 from ..progress import SILENT, Progress
@@ -23,6 +24,7 @@ _DOTS = 7  # of the rough distance across the thickness
 _SNAPPED = 0.3  # share of the thickness within which the under side is put at its height
 _SAME = 0.02  # share of the thickness by which a place of the sheet may be lower than it should, and count as not
 _BALL = 0.25  # of the cube of the thickness: half of what a ball as thick holds
+_EASED = 0.05  # of the thickness: no farther goes what is moved where faces would cross
 _MOST = 5_000_000  # triangles
 
 
@@ -86,8 +88,10 @@ def thickened(
     put = below | (height < gap)
     vertices[put] += (gap - height[put])[:, None] * ways[put]
     colours = None if sheet.colours is None else sheet.colours[nearest]
+    # Put at their exact places, neighbours can change sides where folds of the sheet meet.
+    mesh, _, crossing = untangled(Mesh(vertices, solid.triangles, colours), reach=_EASED * thickness)
     progress(0.9, "measuring the gap")
-    return judged(Mesh(vertices, solid.triangles, colours), below, surface, gap, 0, low)
+    return judged(mesh, below, surface, gap, 0, low, crossing)
 
 
 class _Dots:

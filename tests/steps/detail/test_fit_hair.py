@@ -88,7 +88,7 @@ def test_strands_are_as_before_and_so_is_the_mesh(fitted, files):
 
 
 def test_key_takes_it(fitted):
-    keyed = Key(part="hair", normal=(0, 0.5, 0.85)).apply(fitted)
+    keyed = Key(part="hair", normal=(0, 0.5, 0.85), trim=False).apply(fitted)
     assert set(keyed.all_parts()) == {"head", "hair"}
     assert all(is_watertight(part) and components(part).max() == 0 for part in keyed.all_parts().values())
     assert volume(intersection(keyed.head, keyed.parts["hair"])) == pytest.approx(0.0, abs=1e-6)
