@@ -29,6 +29,14 @@ def test_a_whole_sphere_keeps_its_volume_and_radius(known):
     assert closed.mesh.columns["confidence"].min() == 1
 
 
+def test_single_normals_the_wrong_way_round_make_no_pits():
+    points, normals = ball(20_000)
+    normals[::1000] *= -1
+    closed = closed_surface(points, normals, resolution=1.5)
+    away = np.linalg.norm(closed.mesh.vertices, axis=1) - 40
+    assert np.abs(away).max() < 0.05  # each would make a pit, or a bump beside it, of 1.8
+
+
 @pytest.mark.parametrize(("radius", "spacing"), [(5.0, 0.5), (12.0, 0.5), (12.0, 0.9)])
 def test_what_is_round_keeps_its_size_whatever_the_step(radius, spacing):
     """4/3 pi r^3, of which a surface with its vertices on averaged points lacks 4 % at the smaller radius."""

@@ -45,6 +45,29 @@ def towards_sensors(
 _GRAZING = 0.6  # cosine between ray and normal
 
 
+def agreeing(normals: NDArray[np.float64], rows: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Normals, but where those beside one agree and it is none of theirs, the mean of theirs.
+
+    A single one the wrong way round, as of a point with a wrong sensor, would make a pit in smooth skin.
+
+    Parameters
+    ----------
+    normals : (n, 3) unit vectors
+    rows : (n, k) neighbours of each point
+    """
+    around = np.zeros(normals.shape)
+    for row in rows.T:
+        around += normals.take(row, axis=0, mode="clip")
+    length = np.linalg.norm(around, axis=1)
+    odd = (length > _ALIKE * rows.shape[1]) & (np.einsum("ij,ij->i", normals, around) < _ODD * length)
+    mended: NDArray[np.float64] = np.where(odd[:, None], around / np.maximum(length, 1e-12)[:, None], normals)
+    return mended
+
+
+_ALIKE = 0.75  # length of the mean of normals that agree
+_ODD = 0.3  # cosine to that mean under which a normal is none of them
+
+
 def along_a_tree(
     points: NDArray[np.float64], normals: NDArray[np.float64], rows: NDArray[np.int64]
 ) -> NDArray[np.float64]:

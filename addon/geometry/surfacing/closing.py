@@ -8,7 +8,7 @@ from scipy.ndimage import binary_dilation
 from scipy.spatial import cKDTree
 
 from ..clouds.normals import plane_normals
-from ..clouds.orientation import along_a_tree
+from ..clouds.orientation import agreeing, along_a_tree
 from ..clouds.thinning import Thinned, thinned
 from ..errors import BadCloud
 from ..mesh import Mesh
@@ -74,13 +74,13 @@ def closed_surface(
     cloud = thinned(points, _THINNING * step)
     held = arranged(cloud.points)
     progress(0.1, "finding which way the surface faces")
+    distances, beside = held.nearest(_BESIDE)
     if normals is None:
-        facing, _ = plane_normals(held, 16)
-        facing = _oriented(held, facing)
+        facing = along_a_tree(held.points, plane_normals(held, 16)[0], beside)
     else:
-        facing = _unit(cloud.sums(normals))[held.rows]
+        facing = agreeing(_unit(cloud.sums(normals))[held.rows], beside)
     progress(0.35, "telling inside from outside")
-    reach = _spacings(held)
+    reach = _spacings(distances)
     coarse = _Coarse.made(held, facing, reach, _COARSER * step)
     progress(0.45, "fitting the surface")
     origin = held.points.min(axis=0) - 10 * step
@@ -117,6 +117,7 @@ _FEWEST = 100
 _LONGEST_LOOP = 40.0  # millimetres round a tunnel or bridge that is taken for a fault of the scan
 _STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.8, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
+_BESIDE = 8  # nearest points that tell a point's spacing, and what its normal should be like
 _COARSER = 4.0  # grid steps in one of the coarse grid
 # Spacings that a point's word reaches, at two spacings of the cloud in mm: 11 points have a say at each place, or 18
 # where they lie so far apart that a clump of lashes left in the scan is made of few.
@@ -144,10 +145,9 @@ def median_spacing(points: NDArray[np.float64]) -> float:
     return float(np.median(last[last > 0])) * float(np.sqrt(np.pi / 7.5))
 
 
-def _spacings(held: Arranged, count: int = 8) -> NDArray[np.float64]:
-    """(u,) the side of the square each point has to itself; a stray's is not believed."""
-    distances, _ = held.nearest(count)
-    sides = distances[:, -1] * np.sqrt(np.pi / (count + 0.5))
+def _spacings(distances: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(u,) the side of the square each point has to itself, from its nearest (u, k); a stray's is not believed."""
+    sides = distances[:, -1] * np.sqrt(np.pi / (distances.shape[1] + 0.5))
     believed: NDArray[np.float64] = np.minimum(sides, _WIDEST * np.median(sides))
     return believed
 
@@ -155,12 +155,6 @@ def _spacings(held: Arranged, count: int = 8) -> NDArray[np.float64]:
 def _unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
     unit: NDArray[np.float64] = vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12)
     return unit
-
-
-def _oriented(held: Arranged, normals: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Outward normals by the tree over the cloud."""
-    _, rows = held.nearest(8)
-    return along_a_tree(held.points, normals, rows)
 
 
 @dataclass(frozen=True, eq=False)
