@@ -63,10 +63,32 @@ class CullStrays(Step):
 
         loose = loose_triangles(scan, self.island / 100)
         piece = piece.measured(triangles=len(scan.triangles), cluster_triangles=int(loose.sum()))
+        if loose.any():
+            piece = _told(piece, scan.kept(loose), "taken out" if self.mode == "remove" else "marked")
         if self.mode == "remove":
             return piece.but(scan=scan.kept(~loose))
         mark = _vertices_of(scan, loose)
         return piece.but(scan=replace(scan, columns={**scan.columns, "stray": mark}))
+
+
+def _told(piece: Workpiece, strays: Mesh, done: str) -> Workpiece:
+    """The workpiece with a note on the largest stray piece, where it is so large that it may be of the head."""
+    from ...geometry.measures import components
+
+    label = components(strays)
+    corners = strays.corners[label == np.bincount(label).argmax()].reshape(-1, 3)
+    across = float(np.ptp(corners, axis=0).max())
+    if across < _WORTH_TELLING * piece.scale:
+        return piece
+    x, y, z = corners.mean(axis=0)
+    return piece.noted(
+        f"A loose piece {across:.0f} mm across at ({x:.0f}, {y:.0f}, {z:.0f}) was {done} as stray: lower island "
+        "to keep it if it is of the head, as spectacles or an ear are."
+    )
+
+
+_WORTH_TELLING = 15.0
+"""Millimetres across, at life size, from which a loose piece may be of the head: an ear's lobe; a judgement of ours."""
 
 
 def _vertices_of(mesh: Mesh, chosen: NDArray[np.bool_]) -> NDArray[np.uint8]:

@@ -45,6 +45,17 @@ def test_a_mesh_loses_its_small_flyers():
     assert marked.columns["stray"].tolist() == [0] * len(ball.vertices) + [2] * len(flyer.vertices)
 
 
+@pytest.mark.parametrize(("radius", "told"), [(2.0, False), (10.0, True)])
+def test_a_loose_piece_as_large_as_a_lobe_is_told(radius, told):
+    ball, loose = icosphere(4, 60.0), icosphere(1, radius)
+    mesh = Mesh(
+        np.concatenate([ball.vertices, loose.vertices + 100]),
+        np.concatenate([ball.triangles, loose.triangles + len(ball.vertices)]),
+    )
+    notes = CullStrays(island=30.0).apply(Workpiece(scan=mesh)).notes
+    assert [("at (100, 100, 100)" in note and "lower island" in note) for note in notes] == [True] * told
+
+
 def test_there_must_be_a_scan():
     with pytest.raises(NotReady, match="load one first"):
         CullStrays().apply(Workpiece())
