@@ -31,6 +31,20 @@ def test_a_thinly_scanned_part_shows_in_the_worst_tenth():
     assert found.worst_spacing > 2 * found.spacing or found.worst_spacing > 2.5
 
 
+def test_noise_is_read_back_by_region_and_told_where_it_is_greater():
+    points = sphere(60_000, 0.05)
+    rough = (points > 0).all(axis=1)
+    points[rough] *= 1 + 0.2 / 90 * np.random.default_rng(3).standard_normal((rough.sum(), 1))
+    piece = Assess().apply(Workpiece(scan=Cloud(points)))
+    regions = piece.figures["regions"]
+    assert len(regions) == 8
+    assert sum(region["surface_percent"] for region in regions) == pytest.approx(100)
+    for region in regions:
+        noisy = min(region["place_mm"]) > 0
+        assert region["noise_mm"] == pytest.approx(np.hypot(0.05, 0.2) if noisy else 0.05, rel=0.1)
+    assert sum("Noise is 0.2" in note for note in piece.notes) == 1
+
+
 def test_the_other_wall_of_a_shell_is_no_noise():
     """Two spheres a millimetre apart, the inner one's normals inward, as printed busts are saved."""
     outer, inner = sphere(60_000, 0.02), sphere(60_000, 0.02, 89.0)

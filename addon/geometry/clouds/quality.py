@@ -10,12 +10,24 @@ from .thinning import thinned
 
 
 @dataclass(frozen=True, eq=False)
+class Region:
+    """What one part of a capture resolves: `place` (3,) its middle, `share` of the surface, medians in millimetres."""
+
+    place: NDArray[np.float64]
+    share: float
+    spacing: float
+    noise: float
+    fold: float
+
+
+@dataclass(frozen=True, eq=False)
 class Quality:
     """What a capture resolves, millimetres; each also at the coarse tenth of the surface (`worst_`).
 
     `spacing` is the side of the square a point has to itself; `noise` the deviation of points from the quadric through
     their neighbours; `fold` the smallest fold that two points in each flank and noise six times over would leave.
-    `dropouts` is the share of the surface's cells with an edge that is no rim of the whole, 0 to 1.
+    `dropouts` is the share of the surface's cells with an edge that is no rim of the whole, 0 to 1. `regions` are the
+    octants about the capture's middle, along its own axes: what is face is not known yet.
     """
 
     spacing: float
@@ -25,6 +37,7 @@ class Quality:
     fold: float
     worst_fold: float
     dropouts: float
+    regions: tuple[Region, ...]
 
 
 def quality_of(points: NDArray[np.float64], normals: NDArray[np.float64] | None = None, samples: int = 4000) -> Quality:
@@ -52,7 +65,27 @@ def quality_of(points: NDArray[np.float64], normals: NDArray[np.float64] | None 
     fold = np.hypot(2 * spacing, 6 * noise)
     tenth = [float(np.percentile(each, 90)) for each in (spacing, noise, fold)]
     usual = [float(np.median(each)) for each in (spacing, noise, fold)]
-    return Quality(usual[0], tenth[0], usual[1], tenth[1], usual[2], tenth[2], float((lean > 0.35).mean()))
+    regions = _by_octant(held.points[chosen], spacing, noise, fold)
+    return Quality(usual[0], tenth[0], usual[1], tenth[1], usual[2], tenth[2], float((lean > 0.35).mean()), regions)
+
+
+def _by_octant(
+    places: NDArray[np.float64], spacing: NDArray[np.float64], noise: NDArray[np.float64], fold: NDArray[np.float64]
+) -> tuple[Region, ...]:
+    """Medians over the places in each octant about the middle; octants with few places are left out."""
+    middle = (places.min(axis=0) + places.max(axis=0)) / 2
+    octant = (places > middle) @ np.array([1, 2, 4])
+    found = []
+    for number in range(8):
+        here = octant == number
+        if np.count_nonzero(here) >= _FEWEST:
+            medians = (float(np.median(each[here])) for each in (spacing, noise, fold))
+            found.append(Region(places[here].mean(axis=0), float(here.mean()), *medians))
+    return tuple(found)
+
+
+_FEWEST = 20
+"""Places from which a median is told."""
 
 
 def _nearest(

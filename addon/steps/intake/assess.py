@@ -59,7 +59,24 @@ class Assess(Step):
             worst_tenth_fold_mm=found.worst_fold,
             ragged_percent=100 * found.dropouts,
             stray_percent=100 * (1 - len(good) / len(cloud)),
+            regions=[
+                {
+                    "place_mm": region.place.round(1).tolist(),
+                    "surface_percent": 100 * region.share,
+                    "spacing_mm": region.spacing,
+                    "noise_mm": region.noise,
+                    "smallest_fold_mm": region.fold,
+                }
+                for region in found.regions
+            ],
         )
+        worst = max(found.regions, key=lambda region: region.noise, default=None)
+        if worst is not None and worst.noise > _NOISIER * found.noise:
+            x, y, z = worst.place
+            piece = piece.noted(
+                f"Noise is {worst.noise:.2g} mm about ({x:.0f}, {y:.0f}, {z:.0f}), {found.noise:.2g} mm elsewhere: hair, "
+                "a sitter who moved, or a slanting view."
+            )
         if advice:
             piece = piece.noted(f"Assessed: {verdict}: {advice}.")
         return self._beside_the_bust(piece, cloud, progress) if self.bust else piece
@@ -113,6 +130,9 @@ class Assess(Step):
             )
         return piece
 
+
+_NOISIER = 2.0
+"""Times the median noise from which a region's own is told; a judgement of ours."""
 
 _SCALE_ERROR = 0.5
 """Per cent; common practice, no source."""
