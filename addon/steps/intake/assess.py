@@ -74,8 +74,8 @@ class Assess(Step):
         if worst is not None and worst.noise > _NOISIER * found.noise:
             x, y, z = worst.place
             piece = piece.noted(
-                f"Noise is {worst.noise:.2g} mm about ({x:.0f}, {y:.0f}, {z:.0f}), {found.noise:.2g} mm elsewhere: hair, "
-                "a sitter who moved, or a slanting view."
+                f"Noise is {worst.noise:.2g} mm about ({x:.0f}, {y:.0f}, {z:.0f}), {found.noise:.2g} mm elsewhere: "
+                "hair, a sitter who moved, or a slanting view."
             )
         if advice:
             piece = piece.noted(f"Assessed: {verdict}: {advice}.")
