@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..distances.closest import ClosestPoint
-from ..measures import triangle_normals
+from ..measures import edge_faults, triangle_normals
 from ..mesh import Mesh
 
 _FACING = np.cos(np.radians(60.0))
@@ -48,9 +48,6 @@ class Goal:
 
 def _on_a_rim(mesh: Mesh) -> NDArray[np.bool_]:
     """(n,) mask of the vertices where the mesh ends."""
-    ends = np.sort(mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64), axis=1)
-    keys, counts = np.unique(ends[:, 0] * len(mesh.vertices) + ends[:, 1], return_counts=True)
-    alone = keys[counts == 1]
     mask = np.zeros(len(mesh.vertices), bool)
-    mask[alone // len(mesh.vertices)] = mask[alone % len(mesh.vertices)] = True
+    mask[edge_faults(mesh).open] = True
     return mask

@@ -12,7 +12,7 @@ from ..clouds.orientation import agreeing, along_a_tree
 from ..clouds.thinning import Thinned, thinned
 from ..errors import BadCloud
 from ..mesh import Mesh
-from ..neighbours import Arranged, arranged
+from ..neighbours import BY_THE_EIGHTH, Arranged, arranged
 from ..progress import SILENT, Progress
 from .banding import followed
 from .far_search import Seen, nearest
@@ -74,7 +74,7 @@ def closed_surface(
     cloud = thinned(points, _THINNING * step)
     held = arranged(cloud.points)
     progress(0.1, "finding which way the surface faces")
-    distances, beside = held.nearest(_BESIDE)
+    distances, beside = held.nearest(8)
     if normals is None:
         facing = along_a_tree(held.points, plane_normals(held, 16)[0], beside)
     else:
@@ -117,7 +117,6 @@ _FEWEST = 100
 _LONGEST_LOOP = 40.0  # millimetres round a tunnel or bridge that is taken for a fault of the scan
 _STEPS_PER_SPACING, _AUTOMATIC = 1.2, (0.8, 2.0)
 _THINNING = 0.8  # side of the cells that points are averaged in, of a grid step
-_BESIDE = 8  # nearest points that tell a point's spacing, and what its normal should be like
 _COARSER = 4.0  # grid steps in one of the coarse grid
 # Spacings that a point's word reaches, at two spacings of the cloud in mm: 11 points have a say at each place, or 18
 # where they lie so far apart that a clump of lashes left in the scan is made of few.
@@ -146,8 +145,8 @@ def median_spacing(points: NDArray[np.float64]) -> float:
 
 
 def _spacings(distances: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(u,) the side of the square each point has to itself, from its nearest (u, k); a stray's is not believed."""
-    sides = distances[:, -1] * np.sqrt(np.pi / (distances.shape[1] + 0.5))
+    """(u,) the side of the square each point has to itself, by its eight nearest; a stray's is not believed."""
+    sides = distances[:, -1] * BY_THE_EIGHTH
     believed: NDArray[np.float64] = np.minimum(sides, _WIDEST * np.median(sides))
     return believed
 

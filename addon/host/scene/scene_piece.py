@@ -156,8 +156,6 @@ def write_piece(
     new = new or NewShapes(piece, before, collection, unit)
     while new.go_on():
         pass
-    while new.go_on():
-        pass
     for role, shape in new.wanted.items():
         _put_shape(collection, role, new.take(role), shape, unit, piece)
     for thing in list(collection.objects):
