@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from canthus.geometry.distances.balls import asking_rows, ball_rows
 from canthus.geometry.distances.box_tree import BLOCK, Asked, BoxTree
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.distances.columns import corner_columns
-from canthus.geometry.distances.distance import ClosestPoint, signed_distance
+from canthus.geometry.distances.distance import signed_distance
 from canthus.geometry.distances.planes import plane_bound, plane_columns, with_rounding
 from canthus.geometry.errors import BadMesh
 from canthus.geometry.mesh import Mesh

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from canthus.geometry.distances.distance import ClosestPoint
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.mesh import Mesh

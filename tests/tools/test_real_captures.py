@@ -7,7 +7,7 @@ import pytest
 from canthus.files.reading import read
 from canthus.files.writing import write
 from canthus.geometry.clouds.normals import vertex_normals
-from canthus.geometry.distances.distance import ClosestPoint
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
 from canthus.job.command import main

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from ..distances.closest import ClosestPoint
 from ..distances.deviation import deviation
-from ..distances.distance import ClosestPoint
 from ..distances.sampling import spread_over
 from ..errors import BadCloud, NotPossible
 from ..measures import triangle_normals

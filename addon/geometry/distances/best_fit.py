@@ -8,7 +8,7 @@ from ..errors import NotPossible
 from ..measures import triangle_normals
 from ..mesh import Mesh
 from ..transforms import applied, transform
-from .distance import ClosestPoint
+from .closest import ClosestPoint
 
 _LISTENED = 20_000
 _TRIM = 0.9  # share of the points that is listened to, the nearest: what differs should not pull what is alike

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from ..measures import is_watertight, triangle_normals
 from ..mesh import Mesh
-from .distance import ClosestPoint, signed_distance
+from .closest import ClosestPoint
+from .distance import signed_distance
 
 
 def deviation(points: NDArray[np.float64], base: Mesh) -> tuple[NDArray[np.float64], str]:

@@ -13,8 +13,6 @@ from ..portions import from_portions
 from .closest import ClosestPoint
 from .columns import corner_columns, crosses, dots
 
-__all__ = ["ClosestPoint", "SignedDistance", "signed_distance"]
-
 
 def signed_distance(mesh: Mesh, points: NDArray[np.float64]) -> NDArray[np.float64]:
     """(n,) distance of each point to a closed mesh in millimetres, negative inside.

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from ..distances.distance import ClosestPoint
+from ..distances.closest import ClosestPoint
 from ..errors import BadMesh, MissingLibrary
 from ..measures import is_watertight
 from ..mesh import Mesh

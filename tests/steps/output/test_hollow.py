@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.distances.distance import ClosestPoint
+from canthus.geometry.distances.closest import ClosestPoint
 from canthus.geometry.errors import NotPossible, NotReady
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
