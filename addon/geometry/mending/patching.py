@@ -8,6 +8,7 @@ from scipy.sparse import coo_array, csr_array, diags_array
 from scipy.sparse.linalg import spsolve
 from scipy.spatial import Delaunay, cKDTree
 
+from ..curves import inside
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from .rims import even_rim
@@ -105,13 +106,8 @@ def _flat_filling(rim: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArra
     flat = (rim - middle) @ axes[:2].T
     turning = np.sum(flat[:, 0] * np.roll(flat[:, 1], -1) - np.roll(flat[:, 0], -1) * flat[:, 1])
     edge = float(np.median(np.linalg.norm(rim - np.roll(rim, 1, axis=0), axis=1)))
-    low, high = flat.min(axis=0), flat.max(axis=0)
-    rows = np.arange(low[1], high[1], edge * np.sqrt(3) / 2)
-    across = np.arange(low[0], high[0], edge)
-    x, y = np.meshgrid(across, rows)
-    x = x + np.where(np.arange(len(rows)) % 2, edge / 2, 0.0)[:, None]  # every other row set off: a honeycomb
-    grid = np.stack([x.ravel(), y.ravel()], axis=1)
-    grid = grid[_within(grid, flat)]
+    grid = _honeycomb(flat.min(axis=0), flat.max(axis=0), edge)
+    grid = grid[inside(grid, flat)]
     if len(grid):
         middles = (flat + np.roll(flat, -1, axis=0)) / 2
         grid = grid[cKDTree(np.concatenate([flat, middles])).query(grid)[0] > 0.55 * edge]
@@ -131,10 +127,7 @@ def _by_a_circle(rim: NDArray[np.float64], edge: float) -> tuple[NDArray[np.floa
     turn = -2 * np.pi * np.concatenate([[0.0], np.cumsum(steps[:-1])]) / steps.sum()  # the hole lies to the right
     radius = float(steps.sum() / (2 * np.pi))
     circle = radius * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    rows = np.arange(-radius, radius, edge * np.sqrt(3) / 2)
-    x, y = np.meshgrid(np.arange(-radius, radius, edge), rows)
-    x = x + np.where(np.arange(len(rows)) % 2, edge / 2, 0.0)[:, None]
-    grid = np.stack([x.ravel(), y.ravel()], axis=1)
+    grid = _honeycomb(np.full(2, -radius), np.full(2, radius), edge)
     grid = np.concatenate([[[0.0, 0.0]], grid[np.hypot(*grid.T) < radius - 0.6 * edge]])
     grid = grid[np.concatenate([[True], np.hypot(*grid[1:].T) > 0.6 * edge])]
     triangles: NDArray[np.int64] = Delaunay(np.concatenate([circle, grid])).simplices.astype(np.int64)
@@ -146,10 +139,18 @@ def _by_a_circle(rim: NDArray[np.float64], edge: float) -> tuple[NDArray[np.floa
     return rim.mean(axis=0) + share * (toward - rim.mean(axis=0)), triangles[:, ::-1]
 
 
+def _honeycomb(low: NDArray[np.float64], high: NDArray[np.float64], edge: float) -> NDArray[np.float64]:
+    """(n, 2) points of a rectangle in rows, every other row set off by half an edge: six at an edge's distance each."""
+    rows = np.arange(low[1], high[1], edge * np.sqrt(3) / 2)
+    x, y = np.meshgrid(np.arange(low[0], high[0], edge), rows)
+    x = x + np.where(np.arange(len(rows)) % 2, edge / 2, 0.0)[:, None]
+    return np.stack([x.ravel(), y.ravel()], axis=1)
+
+
 def _even_triangles(points: NDArray[np.float64], rim: NDArray[np.float64]) -> NDArray[np.int64] | None:
     """Counter-clockwise triangles within the rim, or None where they do not keep every edge of it just once."""
     triangles: NDArray[np.int64] = Delaunay(points).simplices.astype(np.int64)
-    triangles = triangles[_within(points[triangles].mean(axis=1), rim)]
+    triangles = triangles[inside(points[triangles].mean(axis=1), rim)]
     a, b, c = points[triangles].transpose(1, 0, 2)
     doubled = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
     triangles = triangles[np.abs(doubled) > 1e-12]
@@ -161,17 +162,6 @@ def _even_triangles(points: NDArray[np.float64], rim: NDArray[np.float64]) -> ND
     if border != wanted or (uses > 2).any() or len(np.unique(triangles)) != len(points):
         return None
     return triangles
-
-
-def _within(points: NDArray[np.float64], rim: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which points of the plane lie within a closed line, by counting how often a ray to the right crosses it."""
-    ahead = np.roll(rim, -1, axis=0)
-    inside = np.zeros(len(points), bool)
-    for (x0, y0), (x1, y1) in zip(rim.tolist(), ahead.tolist(), strict=True):
-        if y0 != y1:
-            spans = (points[:, 1] < y0) != (points[:, 1] < y1)
-            inside ^= spans & (points[:, 0] < x0 + (points[:, 1] - y0) * (x1 - x0) / (y1 - y0))
-    return inside
 
 
 def _around(mesh: Mesh, patch: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -92,9 +92,8 @@ def _turning(mesh: Mesh) -> NDArray[np.bool_]:
     return found
 
 
-_FACING = (
-    0.1  # cosine under which two faces no longer look into one half of space; nearly 0, common practice, no source
-)
+_FACING = 0.1
+"""Cosine under which two faces no longer look into one half of space; a little over 0, for what rounds: no source."""
 
 
 def crossing_near(mesh: Mesh, moved: NDArray[np.int64]) -> NDArray[np.int64]:

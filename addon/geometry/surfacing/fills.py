@@ -5,12 +5,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ..directions import spread_directions
 from ..measures import components, triangle_areas
 from ..mending.smoothing import averaging
 from ..mesh import Mesh
 
 FARTHEST = 5.0
 """Millimetres from the data beyond which the surface counts as filled in, however sparse the points are."""
+_DIRECTIONS = 200  # about 14 degrees from one to the next
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +42,7 @@ def fills(mesh: Mesh) -> list[Fill]:
     Notes
     -----
     Filled in is where a triangle's corners are believed by less than a half in the mean, or one lies over `FARTHEST`
-    off. A fill that stays within the convex hull of its rim is no bubble: the hull is measured in 200 directions.
+    off. A fill that stays within the convex hull of its rim is no bubble: the hull is measured in some directions.
     """
     gap = mesh.columns["distance_from_data_mm"].astype(np.float64)
     believed = mesh.columns["confidence"][mesh.triangles].mean(axis=1)
@@ -106,11 +108,8 @@ def _fill(mesh: Mesh, rows: NDArray[np.int64], gap: NDArray[np.float64], on_rim:
 
 
 def _directions(rim: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k, 3) unit vectors spread over the sphere by the golden spiral, and those square to a rim that is flat."""
-    height = 1 - (2 * np.arange(200) + 1) / 200
-    turn = np.arange(200) * np.pi * (3 - np.sqrt(5))
-    across = np.sqrt(1 - height * height)
-    spread: NDArray[np.float64] = np.stack([across * np.cos(turn), across * np.sin(turn), height], axis=1)
+    """(k, 3) unit vectors spread over the sphere, and those square to a rim that is flat."""
+    spread = spread_directions(_DIRECTIONS)
     if len(rim) < 3:
         return spread
     flat = np.linalg.eigh(np.cov(rim.T))[1][:, 0]

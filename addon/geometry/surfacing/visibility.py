@@ -6,6 +6,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from ..clouds.thinning import thinned
+from ..directions import spread_directions
 from ..neighbours import Arranged, arranged
 from .poisson import winding_field
 
@@ -23,14 +24,11 @@ def seen_share(points: NDArray[np.float64], normals: NDArray[np.float64], size: 
 
     Notes
     -----
-    Depth images along 60 directions spread evenly over the sphere (golden spiral). A direction counts for a point
+    Depth images along 60 directions spread evenly over the sphere. A direction counts for a point
     where it meets the front within 60 degrees of the normal.
     """
-    turn = np.arange(_DIRECTIONS) * np.pi * (3 - np.sqrt(5))
-    height = 1 - (2 * np.arange(_DIRECTIONS) + 1) / _DIRECTIONS
-    flat = np.sqrt(1 - height**2)
     seen, asked = np.zeros(len(points)), np.zeros(len(points))
-    for way in np.stack([flat * np.cos(turn), flat * np.sin(turn), height], axis=1):
+    for way in spread_directions(_DIRECTIONS):
         across = np.linalg.svd(way[None])[2][1:]
         pixel = np.floor((points @ across.T) / size).astype(np.int64)
         pixel -= pixel.min(axis=0)
