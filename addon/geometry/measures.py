@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import BadMesh
+from .linked import linked_pieces
 from .mesh import Mesh
 
 if TYPE_CHECKING:
@@ -149,15 +150,11 @@ def needs_closed(mesh: Mesh, what: str) -> None:
 
 def components(mesh: Mesh) -> NDArray[np.int32]:
     """(m,) number of the connected piece each triangle belongs to; 0 is the piece of most triangles."""
-    from scipy.sparse import coo_array  # here, for enabling the extension must not wait for it
-    from scipy.sparse.csgraph import connected_components
-
     corners = mesh.triangles
     if not len(corners):
         return np.zeros(0, np.int32)
     rows, columns = corners[:, [0, 1]].ravel(), corners[:, [1, 2]].ravel()
-    links = coo_array((np.ones(len(rows), np.int8), (rows, columns)), shape=(len(mesh.vertices),) * 2)
-    labels = connected_components(links, directed=False)[1][corners[:, 0]]
+    labels = linked_pieces(rows, columns, len(mesh.vertices))[corners[:, 0]]
     sizes = np.bincount(labels)
     rank = np.empty(len(sizes), np.int32)
     rank[np.argsort(-sizes, kind="stable")] = np.arange(len(sizes), dtype=np.int32)

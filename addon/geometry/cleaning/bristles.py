@@ -2,11 +2,10 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from ..clouds.normals import normals_through
 from ..clouds.orientation import along_a_tree
+from ..linked import linked_pieces
 from ..neighbours import BY_THE_EIGHTH, Arranged, arranged
 from ..surfacing.implicit import SphereFit
 from .running_on import runs_on
@@ -93,8 +92,7 @@ def _skin(
     usual = float(np.median(thick))
     thin = thick < _THIN * usual
     flat = (np.abs(cosine) > 0.7) & (height < 0.08 + 0.15 * length) & thin[start] & thin[end]
-    links = coo_array((np.ones(int(flat.sum()), np.int8), (start[flat], end[flat])), shape=(len(rows),) * 2)
-    label = connected_components(links, directed=False)[1]
+    label = linked_pieces(start[flat], end[flat], len(rows))
     sizes = np.bincount(label)
     share, thickness = sizes / sizes.max(), np.bincount(label, thick) / sizes / usual
     is_skin = (share >= _PIECE) | ((thickness < _FINE) & (share >= _SCRAP))

@@ -2,11 +2,10 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from ..clouds.normals import least_axis
 from ..clouds.thinning import Thinned, thinned
+from ..linked import linked_pieces
 from ..portions import from_portions
 from .running_on import runs_on
 
@@ -61,8 +60,7 @@ def filling(
     flock = np.full(len(rows), -1)
     flock[fills] = np.arange(len(fills))
     start, end = np.repeat(np.arange(len(fills)), rows.shape[1]), flock[rows[fills].ravel()]
-    links = coo_array((np.ones(int((end >= 0).sum()), np.int8), (start[end >= 0], end[end >= 0])), (len(fills),) * 2)
-    label = connected_components(links, directed=False)[1]
+    label = linked_pieces(start[end >= 0], end[end >= 0], len(fills))
     sizes, plain = np.bincount(label), np.bincount(label, says[says > _LESS] > 1)
     found[fills] = ((sizes < island * len(rows)) & (plain > _PLAIN * sizes))[label]
     surface = good.copy()
@@ -148,9 +146,7 @@ def loose(
     start, end = start[end >= 0], end[end >= 0]
     within, all_told = (np.bincount(which, minlength=len(extent)) for which in (start[start == end], start))
     open_ = (within <= (1 - _OUTWARD) * all_told)[start]
-    start, end = start[open_], end[open_]
-    links = coo_array((np.ones(len(start), np.int8), (start, end)), shape=(len(extent),) * 2)
-    joined = connected_components(links, directed=False)[1]
+    joined = linked_pieces(start[open_], end[open_], len(extent))
     extent = np.bincount(joined, weights=extent)
     found: NDArray[np.bool_] = (extent < island * extent.max())[joined[piece[kept]]]
     return found
@@ -179,6 +175,4 @@ def connected_cells(cells: Thinned, reach: float) -> NDArray[np.int32]:
     start, end = np.concatenate(starts), np.concatenate(ends)
     way = cells.points.take(start, axis=0) - cells.points.take(end, axis=0)
     near = np.flatnonzero(np.einsum("ij,ij->i", way, way) < reach**2)
-    links = coo_array((np.ones(len(near), np.int8), (start[near], end[near])), shape=(len(ordered),) * 2)
-    labels: NDArray[np.int32] = connected_components(links, directed=False)[1]
-    return labels
+    return linked_pieces(start[near], end[near], len(ordered))

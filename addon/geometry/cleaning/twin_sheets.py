@@ -4,12 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from ..clouds.orientation import along_a_tree
 from ..clouds.thinning import thinned
+from ..linked import linked_pieces
 from ..neighbours import Arranged
 from ..portions import in_portions
 from ..progress import SILENT, Progress
@@ -52,8 +51,7 @@ class Sites:
         share = (alike & close).sum(axis=1) / np.maximum(close.sum(axis=1), 1)
         core = double & (share > _ALL_OVER) & (close.sum(axis=1) >= 6)
         start, end = np.nonzero(close & alike & core[:, None] & core[near])
-        links = coo_array((np.ones(len(start), np.int8), (start, near[start, end])), shape=(len(core),) * 2)
-        label = np.where(core, connected_components(links, directed=False)[1], -1)
+        label = np.where(core, linked_pieces(start, near[start, end], len(core)), -1)
         sizes = np.bincount(label[core], minlength=1)
         large = np.flatnonzero(sizes * self.size**2 >= least)
         found = [np.flatnonzero(label == number) for number in large[np.argsort(-sizes[large], kind="stable")]]

@@ -4,10 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from ..angles import arc_tangent
+from ..linked import linked_pieces
 from ..mesh import Mesh
 
 _APART = 0.01  # of the way to its neighbours' mean that a new vertex is drawn, so that no file welds it back
@@ -36,8 +35,8 @@ def parted(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:
     following = np.arange(3 * size).reshape(-1, 3)[:, [1, 2, 0]].ravel()
     start = np.concatenate([one, following[one]])
     end = np.concatenate([following[other], other])
-    links = coo_array((np.ones(len(start), np.int8), (start, end)), shape=(3 * size, 3 * size))
-    count, fan = connected_components(links, directed=False)
+    fan = linked_pieces(start, end, 3 * size)
+    count = int(fan.max(initial=-1)) + 1
     vertex = np.empty(count, np.int64)
     vertex[fan] = corners
     order = np.lexsort((np.arange(count), vertex))

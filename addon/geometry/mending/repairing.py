@@ -4,9 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from ..linked import linked_pieces
 from ..measures import edge_faults, triangle_areas, volume
 from ..mesh import Mesh
 from .parting_sheets import parted
@@ -102,8 +101,7 @@ def _turned(mesh: Mesh) -> tuple[Mesh, Repair]:
         return mesh, _nothing()
     start = np.concatenate([one, one + size])
     end = np.concatenate([np.where(same, other + size, other), np.where(same, other, other + size)])
-    links = coo_array((np.ones(len(start), np.int8), (start, end)), shape=(2 * size, 2 * size))
-    label = connected_components(links, directed=False)[1]
+    label = linked_pieces(start, end, 2 * size)
     plain, reverse = label[:size], label[size:]
     weight = np.bincount(plain, weights=triangle_areas(mesh), minlength=label.max() + 1)
     turned = (weight[plain] < weight[reverse]) | ((weight[plain] == weight[reverse]) & (plain > reverse))

@@ -4,13 +4,12 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from ..distances.closest import ClosestPoint
 from ..distances.rough_distance import RoughDistance
 from ..distances.winding import Winding
 from ..errors import NotPossible
+from ..linked import linked_pieces
 from ..measures import needs_closed
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
@@ -168,8 +167,7 @@ def _by_region(
         met = np.flatnonzero(keys[order[there]] == keys + stride)
         pairs.append(np.stack([met, order[there[met]]]))
     rows, columns = np.concatenate(pairs, axis=1)
-    links = coo_array((np.ones(len(rows), np.int8), (rows, columns)), shape=(len(keys),) * 2)
-    regions = connected_components(links, directed=False)[1]
+    regions = linked_pieces(rows, columns, len(keys))
     _, first = np.unique(regions, return_index=True)
     answers: NDArray[np.bool_] = inside(low + (cells[first] + size / 2) * spacing)[regions]
     return answers

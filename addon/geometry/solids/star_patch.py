@@ -2,12 +2,11 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
 from ..angles import arc_tangent
 from ..errors import NotPossible
+from ..linked import linked_pieces
 from ..mesh import Mesh
 from .flipping import with_even_triangles
 
@@ -126,8 +125,7 @@ def _cut_off(
     """Which triangles about the hole no longer hang together with the rest of the mesh."""
     stay = np.flatnonzero(~taken)
     edges = corners[stay][:, [[0, 1], [1, 2]]].reshape(-1, 2)
-    links = coo_array((np.ones(len(edges), np.int8), (edges[:, 0], edges[:, 1])), shape=(count, count))
-    piece = connected_components(links, directed=False)[1]
+    piece = linked_pieces(edges[:, 0], edges[:, 1], count)
     held = np.zeros(int(piece.max()) + 1, dtype=bool)
     held[piece[rest]] = True
     lost = np.zeros(len(corners), dtype=bool)

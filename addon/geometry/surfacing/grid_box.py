@@ -5,11 +5,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import label
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from ..bricks import Bricks
+from ..linked import linked_pieces
 from ..measures import components
 from ..mending.parting_sheets import parted
 from ..mesh import Mesh
@@ -156,8 +155,7 @@ def _capped(mesh: Mesh, far: float) -> Mesh:
     ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
     size = len(mesh.vertices)
     open_edges = ends[~np.isin(ends @ [size, 1], ends @ [1, size])]
-    links = coo_array((np.ones(len(open_edges), np.int8), tuple(open_edges.T)), shape=(size, size))
-    _, rim = connected_components(links, directed=False)
+    rim = linked_pieces(open_edges[:, 0], open_edges[:, 1], size)
     rims, number = np.unique(rim[open_edges[:, 0]], return_inverse=True)
     fans = np.column_stack([open_edges[:, ::-1], size + number])
     reach = min(far, float(np.ptp(mesh.vertices, axis=0).max()))

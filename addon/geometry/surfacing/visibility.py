@@ -2,11 +2,10 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from ..clouds.thinning import thinned
 from ..directions import spread_directions
+from ..linked import linked_pieces
 from ..neighbours import Arranged, arranged
 from .poisson import winding_field
 
@@ -85,9 +84,7 @@ def _sure(held: Arranged, facing: NDArray[np.float64], share: NDArray[np.float64
     for _ in range(_DEEP):
         outside = outside | (alike & outside[rows]).any(axis=1)
     one, place = np.nonzero(alike & ~outside[rows] & ~outside[:, None])
-    size = len(outside)
-    links = coo_array((np.ones(len(one), np.int8), (one, rows[one, place])), shape=(size, size))
-    _, pocket = connected_components(links, directed=False)
+    pocket = linked_pieces(one, rows[one, place], len(outside))
     small: NDArray[np.bool_] = np.bincount(pocket)[pocket] * spacing**2 < _POCKET
     return outside | small
 
