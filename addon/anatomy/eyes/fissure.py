@@ -1,6 +1,6 @@
 """The opening between the lids, as its landmarks or published sizes give it. Life size, posed frame."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,6 +80,10 @@ class Fissure:
     def moved(self, offset: NDArray[np.float64]) -> "Fissure":
         """The fissure shifted by (3,) millimetres."""
         return Fissure(self.side, self.inner + offset, self.outer + offset, self.upper + offset, self.lower + offset)
+
+    def lowered(self, drop: float) -> "Fissure":
+        """The fissure with its upper margin so much nearer to the lower one, mm."""
+        return replace(self, upper=self.upper + drop / self.height * (self.lower - self.upper))
 
     def opened(self, height: float = FISSURE_HEIGHT) -> "Fissure":
         """The fissure of a shut eye as it is with the lids apart, mm.

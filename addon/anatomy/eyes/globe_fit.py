@@ -12,7 +12,7 @@ from scipy.spatial import KDTree
 
 from ...geometry.curves import depth_inside
 from ...geometry.errors import BadCloud
-from ...geometry.spheres import fit_sphere
+from ...geometry.spheres import SphereFit, fit_sphere
 from .eye import LID_THICKNESS, LOWER_LID_THICKNESS, EyeShape
 from .fissure import Fissure
 
@@ -22,6 +22,11 @@ AHEAD = np.array([0.0, -1.0, 0.0])
 _LANDMARKS_OFF = (1.5, 1.5, 1.5)  # mm, one standard deviation of x, y, z: people differ, and so do landmarks
 _LIDS_OFF = (1.0, 0.7, 1.2)  # lids differ in thickness, most of all the fat behind the upper one
 _SCLERA_OFF = (0.1, 0.2, 0.12)  # what a scan's smoothing and the globe's unknown size leave
+_TARSUS = (6.0, 4.0)
+"""How far from the margin the upper and the lower lid lie on the globe, mm: under the one's crease, over the other's
+tarsal plate, which is 4 to 5 high (from memory); beyond it fat bears the skin away."""
+_DROPS = (0.0, 2.0, 4.0)  # mm; how far under the upper margin that was given another is tried,
+_LOW = 5.0  # if so much of the fissure is left
 _LEAST_POINTS = 15  # fewer say too little
 _PLENTY = 50  # by fewer points smoothing leaves more: 0.4 mm of depth by 24 and 31, 0.1 by 50 and more (demo captures)
 _TUKEY = 4.685
@@ -74,17 +79,18 @@ def from_lids(points: NDArray[np.float64], fissure: Fissure, radius: float, prio
     off = points - prior.centre
     away = np.linalg.norm(off, axis=1) - radius
     over_globe = (np.abs(off[:, 0]) < 9.0) & (np.abs(off[:, 2]) < 10.0) & (np.abs(away - LID_THICKNESS) < 4.0)
-    lids = over_globe & (beyond > 1.5) & (beyond < 6.0) & (off[:, 1] < 0)
+    upper = points[:, 2] > (fissure.upper[2] + fissure.lower[2]) / 2
+    on_tarsus = (beyond > 1.5) & (beyond < np.where(upper, *_TARSUS))
+    lids = over_globe & on_tarsus & (off[:, 1] < 0)
     if lids.sum() < _LEAST_POINTS:
         return None
-    upper = points[lids, 2] > (fissure.upper[2] + fissure.lower[2]) / 2
     fit = fit_sphere(
         points[lids],
         radius=radius,
         start=prior.centre,
         noise=0.6,
         cut=_TUKEY,
-        offsets=np.where(upper, LID_THICKNESS, LOWER_LID_THICKNESS),
+        offsets=np.where(upper[lids], LID_THICKNESS, LOWER_LID_THICKNESS),
         centre_prior=(prior.centre, 4.0 * prior.covariance),
     )
     return Estimate("lids", fit.centre, fit.covariance + np.diag(np.square(_LIDS_OFF)))
@@ -105,11 +111,30 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
     A coarse search counts the points a globe explains and those it would stand out of; Levenberg-Marquardt with
     Tukey's weights then settles it. The cornea is masked: about its own axis where its bulge shows, with a wider
     mask about straight ahead where it does not. Points beside a lump (lashes, the margin's fillet) do not count.
+    What was taken for the upper margin may be a fold above it: lower ones are tried as well, and the fit that is
+    sharpest is kept.
     """
+    if not fissure.is_open:
+        return None
+    lowest = min(fissure.height, _LOW)
+    tried = [fissure.lowered(drop) for drop in _DROPS if fissure.height - drop >= lowest]
+    fits = [fit for fit in (_between(points, each, radius, prior) for each in tried) if fit is not None]
+    if not fits:
+        return None
+    fit, axis, axis_seen, used = min(fits, key=lambda each: float(np.trace(each[0].covariance)))
+    off = np.array(_SCLERA_OFF) * max(1.0, _PLENTY / used)
+    estimate = Estimate("sclera", fit.centre, fit.covariance + np.diag(np.square(off)))
+    return ScleraFit(estimate, axis, axis_seen, used, fit.spread)
+
+
+def _between(
+    points: NDArray[np.float64], fissure: Fissure, radius: float, prior: Estimate
+) -> tuple[SphereFit, NDArray[np.float64], bool, int] | None:
+    """The globe by what lies within a fissure, its corneal axis and whether that was seen, and the points that count."""
     depth = depth_inside(points[:, [0, 2]], fissure.curve()[:, [0, 2]])
     close_by = np.abs(np.linalg.norm(points - prior.centre, axis=1) - radius) < 5.0
     between = points[close_by & (depth > -0.5) & (points[:, 1] < prior.centre[1])]
-    if not fissure.is_open or len(between) < _LEAST_POINTS:
+    if len(between) < _LEAST_POINTS:
         return None
     centre = _searched(between, radius, prior)
     axis, axis_seen = AHEAD, False
@@ -124,11 +149,7 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
     except BadCloud:
         return None
     used = int((fit.weights > 0.1).sum())
-    if used < _LEAST_POINTS:
-        return None
-    off = np.array(_SCLERA_OFF) * max(1.0, _PLENTY / used)
-    estimate = Estimate("sclera", centre, fit.covariance + np.diag(np.square(off)))
-    return ScleraFit(estimate, axis, axis_seen, used, fit.spread)
+    return (fit, axis, axis_seen, used) if used >= _LEAST_POINTS else None
 
 
 def combined(estimates: list[Estimate]) -> Estimate:

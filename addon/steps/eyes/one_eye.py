@@ -12,7 +12,7 @@ from ...anatomy.eyes.fissure import CORNERS, Fissure, published_fissure
 from ...geometry.cloud import Cloud
 from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
-from ..workpiece import Eye, Workpiece
+from ..workpiece import Eye, Landmark, Workpiece
 
 if TYPE_CHECKING:
     from ...anatomy.eyes.globe_fit import Estimate
@@ -141,7 +141,10 @@ def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, 
         lower = piece.needed_landmark(names[3]) / piece.scale
         upper = lower + np.array([0.0, 0.0, FISSURE_HEIGHT])
         if names[2] in marks:
-            upper = piece.needed_landmark(names[2]) / piece.scale
+            seen = piece.needed_landmark(names[2]) / piece.scale
+            # A weak one that lies high is likelier the crease: it counts for as much as it is sure.
+            share = min(marks[names[2]].confidence / Landmark.SURE, 1.0) if seen[2] > upper[2] else 1.0
+            upper = share * seen + (1.0 - share) * upper
     return Fissure(side, inner, outer, upper, lower)
 
 
