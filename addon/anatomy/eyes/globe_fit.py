@@ -130,7 +130,7 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
 def _between(
     points: NDArray[np.float64], fissure: Fissure, radius: float, prior: Estimate
 ) -> tuple[SphereFit, NDArray[np.float64], bool, int] | None:
-    """The globe by what lies within a fissure, its corneal axis and whether that was seen, and the points that count."""
+    """The globe by what lies within a fissure, its corneal axis and whether that was seen, the count of its points."""
     depth = depth_inside(points[:, [0, 2]], fissure.curve()[:, [0, 2]])
     close_by = np.abs(np.linalg.norm(points - prior.centre, axis=1) - radius) < 5.0
     between = points[close_by & (depth > -0.5) & (points[:, 1] < prior.centre[1])]
