@@ -1,6 +1,7 @@
 """`canthus` and `python -m canthus`."""
 
 import importlib.util
+import os
 import signal
 import sys
 from types import FrameType
@@ -10,10 +11,16 @@ from .job.studio import Studio
 
 
 def run() -> int:
-    """The command line with the words it was called with. Returns the exit status."""
+    """The command line with the words it was called with. Returns the exit status, 141 where nobody read to the end."""
     words = sys.argv[1:]
     signal.signal(signal.SIGTERM, _stop)  # being ended politely leaves as little behind as Ctrl-C
-    return main(words, _studio() if words[:1] == ["make"] else None)
+    try:
+        status = main(words, _studio() if words[:1] == ["make"] else None)
+        sys.stdout.flush()
+    except BrokenPipeError:  # who reads has seen enough, as `canthus steps | head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is left to be written at the end
+        return 128 + signal.SIGPIPE
+    return status
 
 
 def _stop(_signal: int, _frame: FrameType | None) -> None:

@@ -74,8 +74,10 @@ def whole_file(path: Path, overwrite: bool = False) -> Iterator[BinaryIO]:
     BadFile
         It is there already and may not be replaced, or the disk refuses.
     """
-    if path.exists() and (path.is_dir() or not overwrite):
-        raise BadFile(f"{path}: is a folder" if path.is_dir() else f"{path}: is there already: ask to overwrite it")
+    if path.is_dir():
+        raise BadFile(f"{path}: is a folder: name a file")
+    if path.exists() and not overwrite:
+        raise BadFile(f"{path}: is there already: name another, or set overwrite")
     try:
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
     except OSError as fault:

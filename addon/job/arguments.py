@@ -58,7 +58,7 @@ def tied(words: list[str]) -> list[str]:
 def _add_make(make: argparse.ArgumentParser) -> None:
     make.description = "Run the whole chain on one scan, or on several passes of one head that already fit together."
     make.add_argument(
-        "scans", metavar="SCAN", nargs="*", type=Path, help="PLY, OBJ, STL, XYZ; none: those of the recipe"
+        "scans", metavar="SCAN", nargs="*", type=Path, help="PLY, OBJ, STL, XYZ or 3MF; none: those of the recipe"
     )
     make.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder for parts, report and recipe")
     make.add_argument("--recipe", metavar="FILE", type=Path, help="do again what a recipe.toml says")

@@ -24,6 +24,8 @@ def named(name: str) -> tuple[str, str]:
     words = name.replace("-", "_").split("_")
     if len(words) > 2 and words[-1] in ("life", "print") and words[-2] in _UNITS:
         return " ".join(words[:-2]), f"{_UNITS[words[-2]]} at {words[-1]} size"
+    if len(words) > 2 and words[-1] == "now" and words[-2] in _UNITS:  # as it is, beside what it might be
+        return " ".join([*words[:-2], "now"]), _UNITS[words[-2]]
     unit = _UNITS.get(words[-1], "") if len(words) > 1 else ""
     return " ".join(words[:-1] if unit else words), unit
 
@@ -41,8 +43,17 @@ def value_text(value: Any) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(value_text(each) for each in value)
     if isinstance(value, Mapping):
-        return "; ".join(f"{named(str(name))[0]} {value_text(each)}" for name, each in value.items())
+        return "; ".join(_with_unit(str(name), each) for name, each in value.items())
     return str(value)
+
+
+def _with_unit(name: str, value: Any) -> str:
+    """One figure of a row: "mm 206" of a name that is nothing but a unit is "206 mm"."""
+    words, unit = named(name)
+    if words in _UNITS:
+        words, unit = "", _UNITS[words]
+    text = value_text(value)
+    return " ".join(part for part in (words, text, unit if text != "-" else "") if part)
 
 
 def finding_text(check: Mapping[str, Any]) -> str:

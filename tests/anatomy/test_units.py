@@ -56,5 +56,8 @@ def test_nothing_to_measure_is_refused():
         propose_unit(np.zeros((0, 3)))
     with pytest.raises(BadCloud):
         propose_unit(np.ones((5, 3)))
+    corners = np.array([[x, y, z] for x in (0, 180) for y in (0, 200) for z in (0, 240)], float)
+    with pytest.raises(BadCloud, match="8 points are too few to be a head"):
+        propose_unit(corners)
     with pytest.raises(BadSetting, match="cubit"):
         unit_factor("cubit")

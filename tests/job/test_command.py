@@ -206,6 +206,17 @@ def test_the_module_runs_by_name(tmp_path):
     assert done.stdout.startswith("canthus 0.")
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes end otherwise there")
+def test_who_stops_reading_gets_no_traceback(tmp_path):
+    """Status 128 + SIGPIPE, as a shell tells of any program whose reader left."""
+    code = "import sys; sys.argv=['canthus','steps']; from canthus.__main__ import run; sys.exit(run())"
+    words = [sys.executable, "-c", code]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path) as running:
+        running.stdout.close()
+        assert running.stderr.read() == b""
+    assert running.returncode == 141
+
+
 def test_no_bpy_is_loaded_for_a_step(tmp_path):
     code = (
         "import sys; sys.argv=['canthus','steps']; from canthus.__main__ import run; run(); print('bpy' in sys.modules)"

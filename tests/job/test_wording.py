@@ -17,6 +17,7 @@ class Terminal(io.StringIO):
         ("wall_least_mm", "wall least", "mm"),
         ("volume_mm3", "volume", "mm³"),
         ("left_uncertainty_mm_life", "left uncertainty", "mm at life size"),
+        ("suction_mm2_now", "suction now", "mm²"),
         ("removed_points", "removed points", ""),
         ("mm", "mm", ""),
         ("skull-cap", "skull cap", ""),
@@ -40,7 +41,9 @@ def test_a_unit_is_taken_off_the_end_of_a_name(name, words, unit):
         (123.456, "123.5"),
         (98765.4, "98,765"),
         ([1.5, 2.0], "1.5, 2"),
-        ({"left_mm": 1.0}, "left 1"),
+        ({"left_mm": 1.0}, "left 1 mm"),
+        ({"name": "head length", "mm": 206.1}, "name head length; 206.1 mm"),
+        ({"area_mm2": 3.0, "gap_mm": None}, "area 3 mm²; gap -"),
         (None, "-"),
         ("", "-"),
         ("lids", "lids"),
@@ -70,8 +73,8 @@ def test_figures_line_up_with_their_units():
     assert figure_lines({"wall_mm": 1.5}) == ["  wall                           1.5 mm"]
     rows = [{"eye": "small", "diameter_mm": 3.0}, {"eye": "doll", "diameter_mm": 6.0}]
     first, second = figure_lines({"eyes_to_choose_from": rows})
-    assert first.split() == ["eyes", "to", "choose", "from", "eye", "small;", "diameter", "3"]
-    assert second.split() == ["eye", "doll;", "diameter", "6"]
+    assert first.split() == ["eyes", "to", "choose", "from", "eye", "small;", "diameter", "3", "mm"]
+    assert second.split() == ["eye", "doll;", "diameter", "6", "mm"]
     assert figure_lines({"marks": [{"x_px": 1}] * 55}) == [
         "  marks                          55 rows: --json gives them"
     ]

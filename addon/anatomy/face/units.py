@@ -58,15 +58,17 @@ def propose_unit(points: NDArray[np.float64]) -> Proposal:
     Raises
     ------
     BadCloud
-        No points, or all of them at one place.
+        No points, all of them at one place, or too few to show a head's size.
 
     Notes
     -----
     Spans: head length 168-225 mm and vertex-gnathion 200-260 mm with neck (ANSUR II public files, computed).
     """
     side = float(core_extent(points).max())
-    if side <= 0:
+    if side <= 0 and (points == points[0]).all():
         raise BadCloud("all points lie at one place: there is nothing to tell a unit from")
+    if side <= 0:
+        raise BadCloud(f"the {len(points)} points are too few to be a head: name the scan itself")
     heads = [unit for unit in ("mm", "m", "cm") if _within(side * MILLIMETRES[unit], HEAD_SIDE)]
     if _within(side, INCH_SIDE):
         heads.append("in")

@@ -47,7 +47,7 @@ class Register(Step):
         if len(names) > _MOST:
             raise NotPossible(
                 f"register takes 2 to {_MOST} passes and the scan holds {len(names)}: register ten of them, save the "
-                "result, and register that with the others"
+                "result, and register that with the others; passes that lie together already need no register"
             )
         rows = [np.flatnonzero(view == name) for name in names]
         marks = self._marks(piece, names) if self.points else None

@@ -69,7 +69,7 @@ class Pose(Step):
         if frame is None:
             raise NotReady(
                 "pose: too few sure landmarks and no face recognised: place the eye corners of both sides and the chin "
-                "by hand (landmarks --at), or give up and front"
+                "by hand (landmarks --at), or say which way the crown and the face point (pose --up --front)"
             )
         return dataclasses.replace(frame, matrix=transform(frame.matrix[:3, :3], frame.matrix[:3, 3] * piece.scale))
 
