@@ -9,6 +9,8 @@ from types import FrameType
 from .job.command import main
 from .job.studio import Studio
 
+NOT_READ = 141  # what a shell says of a program ended by SIGPIPE
+
 
 def run() -> int:
     """The command line with the words it was called with. Returns the exit status, 141 where nobody read to the end."""
@@ -19,7 +21,7 @@ def run() -> int:
         sys.stdout.flush()
     except BrokenPipeError:  # who reads has seen enough, as `canthus steps | head`
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is left to be written at the end
-        return 128 + signal.SIGPIPE
+        return NOT_READ
     return status
 
 
