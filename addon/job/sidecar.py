@@ -22,7 +22,7 @@ from ..geometry.mesh import Mesh
 from ..steps.workpiece import Workpiece
 from .recipe import fingerprint
 from .staging import staged
-from .store import load_arrays, pack, save_arrays, unpack
+from .store import Arrays, load_arrays, pack, save_arrays, unpack
 
 
 def piece_in(paths: Sequence[Path], units: str = "mm") -> Workpiece:
@@ -88,13 +88,22 @@ def write_out(path: Path, before: Workpiece, after: Workpiece) -> list[Path]:
         for name, part in after.parts.items():
             write(waiting / f"{path.stem}.{name}{path.suffix}", part)
         arrays, facts = pack(after)
-        if list(facts["shapes"]) == [main]:  # the file itself holds all the points there are
+        if list(facts["shapes"]) == [main] and _holds(waiting / path.name, main, arrays):
             arrays = {name: array for name, array in arrays.items() if not name.startswith(f"{main}/")}
         beside = {"file": path.name, "sha256": fingerprint(waiting / path.name), "main": main, **facts}
         (waiting / _facts_path(path).name).write_text(json.dumps(beside, indent=1), encoding="utf-8")
         save_arrays(waiting / _arrays_path(path).name, arrays)
         names = sorted(each.name for each in waiting.iterdir())
     return [path.parent / name for name in names]
+
+
+def _holds(path: Path, main: str, arrays: Arrays) -> bool:
+    """Whether the file itself holds the shape to the last bit; a coordinate of 32 bits may be rounded."""
+    held, _ = pack(Workpiece(**{main: read(path)}))
+    there = {name for name in held if name.startswith(f"{main}/")}
+    if there != {name for name in arrays if name.startswith(f"{main}/")}:
+        return False
+    return all(held[name].dtype == arrays[name].dtype and np.array_equal(held[name], arrays[name]) for name in there)
 
 
 def _as_one_pass(shape: Cloud | Mesh) -> Cloud:

@@ -232,6 +232,18 @@ def test_passes_that_cannot_be_read_name_the_file(workshop, scan):
         piece_in([scan, scan.with_name("second.ply")])
 
 
+@pytest.mark.parametrize("name", ["big.ply", "big.stl"])
+def test_the_next_step_goes_on_from_the_same_bits(workshop, scan, name):
+    """What a file's 32 bits round off is kept beside it: walked step by step a job makes what `make` makes."""
+    from canthus.job.sidecar import piece_in
+
+    goal = scan.parent / name
+    main(["load", str(scan), "--units", "cm", "-o", str(goal)])
+    back = piece_in([goal]).scan
+    assert np.array_equal(back.vertices, read(scan).vertices * 10.0)
+    assert np.array_equal(back.triangles, read(scan).triangles)
+
+
 def test_one_step_is_recorded_once(workshop, scan):
     from canthus.job.sidecar import piece_in
 
