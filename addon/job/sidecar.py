@@ -99,7 +99,7 @@ def write_out(path: Path, before: Workpiece, after: Workpiece) -> list[Path]:
 
 def _holds(path: Path, main: str, arrays: Arrays) -> bool:
     """Whether the file itself holds the shape to the last bit; a coordinate of 32 bits may be rounded."""
-    held, _ = pack(Workpiece(**{main: read(path)}))
+    held, _ = pack(Workpiece().but(**{main: read(path)}))
     there = {name for name in held if name.startswith(f"{main}/")}
     if there != {name for name in arrays if name.startswith(f"{main}/")}:
         return False
