@@ -37,8 +37,8 @@ class Thickness:
         """The share of the surface with less than `limit` mm under it, from 0 to 1."""
         return float((self.thickness < limit).mean()) if len(self.thickness) else 0.0
 
-    def only(self, chosen: NDArray[np.bool_]) -> "Thickness":
-        """The chosen places alone."""
+    def only(self, chosen: NDArray[np.bool_] | NDArray[np.int64]) -> "Thickness":
+        """The chosen places alone, by a mask or by their rows."""
         rows = {name: column[chosen] for name, column in vars(self).items() if name != "spacing"}
         return dataclasses.replace(self, **rows)
 

@@ -9,6 +9,7 @@ from ...geometry.measures import components, edge_faults, volume
 from ...geometry.mending.intersections import self_intersections
 from ...geometry.mesh import Mesh
 from ...geometry.printing.cavities import closed_cavities
+from ...geometry.printing.fine_features import FineFeature, fine_features
 from ...geometry.printing.thickness import Thickness, wall_thickness
 from ..workpiece import Check, Eye
 
@@ -84,11 +85,12 @@ def wall_findings(
     allowed_share: float,
     skin: Mesh | None = None,
 ) -> list[Check]:
-    """Thin walls, the lids told apart from the rest, and detail under two pixels.
+    """Thin walls, the lids told apart from the rest, and what is finer than two pixels.
 
     `skin` is the head before anything was cut into it: a wall between two places of it is nobody's but the scan's.
     """
-    walls = _walls(mesh, least)
+    caster = RayCaster(mesh)
+    walls = _walls(mesh, least, caster)
     found = []
     lids = np.zeros(len(walls.thickness), bool)
     for eye in eyes if name == "head" else ():
@@ -106,11 +108,21 @@ def wall_findings(
     found.append(
         Check(f"{name}: thin walls", share, allowed_share, "% of surface", share <= allowed_share, where, True, advice)
     )
-    fine = 100 * walls.share_below(2 * pixel)
-    where = _thinnest(walls)[1] if fine else ""
-    what, advice = f"{name}: thinner than two pixels", "they will come out blunt or not at all"
-    found.append(Check(what, fine, 0.1, "% of surface", fine <= 0.1, where, False, advice))
-    return found
+    return [*found, _fine_finding(name, fine_features(mesh, 2 * pixel, caster))]
+
+
+def _fine_finding(name: str, features: list[FineFeature]) -> Check:
+    """Edges that thin out to nothing, sheets and needles: less than two pixels broad."""
+    what = f"{name}: finer than two pixels"
+    if not features:
+        return Check(what, 0, 0, "features", True)
+    first = features[0]
+    words = "an edge thins out to nothing" if first.tapers else f"it is {first.usual:.2f} mm thin"
+    advice = (
+        f"{words}, {first.across:.1f} mm across: it prints ragged or not at all and is sharp to the touch: thicken it, "
+        "or move or tilt the cut that made it"
+    )
+    return Check(what, len(features), 0, "features", False, at(np.array(first.place)), False, advice)
 
 
 _THIN_AS_SCANNED = "the head itself is so thin there, before any cut: smooth the place away, or thicken it"
@@ -128,9 +140,8 @@ def _as_scanned(walls: Thickness, skin: Mesh | None) -> bool:
     return bool(near.any()) and float(ClosestPoint(skin.kept(near)).query(ends)[0].max()) < _ON_SKIN
 
 
-def _walls(mesh: Mesh, least: float) -> Thickness:
+def _walls(mesh: Mesh, least: float, caster: RayCaster) -> Thickness:
     """The walls of a part, looked for as far as ten times the least; farther only where there is none so near."""
-    caster = RayCaster(mesh)
     near = wall_thickness(mesh, least / 4, 10 * least, caster=caster)
     return near if np.isfinite(near.thickness).any() else wall_thickness(mesh, least / 4, caster=caster)
 

@@ -1,6 +1,6 @@
-"""Twelve kinds of fault, each planted ten times where chance puts it: found there. Clean parts: nothing found.
+"""Fourteen kinds of fault, each planted ten times where chance puts it: found there. Clean parts: nothing found.
 
-Where a fault was planted is known exactly; the printer is a coarse one, so that a hundred and thirty checks stay quick.
+Where a fault was planted is known exactly; the printer is a coarse one, so that a hundred and fifty checks stay quick.
 """
 
 from collections.abc import Callable
@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.printing.cavities import hollowed
-from canthus.geometry.solids.booleans import difference, union
-from canthus.geometry.solids.primitives import box, cylinder, icosphere, sphere
+from canthus.geometry.solids.booleans import difference, split, union
+from canthus.geometry.solids.joints import Peg
+from canthus.geometry.solids.primitives import box, cylinder, icosphere, prism, sphere
 from canthus.steps.output.check import Check
 from canthus.steps.workpiece import Eye, Workpiece
 
@@ -129,7 +130,34 @@ def thin_wall(chance):
 
 def fine_detail(chance):
     mesh, off = with_fin(chance, chance.uniform(0.1, 0.45))
-    return Planted(mesh, "thinner than two pixels", off, 1e-3, (1.0, 5.0))
+    return Planted(mesh, "finer than two pixels", off, 1e-3, (1, 1))
+
+
+def knife_lip(chance):
+    """A lip that sticks out of a ball and thins out to nothing; its edge is known."""
+    long, wide, degrees = 4.0, chance.uniform(4, 7), chance.uniform(8, 30)
+    profile = np.array([[0, 0], [-long - 3, 0], [-long - 3, (long + 3) * np.tan(np.radians(degrees))]])
+    lip = prism(profile[::-1], 0.0, wide).moved(shift((RADIUS + long, 0, 0)))
+    mesh, matrix = turned(union(icosphere(4, RADIUS), lip), chance)
+
+    def off(at):
+        own = matrix[:3, :3].T @ at - np.array([RADIUS + long, 0, 0])
+        return float(np.hypot(np.hypot(own[0], own[1]), max(0.0, -own[2], own[2] - wide)))
+
+    return Planted(mesh, "finer than two pixels", off, 2 * PIXEL, (1, 1))
+
+
+def knife_rim(chance):
+    """A shell parted where its skin runs nearly along the cut: the rim is a knife's edge all round."""
+    angle, large = np.radians(chance.uniform(12, 30)), 60.0
+    cut = large * np.cos(angle)
+    mesh, matrix = turned(split(icosphere(5, large), (0, 0, cut), (0, 0, 1))[0], chance)
+
+    def off(at):
+        own = matrix[:3, :3].T @ at
+        return float(np.hypot(np.hypot(*own[:2]) - large * np.sin(angle), own[2] - cut))
+
+    return Planted(mesh, "finer than two pixels", off, 2 * PIXEL, (1, 1))
 
 
 def island(chance):
@@ -186,6 +214,8 @@ KINDS = [
     closed_cavity,
     thin_wall,
     fine_detail,
+    knife_lip,
+    knife_rim,
     island,
     suction_cup,
     overlap,
@@ -217,8 +247,12 @@ def clean_parts():
         yield turned(box((0, 0, 0), chance.uniform(33, 40, 3)), chance)[0]
     for _ in range(3):
         yield turned(cylinder((0, 0, 0), (0, 0, chance.uniform(20, 40)), chance.uniform(17, 20)), chance)[0]
+    for _ in range(2):  # edges of 60 degrees all round; and a chamfered peg with a flat
+        yield split(icosphere(5, chance.uniform(40, 45)), (0, 0, 20), (0, 0, 1))[0]
+        peg = Peg(8.0, chance.uniform(8, 12), np.radians(2.0), 1.0, 0.8).solid(2.0).moved(np.diag([1.0, -1, -1, 1]))
+        yield turned(union(icosphere(4, RADIUS), peg.moved(shift((0, 0, RADIUS - 1)))), chance)[0]
 
 
-@pytest.mark.parametrize("part", list(clean_parts()), ids=range(10))
+@pytest.mark.parametrize("part", list(clean_parts()), ids=range(14))
 def test_nothing_is_found_on_a_clean_part(check, part):
     assert [each.name for each in check.apply(Workpiece(head=part)).checks if not each.ok] == []
