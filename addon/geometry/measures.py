@@ -103,7 +103,7 @@ def edge_faults(mesh: Mesh) -> EdgeFaults:
     The rule is that of 3MF Core 4.1: every edge shared with exactly one other triangle, which runs along it the
     opposite way. A triangle that names one vertex twice shows as an over-used or flipped edge.
     """
-    edges = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
+    edges = mesh.edges
     low, high = edges.min(axis=1), edges.max(axis=1)
     forward = np.where(edges[:, 0] < edges[:, 1], 1, -1)
     keys, inverse, counts = np.unique(low * len(mesh.vertices) + high, return_inverse=True, return_counts=True)
@@ -166,8 +166,7 @@ def euler(mesh: Mesh) -> int:
     """Vertices in use minus edges plus triangles: 2 for a sphere, 0 for a torus, summed over pieces."""
     one, other = mesh.triangles.astype(np.int64).ravel(), np.roll(mesh.triangles, -1, axis=1).astype(np.int64).ravel()
     edges = np.sort(np.minimum(one, other) * max(len(mesh.vertices), 1) + np.maximum(one, other))
-    used = np.zeros(len(mesh.vertices), bool)
-    used[mesh.triangles] = True
+    used = mesh.vertices_of(slice(None))
     distinct = int((edges[1:] != edges[:-1]).sum()) + min(len(edges), 1)
     return int(used.sum()) - distinct + len(mesh.triangles)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +54,22 @@ class Mesh:
         """(m, 3, 3) array: the three points of each triangle."""
         return self.vertices[self.triangles]
 
+    @property
+    def edges(self) -> NDArray[np.int64]:
+        """(3 m, 2) array: the ends of each triangle's three edges as it runs along them, triangle after triangle."""
+        return self.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
+
+    def vertices_of(self, triangles: NDArray[np.generic] | slice) -> NDArray[np.bool_]:
+        """(n,) mask of the vertices that the chosen triangles (mask or rows) use."""
+        used = np.zeros(len(self.vertices), bool)
+        used[self.triangles[triangles]] = True
+        return used
+
+    def triangles_at(self, vertices: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """(m,) mask of the triangles that have a corner among the chosen vertices (mask)."""
+        touching: NDArray[np.bool_] = vertices[self.triangles].any(axis=1)
+        return touching
+
     def moved(self, matrix: NDArray[np.float64]) -> "Mesh":
         """The mesh under a (4, 4) transform. A mirroring one also turns the triangles round."""
         vertices = self.vertices @ matrix[:3, :3].T + matrix[:3, 3]
@@ -61,12 +78,20 @@ class Mesh:
 
     def kept(self, triangles: NDArray[np.generic]) -> "Mesh":
         """The mesh of the chosen triangles (mask or rows), without the vertices no longer used."""
-        chosen = self.triangles[triangles]
-        used = np.zeros(len(self.vertices), bool)
-        used[chosen] = True
+        used = self.vertices_of(triangles)
+        return self.remade(self.vertices[used], (np.cumsum(used) - 1)[self.triangles[triangles]], used)
+
+    def remade(self, vertices: NDArray[np.float64], triangles: NDArray[Any], rows: NDArray[np.generic]) -> "Mesh":
+        """Another mesh, whose vertices carry the colours and columns of vertices of this one.
+
+        Parameters
+        ----------
+        vertices, triangles : (k, 3) and (t, 3) arrays of the other mesh
+        rows : (k,) the vertex of this one that lends to each of those; or a mask of (n,) with k of them
+        """
         return Mesh(
-            self.vertices[used],
-            (np.cumsum(used) - 1)[chosen],
-            None if self.colours is None else self.colours[used],
-            {name: values[used] for name, values in self.columns.items()},
+            vertices,
+            triangles,
+            None if self.colours is None else self.colours[rows],
+            {name: values[rows] for name, values in self.columns.items()},
         )

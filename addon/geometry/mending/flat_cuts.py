@@ -44,7 +44,7 @@ def cut_flat(mesh: Mesh) -> NDArray[np.bool_]:
         middle, way = plane
         if ((mesh.vertices - middle) @ way).max() < _BEYOND:
             cut = (every[0] @ way > _ALIKE) & (np.abs((every[2] - middle) @ way) < _THICK)
-            found[mesh.triangles[cut]] = True
+            found |= mesh.vertices_of(cut)
     return found
 
 

@@ -47,13 +47,7 @@ def parted(mesh: Mesh) -> tuple[Mesh, NDArray[np.int64]]:
     number = vertex.copy()
     number[doubles] = len(mesh.vertices) + np.arange(len(doubles))
     source = np.concatenate([np.arange(len(mesh.vertices)), vertex[doubles]])
-    after = replace(
-        mesh,
-        vertices=mesh.vertices[source],
-        triangles=number[fan].reshape(-1, 3).astype(np.int32),
-        colours=None if mesh.colours is None else mesh.colours[source],
-        columns={name: values[source] for name, values in mesh.columns.items()},
-    )
+    after = mesh.remade(mesh.vertices[source], number[fan].reshape(-1, 3), source)
     return replace(after, vertices=_drawn_apart(after, len(mesh.vertices))), vertex[doubles]
 
 

@@ -31,7 +31,7 @@ def holes(mesh: Mesh) -> tuple[list[Hole], int]:
     ----------
     mesh : oriented triangles, welded
     """
-    ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
+    ends = mesh.edges
     size = len(mesh.vertices)
     keys = ends.min(axis=1) * size + ends.max(axis=1)
     ordered = np.sort(keys)
@@ -86,12 +86,11 @@ def _filled(mesh: Mesh, hole: Hole) -> Mesh:
     inner, triangles = _flat_filling(mesh.vertices[rim])
     size = len(mesh.vertices)
     numbers = np.concatenate([rim, size + np.arange(len(inner))])
-    source = rim[cKDTree(mesh.vertices[rim]).query(inner)[1]] if len(inner) else rim[:0]
-    filled = Mesh(
+    beside = rim[cKDTree(mesh.vertices[rim]).query(inner)[1]] if len(inner) else rim[:0]
+    filled = mesh.remade(
         np.concatenate([mesh.vertices, inner]),
         np.concatenate([mesh.triangles, teeth, numbers[triangles]]),
-        None if mesh.colours is None else np.concatenate([mesh.colours, mesh.colours[source]]),
-        {name: np.concatenate([values, values[source]]) for name, values in mesh.columns.items()},
+        np.concatenate([np.arange(size), beside]),
     )
     if not len(inner):
         return filled
@@ -169,8 +168,7 @@ def _around(mesh: Mesh, patch: NDArray[np.int64]) -> NDArray[np.int64]:
     reached = np.zeros(len(mesh.vertices), bool)
     reached[patch] = True
     for _ in range(2):
-        touching = reached[mesh.triangles].any(axis=1)
-        reached[mesh.triangles[touching]] = True
+        reached = mesh.vertices_of(mesh.triangles_at(reached))
     return np.flatnonzero(reached[mesh.triangles].all(axis=1))
 
 

@@ -54,12 +54,7 @@ def reduced(mesh: Mesh, triangles: int) -> Mesh:
     if mesh.colours is None and not mesh.columns:
         return found
     near = cKDTree(mesh.vertices, balanced_tree=False).query(found.vertices, workers=-1)[1]
-    return Mesh(
-        found.vertices,
-        found.triangles,
-        None if mesh.colours is None else mesh.colours[near],
-        {name: values[near] for name, values in mesh.columns.items()},
-    )
+    return mesh.remade(found.vertices, found.triangles, near)
 
 
 def _whole(faces: NDArray[np.int32]) -> NDArray[np.bool_]:

@@ -57,11 +57,10 @@ class _Patch:
 
     def __init__(self, mesh: Mesh, flat: NDArray[np.int64]) -> None:
         self._whole = mesh
-        near = np.zeros(len(mesh.vertices), bool)
-        near[mesh.triangles[flat]] = True
+        near = mesh.vertices_of(flat)
         for _ in range(2):
-            rows = np.flatnonzero(near[mesh.triangles].any(axis=1))
-            near[mesh.triangles[rows]] = True
+            rows = np.flatnonzero(mesh.triangles_at(near))
+            near = mesh.vertices_of(rows)
         self._corners = {row: tuple(mesh.triangles[row].tolist()) for row in rows.tolist()}
         self._edges: dict[tuple[int, int], int] = {}
         self._at: dict[int, set[int]] = {}

@@ -43,8 +43,7 @@ def untangled(mesh: Mesh, turns: int = 12, reach: float = np.inf, progress: Prog
         if mean is None or not len(crossing):
             break
         progress(turn / turns, "drawing crossing faces apart")
-        patch = np.zeros(len(mesh.vertices))
-        patch[mesh.triangles[crossing]] = 1.0
+        patch = mesh.vertices_of(crossing).astype(np.float64)
         for _ in range(1 + turn):
             patch = np.maximum(patch, mean @ patch > 0)
         inside = patch > 0
@@ -55,7 +54,7 @@ def untangled(mesh: Mesh, turns: int = 12, reach: float = np.inf, progress: Prog
         length = np.linalg.norm(way, axis=1, keepdims=True)
         vertices[inside] = given[inside] + way * np.minimum(1.0, reach / np.maximum(length, 1e-300))
         mesh = replace(mesh, vertices=vertices)
-        crossing = crossing_near(mesh, np.flatnonzero(inside[mesh.triangles].any(axis=1)))
+        crossing = crossing_near(mesh, np.flatnonzero(mesh.triangles_at(inside)))
     return mesh, first, len(crossing)
 
 

@@ -1,6 +1,5 @@
 """Corners at exactly one place made one vertex."""
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -54,13 +53,7 @@ def welded(mesh: Mesh) -> Mesh:
     triangles = which[mesh.triangles]
     a, b, c = triangles.T
     whole = (a != b) & (b != c) & (c != a)
-    return replace(
-        mesh,
-        vertices=mesh.vertices[firsts],
-        triangles=triangles[whole],
-        colours=None if mesh.colours is None else mesh.colours[firsts],
-        columns={name: values[firsts] for name, values in mesh.columns.items()},
-    )
+    return mesh.remade(mesh.vertices[firsts], triangles[whole], firsts)
 
 
 def _mixed(points: NDArray[np.floating[Any]]) -> NDArray[np.uint64]:

@@ -23,7 +23,7 @@ class Goal:
         self.mesh, self._closest = mesh, ClosestPoint(mesh)
         self._normals = triangle_normals(mesh)
         useless = _on_a_rim(mesh) if unseen is None else _on_a_rim(mesh) | unseen
-        self._useless = useless[mesh.triangles].any(axis=1)
+        self._useless = mesh.triangles_at(useless)
 
     def pulls(
         self, points: NDArray[np.float64], normals: NDArray[np.float64], reach: float

@@ -56,7 +56,7 @@ def halved(mesh: Mesh, faces: NDArray[np.int64]) -> Mesh:
 
 def _edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """(e, 2) every edge once, and (3m,) the edge of each side of each triangle."""
-    ends = np.sort(mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64), axis=1)
+    ends = np.sort(mesh.edges, axis=1)
     keys, of_side = np.unique(ends[:, 0] * len(mesh.vertices) + ends[:, 1], return_inverse=True)
     return np.stack([keys // len(mesh.vertices), keys % len(mesh.vertices)], axis=1), of_side.ravel()
 

@@ -38,13 +38,11 @@ def displaced(mesh: Mesh, moves: NDArray[np.float64]) -> tuple[Mesh, int, int]:
     for _ in range(_ROUNDS):
         if mean is None or not len(crossing):
             break
-        touched = np.zeros(len(share), bool)
-        touched[mesh.triangles[crossing]] = True
-        touched[mesh.triangles[touched[mesh.triangles].any(axis=1)]] = True
+        touched = mesh.vertices_of(mesh.triangles_at(mesh.vertices_of(crossing)))
         before_this, share = share, np.where(touched, 0.0, share)
         for _ in range(_SOFT):  # a vertex left behind among those that moved would stand out as a spike
             share = np.minimum(share, mean @ share)
         moved = replace(mesh, vertices=mesh.vertices + share[:, None] * moves)
-        near = np.flatnonzero((share != before_this)[mesh.triangles].any(axis=1))
+        near = np.flatnonzero(mesh.triangles_at(share != before_this))
         crossing = np.setdiff1d(crossing_near(moved, near), before)
     return moved, int((share < 1).sum()), len(crossing)

@@ -51,8 +51,8 @@ def _surroundings(mesh: Mesh, edges: NDArray[np.int32]) -> NDArray[np.bool_]:
     reached = np.zeros(len(mesh.vertices), bool)
     reached[edges] = True
     for _ in range(3):
-        near: NDArray[np.bool_] = reached[mesh.triangles].any(axis=1)
-        reached[mesh.triangles[near]] = True
+        near = mesh.triangles_at(reached)
+        reached = mesh.vertices_of(near)
     return near
 
 

@@ -50,8 +50,7 @@ def fills(mesh: Mesh) -> list[Fill]:
     piece = components(Mesh(mesh.vertices, mesh.triangles[rows]))
     in_others = np.ones(len(mesh.triangles), bool)
     in_others[rows] = False
-    on_rim = np.zeros(len(mesh.vertices), bool)
-    on_rim[mesh.triangles[in_others]] = True
+    on_rim = mesh.vertices_of(in_others)
     order = np.argsort(piece, kind="stable")
     starts = np.searchsorted(piece[order], np.arange(int(piece.max(initial=-1)) + 1))
     found = [_fill(mesh, rows[some], gap, on_rim) for some in np.split(order, starts[1:]) if len(some)]
@@ -78,7 +77,8 @@ def relaxed(mesh: Mesh, shares: NDArray[np.float64], passes: int = 12) -> tuple[
     moving = shares > 0
     if not moving.any():
         return mesh, np.flatnonzero(moving)
-    part, number = mesh.kept(moving[mesh.triangles].any(axis=1)), np.flatnonzero(_used(mesh, moving))
+    near = mesh.triangles_at(moving)
+    part, number = mesh.kept(near), np.flatnonzero(mesh.vertices_of(near))
     mean, some = averaging(part).astype(np.float64), shares[number, None]
     place = part.vertices
     for _ in range(passes):
@@ -86,13 +86,6 @@ def relaxed(mesh: Mesh, shares: NDArray[np.float64], passes: int = 12) -> tuple[
     vertices = mesh.vertices.copy()
     vertices[number] = place
     return replace(mesh, vertices=vertices), np.flatnonzero(moving)
-
-
-def _used(mesh: Mesh, moving: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """(n,) which vertices belong to a triangle with one that moves."""
-    used = np.zeros(len(mesh.vertices), bool)
-    used[mesh.triangles[moving[mesh.triangles].any(axis=1)]] = True
-    return used
 
 
 def _fill(mesh: Mesh, rows: NDArray[np.int64], gap: NDArray[np.float64], on_rim: NDArray[np.bool_]) -> Fill:

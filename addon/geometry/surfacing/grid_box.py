@@ -131,7 +131,7 @@ class GridBox:
         whole = isosurface(self.values, 0.0, self.origin + self.step * self.low, self.step)
         cells = (whole.vertices - self.origin) / self.step - self.low
         rim = ((cells < 2) | (cells > np.array(self.values.shape) - 3)).any(axis=1)
-        inner = whole.kept(~rim[whole.triangles].any(axis=1))
+        inner = whole.kept(~whole.triangles_at(rim))
         piece, found = components(inner), []
         for number in range(int(piece.max(initial=-1)) + 1):
             open_piece = parted(inner.kept(piece == number))[0]
@@ -152,7 +152,7 @@ def _capped(mesh: Mesh, far: float) -> Mesh:
 
     A disc makes no handle and mends none; so far off no short loop passes it.
     """
-    ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
+    ends = mesh.edges
     size = len(mesh.vertices)
     open_edges = ends[~np.isin(ends @ [size, 1], ends @ [1, size])]
     rim = linked_pieces(open_edges[:, 0], open_edges[:, 1], size)
