@@ -117,6 +117,13 @@ def edge_faults(mesh: Mesh) -> EdgeFaults:
     )
 
 
+def on_rims(mesh: Mesh) -> NDArray[np.bool_]:
+    """(n,) mask of the vertices where the mesh ends: on an edge of a single triangle."""
+    mask = np.zeros(len(mesh.vertices), bool)
+    mask[edge_faults(mesh).open] = True
+    return mask
+
+
 def is_watertight(mesh: Mesh) -> bool:
     """Whether the mesh is a closed, oriented 2-manifold with at least one triangle."""
     return closes(running_edges(mesh))

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from ..angles import arc_tangent
 from ..linked import linked_pieces
 from ..mesh import Mesh
+from .edge_groups import edge_groups
 
 _APART = 0.01  # of the way to its neighbours' mean that a new vertex is drawn, so that no file welds it back
 
@@ -67,18 +68,13 @@ def _drawn_apart(mesh: Mesh, first_double: int) -> NDArray[np.float64]:
 
 def _joined(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Edges, by the corner they start from, that are one: (p,) of one triangle and (p,) of the other."""
-    ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
-    keys = ends.min(axis=1) * len(mesh.vertices) + ends.max(axis=1)
-    order = np.argsort(keys, kind="stable")
-    keys = keys[order]
-    starts = np.flatnonzero(np.concatenate([[True], keys[1:] != keys[:-1]])) if len(keys) else np.empty(0, np.int64)
-    uses = np.diff(np.append(starts, len(keys)))
-    plain = starts[uses == 2]
-    one, other = order[plain], order[plain + 1]
-    against = ends[one, 0] != ends[other, 0]
+    edges = edge_groups(mesh)
+    one, other = edges.pairs.T
+    against = edges.ends[one, 0] != edges.ends[other, 0]
     pairs = [np.stack([one[against], other[against]])]
-    for begin, count in zip(starts[uses > 2].tolist(), uses[uses > 2].tolist(), strict=True):
-        pairs.append(_round_an_edge(mesh, ends, order[begin : begin + count]))
+    crowded = edges.uses > 2
+    for begin, count in zip(edges.starts[crowded].tolist(), edges.uses[crowded].tolist(), strict=True):
+        pairs.append(_round_an_edge(mesh, edges.ends, edges.order[begin : begin + count]))
     joined = np.concatenate(pairs, axis=1)
     return joined[0], joined[1]
 

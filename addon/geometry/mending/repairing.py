@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from ..linked import linked_pieces
 from ..measures import edge_faults, triangle_areas, volume
 from ..mesh import Mesh
+from .edge_groups import edge_groups
 from .parting_sheets import parted
 from .slivers import without_slivers
 from .welding import welded
@@ -93,10 +94,11 @@ def _turned(mesh: Mesh) -> tuple[Mesh, Repair]:
     Each triangle stands twice in a graph, as it is and turned; neighbours are linked the way they agree. A piece where
     both stands hang together has one side only and is left.
     """
-    ends, opposite = _pairs_of_edges(mesh)
+    edges = edge_groups(mesh)
     size = len(mesh.triangles)
-    one, other = opposite.T // 3
-    same = ends[opposite[:, 0], 0] == ends[opposite[:, 1], 0]  # both run the edge the same way: they disagree
+    one, other = edges.pairs.T // 3
+    starts = edges.ends[edges.pairs, 0]
+    same = starts[:, 0] == starts[:, 1]  # both run the edge the same way: they disagree
     if not same.any():
         return mesh, _nothing()
     start = np.concatenate([one, one + size])
@@ -111,17 +113,6 @@ def _turned(mesh: Mesh) -> tuple[Mesh, Repair]:
     triangles = np.where(turned[:, None], mesh.triangles[:, ::-1], mesh.triangles)
     places = mesh.corners[turned].mean(axis=1)
     return replace(mesh, triangles=triangles), Repair("flipped faces turned round", int(turned.sum()), places)
-
-
-def _pairs_of_edges(mesh: Mesh) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """(3 m, 2) the ends of every triangle's edges, and (p, 2) rows of those that exactly two triangles share."""
-    ends = mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64)
-    keys = ends.min(axis=1) * len(mesh.vertices) + ends.max(axis=1)
-    order = np.argsort(keys, kind="stable")
-    keys = keys[order]
-    starts = np.flatnonzero(np.concatenate([[True], keys[1:] != keys[:-1]]))
-    twice = starts[np.diff(np.append(starts, len(keys))) == 2]
-    return ends, np.stack([order[twice], order[twice + 1]], axis=1)
 
 
 def _parted(mesh: Mesh) -> tuple[Mesh, Repair]:

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..distances.closest import ClosestPoint
-from ..measures import edge_faults, triangle_normals
+from ..measures import on_rims, triangle_normals
 from ..mesh import Mesh
 
 _FACING = np.cos(np.radians(60.0))
@@ -22,7 +22,7 @@ class Goal:
     def __init__(self, mesh: Mesh, unseen: NDArray[np.bool_] | None = None) -> None:
         self.mesh, self._closest = mesh, ClosestPoint(mesh)
         self._normals = triangle_normals(mesh)
-        useless = _on_a_rim(mesh) if unseen is None else _on_a_rim(mesh) | unseen
+        useless = on_rims(mesh) if unseen is None else on_rims(mesh) | unseen
         self._useless = mesh.triangles_at(useless)
 
     def pulls(
@@ -44,10 +44,3 @@ class Goal:
         alike = np.einsum("ij,ij->i", self._normals[triangle], normals)
         trusted = (alike > _FACING) & ~self._useless[triangle] & (distance < 3 * reach)
         return place, np.where(trusted, 1.0 / (1.0 + (distance / reach) ** 2), 0.0)
-
-
-def _on_a_rim(mesh: Mesh) -> NDArray[np.bool_]:
-    """(n,) mask of the vertices where the mesh ends."""
-    mask = np.zeros(len(mesh.vertices), bool)
-    mask[edge_faults(mesh).open] = True
-    return mask

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from ..measures import triangle_normals
+from ..measures import on_rims, triangle_normals
 from ..mesh import Mesh
 
 _ALIKE = 0.5  # cosine between the normals of two faces from which one says nothing of the other: 60 degrees
@@ -44,7 +44,7 @@ def locks_smoothed(mesh: Mesh, rounds: int) -> Mesh:
 
 def _drawn_to(mesh: Mesh, normals: NDArray[np.float64], around: csr_array) -> NDArray[np.float64]:
     """Vertices moved until their faces look as the normals say."""
-    vertices, free = mesh.vertices.copy(), np.flatnonzero(~_on_rims(mesh))
+    vertices, free = mesh.vertices.copy(), np.flatnonzero(~on_rims(mesh))
     share = 1.0 / np.maximum(np.asarray(around.sum(axis=1)).ravel(), 1.0)
     for _ in range(_TURNS):
         middles = vertices[mesh.triangles].mean(axis=1)
@@ -55,13 +55,3 @@ def _drawn_to(mesh: Mesh, normals: NDArray[np.float64], around: csr_array) -> ND
         pull -= np.einsum("nij,nj->ni", outer.reshape(-1, 3, 3), vertices)
         vertices[free] += share[free, None] * pull[free]
     return vertices
-
-
-def _on_rims(mesh: Mesh) -> NDArray[np.bool_]:
-    """(n,) vertices on an edge that one triangle alone has."""
-    ends = np.sort(mesh.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2).astype(np.int64), axis=1)
-    keys, sides = np.unique(ends[:, 0] * len(mesh.vertices) + ends[:, 1], return_counts=True)
-    rim = keys[sides == 1]
-    mask = np.zeros(len(mesh.vertices), bool)
-    mask[rim // len(mesh.vertices)] = mask[rim % len(mesh.vertices)] = True
-    return mask
