@@ -1,6 +1,6 @@
 """How far the proposed landmarks are from the truth, on demo heads of other people in any pose.
 
-    python tools/landmark_accuracy.py [--heads 20] [--poses 5] [--first 40] [--grid 1.4] [--points 200000]
+    python tools/landmark_accuracy.py [--heads 20] [--poses 5] [--first 40] [--grid 1.4] [--points 200000] [--noise 0.1]
 
 Prints a line a landmark: how often it was proposed as sure, median and greatest error then, and the same where weak.
 With `--points` each head is first captured with so many points, cleaned and closed; then both eyes are placed as well,
@@ -37,7 +37,7 @@ def any_pose(seed: int):
     return transform(Rotation.random(random_state=seed).as_matrix(), shift)
 
 
-def closed(head, seed: int, points: int):
+def closed(head, seed: int, points: int, noise: float):
     """The workpiece of a head: as it was sculpted, or captured with so many points, cleaned and closed."""
     from canthus.job.chain import chain
     from canthus.job.run import run
@@ -50,10 +50,12 @@ def closed(head, seed: int, points: int):
     steps = chain({"scale": {"ratio": 1.0}})
     names = [step.NAME for step in steps]
     cleaning = steps[names.index("assess") : names.index("close") + 1]
-    return run(cleaning, Workpiece(scan=simulate(head.mesh, Settings(points=points, seed=seed), head.truth)))
+    return run(
+        cleaning, Workpiece(scan=simulate(head.mesh, Settings(points=points, seed=seed, noise=noise), head.truth))
+    )
 
 
-def measure(heads: int, poses: int, first: int, grid_mm: float, points: int) -> Found:
+def measure(heads: int, poses: int, first: int, grid_mm: float, points: int, noise: float) -> Found:
     """Search every head in every pose, and place its eyes where it was captured."""
     import numpy as np
     from canthus.anatomy.face.proposals import SURE, propose_landmarks
@@ -64,7 +66,7 @@ def measure(heads: int, poses: int, first: int, grid_mm: float, points: int) -> 
     found = Found()
     for seed in range(first, first + heads):
         head = build(seed, grid_mm)
-        piece = closed(head, seed, points)
+        piece = closed(head, seed, points, noise)
         for pose in range(poses):
             motion = any_pose(100 * seed + pose)
             start = time.perf_counter()
@@ -129,8 +131,9 @@ def main() -> None:
         parser.add_argument(f"--{option}", type=int, default=default)
     parser.add_argument("--grid", type=float, default=1.4, help="grid of the demo heads, mm")
     parser.add_argument("--points", type=int, default=0, help="capture each head with so many points first")
+    parser.add_argument("--noise", type=float, default=0.1, help="of the capture, mm; it has lash clumps as well")
     asked = parser.parse_args()
-    found = measure(asked.heads, asked.poses, asked.first, asked.grid, asked.points)
+    found = measure(asked.heads, asked.poses, asked.first, asked.grid, asked.points, asked.noise)
     print(f"{'':27s} sure median  most    weak median  most   (mm)")
     for name in NAMES:
         print(row(name, found.sure[name], found.weak[name]))

@@ -22,9 +22,11 @@ AHEAD = np.array([0.0, -1.0, 0.0])
 _LANDMARKS_OFF = (1.5, 1.5, 1.5)  # mm, one standard deviation of x, y, z: people differ, and so do landmarks
 _LIDS_OFF = (1.0, 0.7, 1.2)  # lids differ in thickness, most of all the fat behind the upper one
 _SCLERA_OFF = (0.1, 0.2, 0.12)  # what a scan's smoothing and the globe's unknown size leave
-_TARSUS = (6.0, 4.0)
-"""How far from the margin the upper and the lower lid lie on the globe, mm: under the one's crease, over the other's
-tarsal plate, which is 4 to 5 high (from memory); beyond it fat bears the skin away."""
+_TARSUS = (5.0, 3.0)
+"""How far from the margin the upper and the lower lid lie on the globe, mm: under the one's crease, over the lower part
+of the other's tarsal plate, which is 4 to 5 high (from memory); beyond it fat bears the skin away."""
+_EDGE = 1.0  # mm; nearer to the margin the lid is rounded off
+_TO_NOSE, _TO_TEMPLE = 6.0, 9.0  # mm from the pupil; farther in the tarsi end, and skin goes over to the nose
 _DROPS = (0.0, 2.0, 4.0)  # mm; how far under the upper margin that was given another is tried,
 _LOW = 5.0  # if so much of the fissure is left
 _LEAST_POINTS = 15  # fewer say too little
@@ -78,9 +80,11 @@ def from_lids(points: NDArray[np.float64], fissure: Fissure, radius: float, prio
     beyond = -depth_inside(points[:, [0, 2]], fissure.curve()[:, [0, 2]])
     off = points - prior.centre
     away = np.linalg.norm(off, axis=1) - radius
-    over_globe = (np.abs(off[:, 0]) < 9.0) & (np.abs(off[:, 2]) < 10.0) & (np.abs(away - LID_THICKNESS) < 4.0)
+    outwards = off[:, 0] if fissure.side == "left" else -off[:, 0]
+    over_globe = (np.abs(off[:, 2]) < 10.0) & (np.abs(away - LID_THICKNESS) < 4.0)
+    over_globe &= (outwards > -_TO_NOSE) & (outwards < _TO_TEMPLE)
     upper = points[:, 2] > (fissure.upper[2] + fissure.lower[2]) / 2
-    on_tarsus = (beyond > 1.5) & (beyond < np.where(upper, *_TARSUS))
+    on_tarsus = (beyond > _EDGE) & (beyond < np.where(upper, *_TARSUS))
     lids = over_globe & on_tarsus & (off[:, 1] < 0)
     if lids.sum() < _LEAST_POINTS:
         return None
@@ -88,7 +92,7 @@ def from_lids(points: NDArray[np.float64], fissure: Fissure, radius: float, prio
         points[lids],
         radius=radius,
         start=prior.centre,
-        noise=0.6,
+        noise=0.4,
         cut=_TUKEY,
         offsets=np.where(upper[lids], LID_THICKNESS, LOWER_LID_THICKNESS),
         centre_prior=(prior.centre, 4.0 * prior.covariance),

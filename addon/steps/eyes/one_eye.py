@@ -12,7 +12,7 @@ from ...anatomy.eyes.fissure import CORNERS, Fissure, published_fissure
 from ...geometry.cloud import Cloud
 from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
-from ..workpiece import Eye, Landmark, Workpiece
+from ..workpiece import Eye, Workpiece
 
 if TYPE_CHECKING:
     from ...anatomy.eyes.globe_fit import Estimate
@@ -143,7 +143,8 @@ def fissure_of(piece: Workpiece, side: str, centre: NDArray[np.float64] | None, 
         if names[2] in marks:
             seen = piece.needed_landmark(names[2]) / piece.scale
             # A weak one that lies high is likelier the crease: it counts for as much as it is sure.
-            share = min(marks[names[2]].confidence / Landmark.SURE, 1.0) if seen[2] > upper[2] else 1.0
+            doubtful = seen[2] > upper[2] and not marks[names[2]].sure
+            share = marks[names[2]].confidence if doubtful else 1.0
             upper = share * seen + (1.0 - share) * upper
     return Fissure(side, inner, outer, upper, lower)
 
