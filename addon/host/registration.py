@@ -18,6 +18,7 @@ from .buttons import (
     recipe_operators,
     show_operators,
     step_operator,
+    viewport,
 )
 from .drawn import clouds, eyeballs, maps, marks, overlays, shapes
 from .hands import brow_operators, camera_operators, handles, landmark_operators, photo_operators, photo_overlay, planes
@@ -52,6 +53,8 @@ def register() -> None:
         each.register()
     bpy.app.handlers.load_pre.append(_forget)
     bpy.app.handlers.load_post.append(opening.after_load)
+    bpy.app.handlers.undo_post.append(viewport.after_undo)
+    bpy.app.handlers.redo_post.append(viewport.after_undo)
     _command.append(bpy.utils.register_cli_command("canthus", run_command))
 
 
@@ -61,6 +64,8 @@ def unregister() -> None:
         bpy.utils.unregister_cli_command(_command.pop())
     bpy.app.handlers.load_pre.remove(_forget)
     bpy.app.handlers.load_post.remove(opening.after_load)
+    bpy.app.handlers.undo_post.remove(viewport.after_undo)
+    bpy.app.handlers.redo_post.remove(viewport.after_undo)
     for each in reversed(_DRAWN):
         each.unregister()
     _forget()
@@ -77,6 +82,7 @@ def _forget(*_: object) -> None:
     """Drop what is kept for drawing before another file takes the place of this one."""
     shapes.forget()
     planes.forget()
+    viewport.forget()
 
 
 def run_command(argv: list[str]) -> int:

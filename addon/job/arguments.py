@@ -98,6 +98,9 @@ def _add_compare(compare: argparse.ArgumentParser) -> None:
     compare.add_argument(
         "--landmarks", metavar="FILE", type=Path, help="A's landmarks, to tell its regions (default: those beside A)"
     )
+    compare.add_argument(
+        "--reach", metavar="MM", type=float, default=0.0, help="where the colours are full (default: from B's surface)"
+    )
     compare.add_argument("--json", action="store_true", help="print the figures as one JSON object")
 
 

@@ -67,7 +67,7 @@ def _compare(options: argparse.Namespace) -> int:
     from .compare import compare
 
     told = progress_on(sys.stderr)
-    figures = compare(options.a, options.b, options.output, told, options.fit, options.landmarks)
+    figures = compare(options.a, options.b, options.output, told, options.fit, options.landmarks, options.reach)
     _show(figures, options.json)
     return DONE
 

@@ -20,14 +20,12 @@ from ..geometry.errors import BadCloud, BadMesh, BadSetting
 from ..geometry.mesh import Mesh
 from ..geometry.progress import SILENT, Progress
 from ..geometry.transforms import applied
-from .deviations import figures_of, reach_of, regions_of
+from .deviations import figures_of, reach_over, regions_of
 from .heat_map import cool_warm
 from .heat_picture import heat_picture
+from .laid_on import FITS
 from .sidecar import piece_in
 from .staging import staged
-
-FITS = ("none", "all", *SKIN)
-"""What may be brought onto B before measuring: nothing, all of A, or one region of it."""
 
 
 def compare(
@@ -37,6 +35,7 @@ def compare(
     progress: Progress = SILENT,
     fit: str = "none",
     landmarks: Path | None = None,
+    reach: float = 0.0,
 ) -> dict[str, Any]:
     """Deviation of A, at each of its vertices or points, from the surface B.
 
@@ -48,6 +47,7 @@ def compare(
     progress : told what is being done
     fit : of `FITS`: what of A is turned and moved onto B first, as it fits best, from wherever it lies
     landmarks : file of A's landmarks, in its coordinates; without, those beside A (`.canthus.json`) where there are any
+    reach : millimetres at which the colours are full; 0: as `reach_over` finds it
 
     Returns
     -------
@@ -64,12 +64,13 @@ def compare(
     BadCloud
         A holds no points.
     BadSetting
-        A fit by a region without landmarks, or by one A has nothing of.
+        A fit by a region without landmarks, or by one A has nothing of; a reach below 0.
     """
     progress(0.0, f"reading {a.name}")
     judged = read(a)
     progress(0.1, f"reading {b.name}")
-    found = compared(judged, read(b), _landmarks(a, landmarks), fit, (a.name, b.name), progress.stretch(0.2, 1.0))
+    own = progress.stretch(0.2, 1.0)
+    found = compared(judged, read(b), _landmarks(a, landmarks), fit, (a.name, b.name), own, reach)
     if heat is not None:
         write_heat(found, heat)
         return {**found.figures, "colour_reach_mm": found.reach}
@@ -78,16 +79,14 @@ def compare(
 
 @dataclass(frozen=True, eq=False)
 class Compared:
-    """A as it was fitted, (n,) its signed deviations from B, mm, and the figures that `compare` gives."""
+    """A as it was fitted, (n,) its signed deviations from B, mm, the figures that `compare` gives, and the
+    millimetres at which the colours of a map are full.
+    """
 
     shape: Mesh | Cloud
     values: NDArray[np.float64]
     figures: dict[str, Any]
-
-    @property
-    def reach(self) -> float:
-        """Millimetres at which the colours of a map are full."""
-        return reach_of(self.values)
+    reach: float
 
 
 def compared(
@@ -97,6 +96,7 @@ def compared(
     fit: str = "none",
     names: tuple[str, str] = ("A", "B"),
     progress: Progress = SILENT,
+    reach: float = 0.0,
 ) -> Compared:
     """`compare` of shapes at hand.
 
@@ -104,9 +104,11 @@ def compared(
     ----------
     judged, base : A and B, mm
     marks : A's landmarks in its coordinates; none where there are none
-    fit, progress : as for `compare`
+    fit, progress, reach : as for `compare`
     names : what A and B are called in what is said of them
     """
+    if reach < 0:
+        raise BadSetting(f"compare: reach is {reach:g}: give millimetres above 0, or 0 for what B's surface tells")
     if not isinstance(base, Mesh) or not len(base.triangles):
         raise BadMesh(f"{names[1]} holds points without faces: close it first, then compare")
     points = judged.vertices if isinstance(judged, Mesh) else judged.points
@@ -122,7 +124,8 @@ def compared(
     progress(0.3, f"measuring {len(points):,} points")
     values, sign_from = deviation(points, base)
     progress(1.0, "measured")
-    return Compared(judged, values, {**figures_of(values, region), "sign_from": sign_from, **fitted})
+    figures = {**figures_of(values, region), "sign_from": sign_from, **fitted}
+    return Compared(judged, values, figures, reach or reach_over(base.vertices, points, values))
 
 
 def write_heat(found: Compared, path: Path) -> None:

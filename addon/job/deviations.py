@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from ..anatomy.face.proportions import mean_head
 from ..anatomy.skin.region_names import SKIN
@@ -17,6 +18,7 @@ from .heat_map import histogram
 FEWEST_MARKS = 7
 """Landmarks that tell the regions of the skin apart, the vertex among them counting for nothing."""
 _BINS = 40
+_SAMPLE = 20_000
 
 
 def figures_of(values: NDArray[np.float64], region: NDArray[np.int64] | None) -> dict[str, Any]:
@@ -39,6 +41,23 @@ def figures_of(values: NDArray[np.float64], region: NDArray[np.int64] | None) ->
 def reach_of(values: NDArray[np.float64]) -> float:
     """Millimetres that all but a hundredth of the values stay within: where colours are full."""
     return float(np.percentile(np.abs(values), 99)) or 1e-6
+
+
+def reach_over(base: NDArray[np.float64], points: NDArray[np.float64], values: NDArray[np.float64]) -> float:
+    """Millimetres that all but a fiftieth of B's surface is met within by what of A lies nearest to it.
+
+    What A has besides, such as the inner wall of a hollow or a peg, is nearest to no place of B's surface: however
+    much of it there is, it does not wash out the colours of the skin.
+
+    Parameters
+    ----------
+    base : (m, 3) vertices of B, mm
+    points : (n, 3) vertices or points of A, mm
+    values : (n,) their signed deviations from B, mm
+    """
+    sample = base[:: len(base) // _SAMPLE + 1]
+    _, nearest = cKDTree(points).query(sample, workers=-1)
+    return float(np.percentile(np.abs(values[nearest]), 98)) or reach_of(values)
 
 
 def regions_of(points: NDArray[np.float64], marks: Mapping[str, NDArray[np.float64]]) -> NDArray[np.int64]:

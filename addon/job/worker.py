@@ -17,7 +17,8 @@ from ..geometry.progress import Progress
 from ..steps.step import Step
 from ..steps.workpiece import Workpiece
 from . import store
-from .recipe import entry_of, step_of
+from .errands import errand_or_step
+from .recipe import entry_of
 from .run import run
 
 IN, STEPS, OUT = "in.npz", "steps.json", "out.npz"
@@ -39,7 +40,7 @@ def main(folder: Path) -> int:
     """Do the work laid down in the folder. 0 done, 2 where a step said why not (its line is the last one)."""
     try:
         order = json.loads((folder / STEPS).read_text(encoding="utf-8"))
-        steps = [step_of(entry) for entry in order["steps"]]
+        steps = [errand_or_step(entry) for entry in order["steps"]]
         piece = run(steps, store.load(folder / IN), Progress(_say_progress), order["spared"])
     except CanthusError as error:
         _say({"error": str(error)})

@@ -5,13 +5,17 @@ from types import SimpleNamespace
 
 import bpy
 import pytest
+from canthus.host.buttons.beside import Beside
 from canthus.host.buttons.chain_operator import CANTHUS_OT_make
+from canthus.host.buttons.compare_operator import CANTHUS_OT_compare
 from canthus.host.buttons.piece_operator import PieceOperator
 from canthus.host.buttons.step_operator import BY_FILE
+from canthus.host.hands.brow_operators import CANTHUS_OT_brow_curves
 from canthus.host.scene import scene_piece
 from canthus.steps.catalogue import all_steps, step_named
 from canthus.steps.workpiece import Done
 from host.scene_state import state
+from mathutils import Matrix
 from small_pieces import piece_for
 
 LONG = [step.NAME for step in all_steps() if not step.LIGHT and step.NAME not in BY_FILE]
@@ -157,6 +161,71 @@ def test_what_is_wrong_with_the_scene_is_told_and_ends_it(scene, context):
     assert not context.window_manager.canthus.running
 
 
+def compared_beside():
+    """Compare as it is pressed in a window, on the head and a copy of it moved by a millimetre."""
+    head = scene_piece.object_with(scene_piece.pieces_in(bpy.context.scene)[0], "head")
+    other = head.copy()
+    other.data, other.name = head.data.copy(), "moved"
+    del other["canthus_role"]
+    other.data.transform(Matrix.Translation((0, 0, 1)))
+    bpy.context.scene.collection.objects.link(other)
+    bpy.context.view_layer.update()
+    button = Comparing()
+    button.pair = (head.session_uid, other.session_uid)
+    return head, button
+
+
+class Comparing(Beside):
+    """Compare without its window, as `Button` is for steps."""
+
+    bl_label, before = "Compare", None
+    fit, reach, save = "none", 0.0, ""
+    goes_on, things, put_back = (vars(CANTHUS_OT_compare)[name] for name in ("goes_on", "things", "put_back"))
+    told_at_the_end = vars(CANTHUS_OT_compare)["told_at_the_end"]
+
+    def __init__(self):
+        self.told = []
+
+    def report(self, kind, text):
+        self.told.append((kind, text))
+
+
+@pytest.mark.parametrize("given_up", [True, False])
+def test_compare_goes_beside_the_window_too(given_up, scene, context):
+    standing("smooth", scene)
+    head, button = compared_beside()
+    before = state()
+    assert button.go_beside(context, "reading the scene") == {"RUNNING_MODAL"}
+    end = time.monotonic() + 60
+    while button.child is None or not button.child.fraction:
+        assert button.modal(context, TICK) == {"RUNNING_MODAL"}
+        assert time.monotonic() < end
+        time.sleep(0.01)
+    folder = button.child.folder
+    if given_up:
+        assert button.modal(context, ESC) == {"CANCELLED"}
+        assert "deviation_mm" not in head.data.attributes
+    else:
+        while button.modal(context, TICK) == {"RUNNING_MODAL"}:
+            assert time.monotonic() < end
+            time.sleep(0.02)
+        assert "deviation_mm" in head.data.attributes
+        assert "head from moved" in button.told[-1][1]
+    assert state() == before
+    assert not folder.exists()
+    assert not context.window_manager.canthus.running
+
+
+def test_a_shape_taken_away_meanwhile_ends_the_comparison(scene, context):
+    standing("smooth", scene)
+    _, button = compared_beside()
+    button.go_beside(context, "reading the scene")
+    bpy.data.objects.remove(bpy.data.objects["moved"])
+    assert button.modal(context, TICK) == {"CANCELLED"}
+    assert "was taken away while they were compared" in button.told[-1][1]
+
+
 def test_the_button_for_everything_is_given_up_like_the_others():
     assert CANTHUS_OT_make.modal is PieceOperator.modal
     assert CANTHUS_OT_make.cancel is PieceOperator.cancel
+    assert CANTHUS_OT_brow_curves.modal is CANTHUS_OT_compare.modal is Beside.modal

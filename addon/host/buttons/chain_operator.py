@@ -7,6 +7,7 @@ from ...steps.step import Step
 from ..scene import scene_piece, states
 from ..scene.photo_images import with_marks
 from ..scene.settings import step_from, stored
+from .beside import beside_wanted
 from .piece_operator import PieceOperator
 
 
@@ -26,7 +27,7 @@ class CANTHUS_OT_make(PieceOperator, bpy.types.Operator):
         return [with_marks(step_from(step, stored(context.scene, step))) for step in wanted]
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        return self.execute(context) if bpy.app.background or context.window is None else self.begin_work(context)
+        return self.begin_work(context) if beside_wanted(context) else self.execute(context)
 
 
 def _passes(context: bpy.types.Context) -> int:

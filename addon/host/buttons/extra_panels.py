@@ -4,10 +4,12 @@ from typing import Any
 
 import bpy
 
+from ...job.errands import CompareShapes
 from ...job.wording import value_text
 from ...steps.workpiece import Landmark
 from ..drawn import maps, overlays
 from ..scene import looks, scene_piece, states
+from ..scene.settings import copy_settings, draw_settings, stored
 from ..scene.tabs import ViewTab
 from ..scene.wording import as_shown, title
 from . import show_operators
@@ -62,7 +64,7 @@ class CANTHUS_PT_show(ViewTab, bpy.types.Panel):
         shown = looks.landmarks_shown(scene_piece.piece_collection(context))
         row.operator("canthus.show_landmarks", icon="HIDE_OFF" if shown else "HIDE_ON", depress=shown)
         draw_overlays(layout, context)
-        layout.operator("canthus.compare", icon="COLOR")
+        draw_compare(layout, context)
         thing = context.active_object
         columns = maps.columns_of(thing) if thing is not None and scene_piece.role_of(thing) else []
         if columns:
@@ -70,6 +72,15 @@ class CANTHUS_PT_show(ViewTab, bpy.types.Panel):
             column.operator("canthus.show_map", text="Own Colors").column = ""
             for name in columns:
                 column.operator("canthus.show_map", text=maps.words_for(name)).column = name
+
+
+def draw_compare(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
+    """The button with its settings folded underneath."""
+    header, body = layout.panel("CANTHUS_compare", default_closed=True)
+    kept = stored(context.scene, CompareShapes)
+    copy_settings(CompareShapes, kept, header.operator("canthus.compare", icon="COLOR"))
+    if body is not None:
+        draw_settings(body.column(), CompareShapes, kept)
 
 
 def draw_overlays(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:

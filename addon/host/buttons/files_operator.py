@@ -17,7 +17,8 @@ from ..scene.modes import object_mode
 from ..scene.settings import RELATIVE, copy_settings, properties_of, step_from, stored
 from ..scene.wording import description
 from . import viewport
-from .piece_operator import PieceOperator, told
+from .in_place import told
+from .piece_operator import PieceOperator
 
 _LOAD, _EXPORT = step_named("load"), step_named("export")
 

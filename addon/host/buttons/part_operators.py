@@ -2,12 +2,12 @@
 
 import bpy
 
-from ...geometry.errors import BadMesh, CanthusError
+from ...geometry.errors import BadMesh
 from ...geometry.mesh import Mesh
 from ...steps.detail.fit_hair import PART
+from ...steps.workpiece import Workpiece
 from ..scene import exchange, scene_piece, states
-from ..scene.modes import object_mode
-from .piece_operator import told
+from .in_place import done_in_place
 
 
 class CANTHUS_OT_take_hair(bpy.types.Operator):
@@ -22,22 +22,18 @@ class CANTHUS_OT_take_hair(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         thing = context.object
-        try:
-            with object_mode(context):
-                collection = scene_piece.piece_collection(context)
-                hair = exchange.read_object(thing, exchange.millimetres_per_unit(context.scene))
-                if not isinstance(hair, Mesh):
-                    raise BadMesh(f'"{thing.name}" has no faces: hair is a mesh')
-                before = scene_piece.read_piece(collection, context.scene)
-                after = before.but(parts={**before.parts, PART: hair})
-                scene_piece.write_piece(after, context.scene, collection, before)
-                thing.hide_set(True)
-                context.view_layer.objects.active = scene_piece.object_with(collection, "head")
-        except CanthusError as error:
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        self.report({"INFO"}, f"{thing.name} is the hair now: Fit Hair fits it, Key keys it to the head")
-        return {"FINISHED"}
+
+        def work(collection: bpy.types.Collection, before: Workpiece) -> None:
+            hair = exchange.read_object(thing, exchange.millimetres_per_unit(context.scene))
+            if not isinstance(hair, Mesh):
+                raise BadMesh(f'"{thing.name}" has no faces: hair is a mesh')
+            after = before.but(parts={**before.parts, PART: hair})
+            scene_piece.write_piece(after, context.scene, collection, before)
+            thing.hide_set(True)
+            context.view_layer.objects.active = scene_piece.object_with(collection, "head")
+            self.report({"INFO"}, f"{thing.name} is the hair now: Fit Hair fits it, Key keys it to the head")
+
+        return done_in_place(self, context, work)
 
 
 CLASSES = (CANTHUS_OT_take_hair,)

@@ -4,7 +4,6 @@ Pressed in a window, heavy work goes on a stretch at a time from a timer; called
 done in place. Either way what comes of it is one undo step.
 """
 
-import time
 from collections.abc import Collection, Sequence
 from typing import ClassVar
 
@@ -16,23 +15,19 @@ from ...geometry.mesh import Mesh
 from ...job.run import run
 from ...steps.step import Step
 from ...steps.workpiece import Workpiece
-from ..drawn import drawing
 from ..scene import exchange, scene_piece
 from ..scene.modes import object_mode
 from ..scene.new_shapes import NewShapes
 from ..scene.wording import as_shown, title
 from . import viewport
+from .beside import Beside
 from .child import Child
-
-_STOP = {"ESC"}
-_SEEN = 0.003
-"""Least progress that is seen on a bar as wide as the sidebar."""
+from .in_place import done_in_place, told
 
 
-class PieceOperator:
+class PieceOperator(Beside):
     """What the buttons that work on the workpiece share. `steps_to_run` says what they do to it."""
 
-    child: Child | None = None
     before: Workpiece | None = None
     after: Workpiece | None = None
     new: NewShapes | None = None
@@ -40,7 +35,6 @@ class PieceOperator:
     as_before = False
     """Whether the scene was seen to be as it was read, once the work is done."""
     steps: Sequence[Step] = ()
-    begun = 0.0
     collection_uid: int = 0
     steps_named = ""
     """The one step's name, which need not stand before each word of its progress."""
@@ -50,53 +44,35 @@ class PieceOperator:
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         raise NotImplementedError
 
+    def put_back(
+        self,
+        context: bpy.types.Context,
+        collection: bpy.types.Collection,
+        before: Workpiece,
+        after: Workpiece,
+        new: NewShapes | None = None,
+    ) -> None:
+        """Write what came of the work into the scene, and let the view follow."""
+        scene_piece.write_piece(after, context.scene, collection, before, new)
+        viewport.follow(context, collection, before, after)
+
     def execute(self, context: bpy.types.Context) -> set[str]:
-        try:
-            with object_mode(context):
-                collection = scene_piece.piece_collection(context)
-                before = scene_piece.read_piece(collection, context.scene)
-                after = run(self.steps_to_run(context), before, spared=self.spared)
-                put_back(context, collection, before, after)
-        except CanthusError as error:
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        self.tell(before, after)
-        return {"FINISHED"}
+        def work(collection: bpy.types.Collection, before: Workpiece) -> None:
+            after = run(self.steps_to_run(context), before, spared=self.spared)
+            self.put_back(context, collection, before, after)
+            self.tell(before, after)
+
+        return done_in_place(self, context, work)
 
     def begin_work(self, context: bpy.types.Context) -> set[str]:
-        """Begin: the work goes on from a timer, a stretch at a time, so that the window comes round between."""
+        """Begin beside the window."""
         try:
             self.steps = self.steps_to_run(context)
         except CanthusError as error:
             self.report({"ERROR"}, told(error))
             return {"CANCELLED"}
         self.collection_uid = scene_piece.piece_collection(context).session_uid
-        self.timer = context.window_manager.event_timer_add(0.1, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        progress = context.window_manager.canthus
-        progress.stop, progress.title, progress.running = False, self.bl_label, True
-        self.begun = time.monotonic()
-        self.show_progress(context, 0.0, "reading the scene")
-        drawing.redraw(context)
-        return {"RUNNING_MODAL"}
-
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        if (event.type in _STOP and event.value == "PRESS") or context.window_manager.canthus.stop:
-            self.cancel(context)
-            self.report({"INFO"}, f"{self.bl_label} stopped, nothing has changed")
-            return {"CANCELLED"}
-        if event.type != "TIMER":
-            return {"PASS_THROUGH"}
-        try:
-            if self.goes_on(context):
-                return {"RUNNING_MODAL"}
-        except CanthusError as error:
-            self.cancel(context)
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        self.end_progress(context)
-        self.tell(self.before, self.after)
-        return {"FINISHED"}
+        return self.go_beside(context, "reading the scene")
 
     def goes_on(self, context: bpy.types.Context) -> bool:
         """One stretch of the work; False at the end.
@@ -157,18 +133,14 @@ class PieceOperator:
         if self.new.go_on():
             return True
         with object_mode(context):
-            put_back(context, collection, self.before, self.after, self.new)
+            self.put_back(context, collection, self.before, self.after, self.new)
         return False
 
     def cancel(self, context: bpy.types.Context) -> None:
-        """The host calls this too, when a file is loaded or it quits in the middle."""
         if self.new is not None:
             self.new.drop()
             self.new = None
-        if self.child is not None:
-            self.child.stop()
-            self.child = None
-        self.end_progress(context)
+        super().cancel(context)
 
     def collection_again(self, context: bpy.types.Context) -> bpy.types.Collection:
         """The collection the work began with. References do not outlive an undo, so it is looked up."""
@@ -177,26 +149,8 @@ class PieceOperator:
                 return collection
         raise CanthusError("the head was taken away while the work ran: nothing was written")
 
-    def show_progress(self, context: bpy.types.Context, fraction: float, what: str) -> None:
-        """Say how far it is. Only the sidebar is drawn anew: the view has not changed, and may be slow to draw."""
-        progress, what = context.window_manager.canthus, as_shown(what)
-        seconds = int(time.monotonic() - self.begun)
-        near = abs(progress.fraction - fraction) < _SEEN
-        if near and (progress.what, progress.seconds) == (what, seconds):
-            return
-        progress.fraction, progress.what, progress.seconds = fraction, what, seconds
-        context.workspace.status_text_set(f"{self.bl_label}: {what}   {seconds} s   Esc: Cancel")
-        redraw_sidebars(context)
-
-    def end_progress(self, context: bpy.types.Context) -> None:
-        context.window_manager.canthus.running = False
-        if getattr(self, "timer", None) is not None:
-            context.window_manager.event_timer_remove(self.timer)
-            self.timer = None
-        if context.workspace is not None:
-            context.workspace.status_text_set(None)
-        redraw_sidebars(context)
-        drawing.redraw(context)
+    def told_at_the_end(self) -> None:
+        self.tell(self.before, self.after)
 
     def tell(self, before: Workpiece, after: Workpiece) -> None:
         """One line on what was done, and what the sculptor must know."""
@@ -205,32 +159,3 @@ class PieceOperator:
         done = after.history[len(before.history) :]
         what = title(done[0].name) if len(done) == 1 else self.bl_label
         self.report({"INFO"}, f"{what} done in {sum(each.seconds for each in done):.1f} s")
-
-
-def put_back(
-    context: bpy.types.Context,
-    collection: bpy.types.Collection,
-    before: Workpiece,
-    after: Workpiece,
-    new: NewShapes | None = None,
-) -> None:
-    """Write what came of the work into the scene, and let the view follow."""
-    thing = context.view_layer.objects.active
-    scene_piece.write_piece(after, context.scene, collection, before, new)
-    if thing is not None and thing.name in collection.objects:
-        viewport.follow(context, collection, before, after)
-
-
-def redraw_sidebars(context: bpy.types.Context) -> None:
-    """Have the tabs of every 3D view drawn again."""
-    for window in context.window_manager.windows:
-        for area in window.screen.areas:
-            if area.type == "VIEW_3D":
-                for region in area.regions:
-                    if region.type == "UI":
-                        region.tag_redraw()
-
-
-def told(error: CanthusError) -> str:
-    """An error's line as the host shows it."""
-    return as_shown(str(error))

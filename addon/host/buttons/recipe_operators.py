@@ -10,7 +10,9 @@ from ...steps.step import Step
 from ..scene import scene_piece, states
 from ..scene.settings import fill_in, stored
 from .asking import OneFile
-from .piece_operator import PieceOperator, told
+from .beside import beside_wanted
+from .in_place import told
+from .piece_operator import PieceOperator
 
 
 class CANTHUS_OT_save_recipe(OneFile, bpy.types.Operator):
@@ -60,8 +62,7 @@ class CANTHUS_OT_run_recipe(OneFile, PieceOperator, bpy.types.Operator):
         return states.ready(cls, context, "scan")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        in_window = not bpy.app.background and context.window is not None and context.area is not None
-        return self.begin_work(context) if in_window else super().execute(context)
+        return self.begin_work(context) if beside_wanted(context) else super().execute(context)
 
     def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
         if not self.filepath:

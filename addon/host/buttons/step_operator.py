@@ -12,6 +12,7 @@ from ..scene.needs import needs_of
 from ..scene.photo_images import with_marks
 from ..scene.settings import copy_settings, draw_settings, identifier, properties_of, step_from, stored
 from ..scene.wording import description, title
+from .beside import beside_wanted
 from .piece_operator import PieceOperator
 
 BY_FILE = ("load", "export")
@@ -44,9 +45,7 @@ class StepOperator(PieceOperator):
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         at_once = self.step.LIGHT and scene_piece.size(scene_piece.piece_collection(context)) <= LIGHT_UP_TO
-        if at_once or bpy.app.background or context.window is None:
-            return self.execute(context)
-        return self.begin_work(context)
+        return self.begin_work(context) if beside_wanted(context) and not at_once else self.execute(context)
 
 
 def operator_for(step: type[Step]) -> type:

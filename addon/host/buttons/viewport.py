@@ -5,13 +5,16 @@ from collections.abc import Iterator
 import bpy
 import numpy as np
 from mathutils import Matrix, Quaternion, Vector
+from numpy.typing import NDArray
 
 from ...geometry.errors import NotReady
 from ...steps.workpiece import Workpiece
-from ..scene import scene_piece
+from ..scene import exchange, scene_piece, states
 
 THREE_QUARTER = Quaternion((0.7556, 0.6124, 0.1462, 0.1804)).normalized()
 """A little from the sitter's left, a little from above."""
+_standing: dict[int, NDArray[np.float64]] = {}
+"""By a head's collection: the frame it stood in when the view last followed it."""
 
 
 def set_millimetres(context: bpy.types.Context) -> None:
@@ -54,13 +57,53 @@ def show_piece(
 
 
 def follow(context: bpy.types.Context, collection: bpy.types.Collection, before: Workpiece, after: Workpiece) -> None:
-    """Let the view follow a head that has grown, shrunk or turned, or whose face is known since."""
-    if not np.array_equal(after.frame, before.frame):
+    """Let the view follow a head that has grown, shrunk or turned, or whose face is known since.
+
+    One that has only grown or shrunk is looked at as before: the view goes with it.
+    """
+    motion = after.frame @ np.linalg.inv(before.frame)
+    _standing[collection.session_uid] = after.frame
+    if not np.allclose(motion[:3, :3], motion[0, 0] * np.eye(3), atol=1e-9):
         show_piece(context, collection)
     elif before.head is None and after.head is not None:
         show_piece(context, collection, turned=None)
     elif not before.landmarks and after.landmarks:
         face(context, collection, after)
+    elif not np.array_equal(after.frame, before.frame):
+        go_with(context, motion)
+
+
+@bpy.app.handlers.persistent  # type: ignore[untyped-decorator]
+def after_undo(*_: object) -> None:
+    """Undo brings the head back to the size and place it had, but not the view: that goes with it here."""
+    context = bpy.context
+    collection = scene_piece.piece_collection(context)
+    frame = states.facts_shown(collection).get("frame")
+    if collection is None or frame is None:
+        return
+    now = np.array(frame, dtype=np.float64)
+    stood = _standing.get(collection.session_uid, now)
+    _standing[collection.session_uid] = now
+    if not np.array_equal(now, stood):
+        go_with(context, now @ np.linalg.inv(stood))
+
+
+def go_with(context: bpy.types.Context, motion: NDArray[np.float64]) -> None:
+    """Move every 3D view by a (4, 4) similarity of the head, millimetres, so that it looks at the same of it."""
+    unit = exchange.millimetres_per_unit(context.scene)
+    factor = float(np.cbrt(np.linalg.det(motion[:3, :3])))
+    turn = Matrix((motion[:3, :3] / factor).tolist()).to_quaternion()
+    for space in views(context):
+        view = space.region_3d
+        place = motion[:3, :3] @ np.array(view.view_location) + motion[:3, 3] / unit
+        view.view_location, view.view_distance = place, view.view_distance * factor
+        view.view_rotation = turn @ view.view_rotation
+        space.clip_start, space.clip_end = space.clip_start * factor, space.clip_end * factor
+
+
+def forget() -> None:
+    """Drop what is known of the heads of a file that is closed."""
+    _standing.clear()
 
 
 def face(context: bpy.types.Context, collection: bpy.types.Collection, piece: Workpiece) -> None:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from ..scene import exchange, looks, scene_piece
 from . import drawing, shapes
 
-AT_WORK = 0.25
+AT_WORK = 0.1
 """Share of the dots that is drawn while a step is at work."""
 CLAY = np.array([0.80, 0.78, 0.75])
 """Of points without a colour of their own."""

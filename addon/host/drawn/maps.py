@@ -72,14 +72,14 @@ def words_for(column: str) -> str:
     return us_spelling(f"{words.capitalize()} ({unit})" if unit else words.capitalize())
 
 
-def paint(thing: bpy.types.Object, column: str) -> None:
-    """Paint a column of an object on it."""
+def paint(thing: bpy.types.Object, column: str, between: tuple[float, float] | None = None) -> None:
+    """Paint a column of an object on it, its colours full at the ends of the range `between`, or of `range_of`."""
     data = thing.data
     kind = np.int32 if data.attributes[column].data_type == "INT" else np.float32
     held = np.empty(len(data.vertices), kind)
     data.attributes[column].data.foreach_get("value", held)
     values = held.astype(np.float64)
-    low, high = range_of(values)
+    low, high = between or range_of(values)
     bend = bend_of(values, low, high)
     if ATTRIBUTE not in data.color_attributes:
         data.color_attributes.new(ATTRIBUTE, "BYTE_COLOR", "POINT")

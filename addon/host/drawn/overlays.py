@@ -41,7 +41,7 @@ class CANTHUS_PG_overlays(bpy.types.PropertyGroup):
     )
     points: bpy.props.IntProperty(
         name="Points Shown",
-        description="Points of a scan that are drawn, a quarter of them while a step works; steps take them all",
+        description="Points of a scan that are drawn, a tenth of them while a step works; steps take them all",
         default=looks.SHOWN_POINTS,
         min=1000,
         soft_max=5_000_000,

@@ -2,11 +2,11 @@
 
 import bpy
 
-from ...geometry.errors import CanthusError
+from ...geometry.errors import NotPossible
 from ...steps.catalogue import step_named
-from ..buttons.piece_operator import told
+from ...steps.workpiece import Workpiece
+from ..buttons.in_place import done_in_place
 from ..scene import exchange, photo_cameras, photo_images, scene_piece, states
-from ..scene.modes import object_mode
 from ..scene.roles import object_with
 from ..scene.settings import step_from, stored
 from .photo_operators import IMAGE, image_at_hand
@@ -30,33 +30,26 @@ class CANTHUS_OT_solve_cameras(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         from ...steps.eyes.photographs import solved  # with it come the heavy libraries
 
-        try:
-            with object_mode(context):
-                collection = scene_piece.piece_collection(context)
-                piece = scene_piece.read_piece(collection, context.scene)
-                images = photo_images.marked_images()
-                place_eyes = step_named("place-eyes")
-                globe = step_from(place_eyes, stored(context.scene, place_eyes)).values()["globe"]
-                photographs = photo_images.all_marks(None)
-                found = solved(piece, photographs, globe / 2, "the open images")
-                unit = exchange.millimetres_per_unit(context.scene)
-                for image, photograph in zip(images, photographs, strict=True):
-                    photo_images.forget_solution(image)
-                    for seen in found.photographs:
-                        if seen.photograph is photograph:
-                            photo_cameras.put_camera(collection, image, seen, piece.scale, unit)
-                            keep_solution(image, seen)
-        except CanthusError as error:
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        for note in found.notes:
-            self.report({"WARNING"}, note)
-        if not found.photographs:
-            self.report({"ERROR"}, "No photograph fits this head: see the warnings")
-            return {"CANCELLED"}
-        worst = max(seen.rms for seen in found.photographs)
-        self.report({"INFO"}, f"{len(found.photographs)} cameras solved, reprojection at most {worst:.1f} px RMS")
-        return {"FINISHED"}
+        def work(collection: bpy.types.Collection, piece: Workpiece) -> None:
+            place_eyes = step_named("place-eyes")
+            globe = step_from(place_eyes, stored(context.scene, place_eyes)).values()["globe"]
+            photographs = photo_images.all_marks(None)
+            found = solved(piece, photographs, globe / 2, "the open images")
+            for note in found.notes:
+                self.report({"WARNING"}, note)
+            if not found.photographs:
+                raise NotPossible("no photograph fits this head: see the warnings")
+            unit = exchange.millimetres_per_unit(context.scene)
+            for image, photograph in zip(photo_images.marked_images(), photographs, strict=True):
+                photo_images.forget_solution(image)
+                for seen in found.photographs:
+                    if seen.photograph is photograph:
+                        photo_cameras.put_camera(collection, image, seen, piece.scale, unit)
+                        keep_solution(image, seen)
+            worst = max(seen.rms for seen in found.photographs)
+            self.report({"INFO"}, f"{len(found.photographs)} cameras solved, reprojection at most {worst:.1f} px RMS")
+
+        return done_in_place(self, context, work)
 
 
 class CANTHUS_OT_look_through_photo(bpy.types.Operator):

@@ -6,12 +6,11 @@ from bpy_extras import view3d_utils
 from mathutils import Vector
 from numpy.typing import NDArray
 
-from ...geometry.errors import CanthusError, NotReady
+from ...geometry.errors import NotReady
 from ...steps.workpiece import Landmark, Workpiece
-from ..buttons.piece_operator import told
+from ..buttons.in_place import done_in_place
 from ..scene import looks, scene_piece, states
 from ..scene.choices import mark_items
-from ..scene.modes import object_mode
 from ..scene.wording import title
 from .clicking import OneClick
 
@@ -34,16 +33,11 @@ class _ByHand:
         raise NotImplementedError
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        try:
-            with object_mode(context):
-                collection = scene_piece.piece_collection(context)
-                before = scene_piece.read_piece(collection, context.scene)
-                scene_piece.write_piece(self.changed(before), context.scene, collection, before)
-                looks.show_landmarks(collection, True)
-        except CanthusError as error:
-            self.report({"ERROR"}, told(error))
-            return {"CANCELLED"}
-        return {"FINISHED"}
+        def work(collection: bpy.types.Collection, before: Workpiece) -> None:
+            scene_piece.write_piece(self.changed(before), context.scene, collection, before)
+            looks.show_landmarks(collection, True)
+
+        return done_in_place(self, context, work)
 
 
 class CANTHUS_OT_set_landmark(_ByHand, OneClick, bpy.types.Operator):

@@ -5,7 +5,7 @@ import bpy
 from ...files.photo_marks import read_photo_marks
 from ...geometry.errors import CanthusError, NotReady
 from ..buttons.asking import OneFile
-from ..buttons.piece_operator import told
+from ..buttons.in_place import told
 from ..scene import photo_images
 from ..scene.choices import PHOTO_MARKS
 from ..scene.wording import title

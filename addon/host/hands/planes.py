@@ -13,7 +13,7 @@ from mathutils import Matrix, Vector
 from ...geometry.errors import CanthusError, NotReady
 from ...geometry.solids.sections import Plane
 from ...steps.catalogue import step_named
-from ..buttons.piece_operator import told
+from ..buttons.in_place import told
 from ..drawn import drawing, sections, shapes
 from ..scene import exchange, scene_piece, states
 from ..scene.settings import stored

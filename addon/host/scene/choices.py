@@ -2,6 +2,7 @@
 
 from ...anatomy.face import landmarks
 from ...anatomy.face.units import MILLIMETRES
+from ...anatomy.skin.region_names import SKIN
 from ...files.photo_marks import PUPILS
 from ...steps.output.fits import FITS
 from ...steps.output.printers import PRINTERS
@@ -90,6 +91,11 @@ _HELP = {
     },
 }
 _OF_A_STEP = {
+    ("compare", "fit"): {
+        "none": "Nothing is moved",
+        "all": "All of the active shape is laid on the other as it fits best, from wherever it lies",
+        **{region: f"Laid on the other by its {region} alone" for region in SKIN},
+    },
     ("neck", "kind"): {
         "peg": "A round peg under the neck",
         "cup": "A hollow for the ball of a body",

@@ -5,6 +5,7 @@ from typing import Any
 
 import bpy
 
+from ...job.errands import CompareShapes
 from ...steps.catalogue import all_steps
 from ...steps.step import Setting, Step
 from .choices import choice_help
@@ -133,7 +134,7 @@ def group_classes() -> list[type]:
     """A property group a step, and the one that holds them all: `scene.canthus`."""
     groups = []
     held: dict[str, Any] = {}
-    for step in all_steps():
+    for step in (*all_steps(), CompareShapes):
         name = identifier(step)
         group = type(f"CANTHUS_PG_{name}", (bpy.types.PropertyGroup,), {"__annotations__": properties_of(step)})
         groups.append(group)

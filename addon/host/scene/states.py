@@ -62,11 +62,15 @@ def held_by(collection: bpy.types.Collection | None) -> dict[str, bool]:
 
 def ready(button: type[bpy.types.Operator], context: bpy.types.Context, *needs: str) -> bool:
     """Whether a button that changes the head can be pressed: nothing is at work, and what it needs is there."""
+    return nothing_at_work(button, context) and there(button, context, *needs)
+
+
+def nothing_at_work(button: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
+    """Whether no work goes on beside the window; where it does, the button greyed out says which."""
     progress = context.window_manager.canthus
     if progress.running:
         button.poll_message_set(f"{progress.title} is at work: wait, or press Esc")
-        return False
-    return there(button, context, *needs)
+    return not progress.running
 
 
 def there(button: type[bpy.types.Operator], context: bpy.types.Context, *needs: str) -> bool:
