@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .directions import unit
 from .errors import BadCloud
 
 
@@ -61,8 +62,7 @@ class Cloud:
         linear = matrix[:3, :3]
         normals = self.normals
         if normals is not None:
-            normals = normals @ np.linalg.inv(linear)
-            normals = normals / np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+            normals = unit(normals @ np.linalg.inv(linear))
         sensors = None if self.sensors is None else self.sensors @ linear.T + matrix[:3, 3]
         return replace(self, points=self.points @ linear.T + matrix[:3, 3], normals=normals, sensors=sensors)
 

@@ -1,7 +1,18 @@
-"""Directions spread evenly over the sphere."""
+"""Directions as unit vectors: of any vectors, and spread evenly over the sphere."""
+
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+F = TypeVar("F", bound=np.floating[Any])
+
+
+def unit(vectors: NDArray[F]) -> NDArray[F]:
+    """(..., d) vectors brought to length 1, each along the last axis; one without a length stays zero."""
+    lengths = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    directions: NDArray[F] = vectors / np.maximum(lengths, np.finfo(vectors.dtype).tiny)
+    return directions
 
 
 def spread_directions(count: int) -> NDArray[np.float64]:

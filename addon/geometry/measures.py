@@ -60,19 +60,19 @@ def area(mesh: Mesh) -> float:
 
 def triangle_areas(mesh: Mesh) -> NDArray[np.float64]:
     """(m,) area of each triangle, square millimetres."""
-    areas: NDArray[np.float64] = np.linalg.norm(_doubled_normals(mesh), axis=1) / 2
+    areas: NDArray[np.float64] = np.linalg.norm(doubled_normals(mesh), axis=1) / 2
     return areas
 
 
 def triangle_normals(mesh: Mesh) -> NDArray[np.float64]:
     """(m, 3) unit normal of each triangle; zero for one without area."""
-    doubled = _doubled_normals(mesh)
+    doubled = doubled_normals(mesh)
     lengths = np.linalg.norm(doubled, axis=1, keepdims=True)
     unit: NDArray[np.float64] = np.divide(doubled, lengths, out=np.zeros_like(doubled), where=lengths > 0)
     return unit
 
 
-def _doubled_normals(mesh: Mesh) -> NDArray[np.float64]:
+def doubled_normals(mesh: Mesh) -> NDArray[np.float64]:
     """(m, 3) normal of each triangle, twice its area long."""
     doubled, done = np.empty((len(mesh.triangles), 3)), 0
     for ax, ay, az, bx, by, bz, cx, cy, cz in _portions(mesh):

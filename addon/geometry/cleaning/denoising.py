@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..clouds.normals import least_axis
+from ..directions import unit
 from ..errors import BadCloud
 from ..neighbours import Arranged, arranged
 from ..portions import in_portions
@@ -111,8 +112,7 @@ class _Neighbourhoods:
 
         def smoothed(part: slice) -> None:
             other, weight, side = self._others(part, columns)
-            total = (other @ (weight * side)[:, :, None])[:, :, 0]
-            found[part] = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-30)
+            found[part] = unit((other @ (weight * side)[:, :, None])[:, :, 0])
 
         in_portions(len(found), _CHUNK, smoothed, progress, "smoothing normals")
         self.normals = found
@@ -179,8 +179,7 @@ def _height_here(
     odd: float,
 ) -> NDArray[np.float64]:
     """(m,) height at each point's own place of the slope through its neighbours' heights, odd ones left out."""
-    first = np.cross(normal, np.eye(3, dtype=np.float32)[np.abs(normal).argmin(axis=1)])
-    first /= np.maximum(np.linalg.norm(first, axis=1, keepdims=True), 1e-30)
+    first = unit(np.cross(normal, np.eye(3, dtype=np.float32)[np.abs(normal).argmin(axis=1)]))
     flat = (np.stack([first, np.cross(normal, first)], axis=1) / np.float32(reach)) @ way
     x, y = flat[:, 0], flat[:, 1]
     products = np.stack([np.ones_like(x), x, y, x * x, y * y, x * y, height, x * height, y * height], axis=1)

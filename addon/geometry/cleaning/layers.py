@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..clouds.normals import normals_through
+from ..directions import unit
 from ..neighbours import Arranged, arranged
 from ..progress import SILENT, Progress
 from .laying import Piece, joined, laid_down
@@ -112,8 +113,7 @@ def _misplaced(sites: Sites, region: NDArray[np.int64]) -> Piece:
     side = 1.0 if sites.upper_ends(region) else -1.0
     times, votes = sites.votes(region)
     wrong = np.flatnonzero(side * votes > 0)
-    normals = np.stack([sites.means(region, sites.normals[region, axis])[wrong] for axis in range(3)], axis=1)
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    normals = unit(np.stack([sites.means(region, sites.normals[region, axis])[wrong] for axis in range(3)], axis=1))
     gap = -side * sites.means(region, sites.gap[region])[wrong]
     return Piece(wrong, normals, gap, np.flatnonzero((times > 0) & (side * votes <= 0)))
 

@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 
 from ..clouds.orientation import along_a_tree
 from ..clouds.thinning import thinned
+from ..directions import unit
 from ..linked import linked_pieces
 from ..neighbours import Arranged
 from ..portions import in_portions
@@ -89,8 +90,7 @@ class Sites:
         apart, nearest = tree.query(self.places, distance_upper_bound=3 * self.size, workers=-1)
         outside = np.flatnonzero(np.isfinite(apart) & (self.gap == 0))
         if len(outside) >= 8:
-            way = self.places[outside] - self.places[region[nearest[outside]]]
-            way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+            way = unit(self.places[outside] - self.places[region[nearest[outside]]])
             told = np.einsum("ij,ij->i", self.lean[region[nearest[outside]]], way)
             doubt = float(told.std()) / np.sqrt(len(told))
             if abs(told.mean()) > 2 * doubt:

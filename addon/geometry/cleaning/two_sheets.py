@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from ..clouds.normals import least_axis
+from ..directions import unit
 
 
 class Sheets(NamedTuple):
@@ -57,8 +58,7 @@ def two_sheets(
     middle = way.mean(axis=1, keepdims=True)
     second = np.einsum("mki,mkj->mij", way - middle, way - middle)
     normal, _ = least_axis(second)
-    first = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
-    first /= np.linalg.norm(first, axis=1, keepdims=True)
+    first = unit(np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)]))
     across = np.cross(normal, first)
     radius = distances[:, -1:]
     x, y, z = (np.einsum("mki,mi->mk", way, axis) for axis in (first, across, normal))

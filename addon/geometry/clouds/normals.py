@@ -5,6 +5,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..directions import unit
+from ..groups import summed
+from ..measures import doubled_normals
 from ..mesh import Mesh
 from ..neighbours import Arranged
 
@@ -108,11 +111,5 @@ def least_axis(second: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArra
 
 def vertex_normals(mesh: Mesh) -> NDArray[np.float64]:
     """(n, 3) unit normals at the vertices: the mean of the triangles around, by area; 0 at an unused vertex."""
-    a, b, c = mesh.corners.transpose(1, 0, 2)
-    across = np.cross(b - a, c - a)
-    total = np.stack(
-        [np.bincount(mesh.triangles.ravel(), np.repeat(across[:, axis], 3), len(mesh.vertices)) for axis in range(3)],
-        axis=1,
-    )
-    unit: NDArray[np.float64] = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
-    return unit
+    across = np.repeat(doubled_normals(mesh), 3, axis=0)
+    return unit(summed(mesh.triangles.ravel(), across, len(mesh.vertices)))

@@ -8,6 +8,8 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
+from ..directions import unit
+
 
 def towards_sensors(
     points: NDArray[np.float64],
@@ -28,9 +30,7 @@ def towards_sensors(
     A normal found from noisy points may lean past square to the ray where the surface grazes it. There the sign is
     that of the points around that were seen well.
     """
-    towards = sensors[view] - points
-    towards /= np.maximum(np.linalg.norm(towards, axis=1, keepdims=True), 1e-300)
-    facing = np.einsum("ij,ij->i", towards, normals)
+    facing = np.einsum("ij,ij->i", unit(sensors[view] - points), normals)
     turned = np.where(facing[:, None] < 0, -normals, normals)
     doubtful, sure = np.flatnonzero(np.abs(facing) < _GRAZING), np.flatnonzero(np.abs(facing) >= _GRAZING)
     if len(sure) < 100:

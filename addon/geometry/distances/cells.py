@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..groups import counted_out
+
 BLOCK = 4
 """Cells along the side of a block."""
 SLACK = 1e-3
@@ -176,9 +178,8 @@ def _through_plane(
     normals = np.cross(b - a, c - a)
     reach = np.abs(normals).sum(axis=1) * (0.5 + SLACK)
     middle = np.einsum("ij,ij->i", start + 0.5 - a, normals)  # the first cell's, over the plane
-    boxed = span.prod(axis=1)
-    row = np.repeat(np.arange(len(rows)), boxed)
-    rest, z = np.divmod(np.arange(len(row)) - np.repeat(np.cumsum(boxed) - boxed, boxed), span[row, 2])
+    row, number = counted_out(span.prod(axis=1))
+    rest, z = np.divmod(number, span[row, 2])
     x, y = np.divmod(rest, span[row, 1])
     along = normals[row]
     through = np.abs(middle[row] + x * along[:, 0] + y * along[:, 1] + z * along[:, 2]) <= reach[row]

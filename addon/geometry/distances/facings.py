@@ -6,6 +6,8 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from ..directions import unit
+
 _FINE = 8  # steps of a direction's components, along half an axis, by which it is looked up
 
 
@@ -15,10 +17,10 @@ def _bundle_middles() -> tuple[NDArray[np.float64], float]:
     for axis, *signs in product(range(3), (0, 1), (0, 1), (0, 1)):
         turned = np.roll(2.0 * np.array(signs) - 1, axis)  # the sign along the axis first
         corners = np.array([turned * np.roll([1, *others], axis) for others in product((0, 1), (0, 1))])
-        unit = corners / np.linalg.norm(corners, axis=1, keepdims=True)
-        middle = unit.sum(axis=0) / np.linalg.norm(unit.sum(axis=0))
+        ways = unit(corners)
+        middle = ways.sum(axis=0) / np.linalg.norm(ways.sum(axis=0))
         middles[8 * axis + 4 * signs[0] + 2 * signs[1] + signs[2]] = middle
-        reach = min(reach, float((unit @ middle).min()))
+        reach = min(reach, float((ways @ middle).min()))
     return middles, float(np.arccos(reach))
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from ..angles import arc_tangent
+from ..groups import counted_out
 from ..mesh import Mesh
 
 FAR = 2.5
@@ -132,7 +133,5 @@ def _opened(
     level: _Clusters, row: NDArray[np.int64], cluster: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Each (point, cluster) pair as the pairs of the point with the cluster's members."""
-    sizes = (level.first[1:] - level.first[:-1])[cluster]
-    ends = np.cumsum(sizes)
-    within = np.arange(int(sizes.sum())) - np.repeat(ends - sizes, sizes)
-    return np.repeat(row, sizes), np.repeat(level.first[cluster], sizes) + within
+    pair, member = counted_out((level.first[1:] - level.first[:-1])[cluster])
+    return row.take(pair), level.first.take(cluster.take(pair)) + member

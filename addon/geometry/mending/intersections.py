@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from ..measures import doubled_normals
 from ..mesh import Mesh
 from .boxes import overlapping
 
@@ -63,7 +64,7 @@ def _candidates(mesh: Mesh) -> NDArray[np.int32]:
 def _apart_by_planes(mesh: Mesh, pairs: NDArray[np.int32], depth: float) -> NDArray[np.int32]:
     """The pairs of which neither lies wholly on one side of the other's plane, but for `depth`."""
     a, b, c = (mesh.vertices.take(mesh.triangles[:, k], axis=0) for k in range(3))
-    normals = np.cross(b - a, c - a)
+    normals = doubled_normals(mesh)
     off = _ROUNDED * float(np.abs(mesh.vertices).max())
     least = max(depth, off) * np.sqrt(np.einsum("ij,ij->i", normals, normals))
     size = np.max([np.abs(a - b).max(axis=1), np.abs(b - c).max(axis=1), np.abs(c - a).max(axis=1)], axis=0)

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..angles import arc_tangent
+from ..directions import unit
 from ..mesh import Mesh
 
 _NOTCH = np.radians(100.0)  # angle towards the hole below which a corner of the rim is filled
@@ -48,7 +49,7 @@ def even_rim(mesh: Mesh, rim: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDA
 
 def _towards_the_hole(places: NDArray[np.float64], facing: NDArray[np.float64]) -> NDArray[np.float64]:
     """(k,) the angle at each corner of a rim on the hole's side, radians, 0 to 2 pi, seen along the skin's normal."""
-    upright = facing / np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), 1e-300)
+    upright = unit(facing)
     arriving, leaving = places - np.roll(places, 1, axis=0), np.roll(places, -1, axis=0) - places
     across = np.einsum("ij,ij->i", np.cross(arriving, leaving), upright)
     flat = np.einsum("ij,ij->i", arriving, leaving)

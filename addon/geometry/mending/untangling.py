@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from ..bricks import Bricks
+from ..directions import unit
+from ..groups import summed
 from ..measures import triangle_normals
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
@@ -76,8 +78,7 @@ def _turning(mesh: Mesh) -> NDArray[np.bool_]:
     stands = kept == np.arange(len(kept))
     cell, first = (np.cumsum(stands) - 1)[kept], np.flatnonzero(stands)
     normals = triangle_normals(mesh)
-    total = np.stack([np.bincount(cell, normals[:, k]) for k in range(3)], axis=1)
-    axis = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-12)
+    axis = unit(summed(cell, normals))
     least = np.ones(len(first))  # cosine of the cone's half angle
     np.minimum.at(least, cell, np.clip(np.einsum("ij,ij->i", normals, axis[cell]), -1, 1))
     turning = np.zeros(len(first), bool)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import generate_binary_structure, label
 
+from ..groups import counted_out
 from ..mesh import Mesh
 
 MOST_VOXELS = 24_000_000
@@ -87,8 +88,8 @@ def _crossings(corners: NDArray[np.float64], shape: NDArray[np.int64]) -> tuple[
     met = np.flatnonzero(counts)
     columns, heights = [np.zeros(0, np.int64)], [np.zeros(0)]
     for some in np.array_split(met, max(1, int(counts.sum()) // 200_000)):  # so many that they fit into the cache
-        row = np.repeat(some, counts[some])
-        number = np.arange(len(row)) - np.repeat(np.cumsum(counts[some]) - counts[some], counts[some])
+        group, number = counted_out(counts[some])
+        row = some[group]
         x, y = np.divmod(number, span[:, 1].take(row))
         x, y = x + low[:, 0].take(row), y + low[:, 1].take(row)
         one, two, three = (each.take(row, axis=0) for each in (a, b, c))

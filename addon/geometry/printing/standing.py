@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..directions import spread_directions
+from ..groups import summed
 from ..measures import triangle_areas, triangle_normals
 from ..mesh import Mesh
 from .print_layers import islands, layers_of, suction_cups, upright
@@ -108,7 +109,7 @@ def _cells_of(normals: Vectors) -> NDArray[np.int64]:
 def _flat_faces(normals: Vectors, areas: NDArray[np.float64]) -> Vectors:
     """(k, 3) the way in which the largest flat faces look."""
     cells = _cells_of(normals)
-    sums = np.stack([np.bincount(cells, areas * normals[:, axis]) for axis in range(3)], axis=1)
+    sums = summed(cells, areas[:, None] * normals)
     lengths, whole = np.linalg.norm(sums, axis=1), np.bincount(cells, areas)
     flat = (lengths > 0.9999 * whole) & (whole > _A_FOOT * areas.sum())
     largest = np.flatnonzero(flat)[np.argsort(-whole[flat], kind="stable")][:_FEET]
@@ -123,7 +124,7 @@ def _looking_down(
     of the last from above. Normals are taken a cell at a time: a way costs the same however many triangles there are.
     """
     cells = _cells_of(normals)
-    sums = np.stack([np.bincount(cells, areas[-1] * normals[:, axis]) for axis in range(3)], axis=1)
+    sums = summed(cells, areas[-1][:, None] * normals)
     filled = np.flatnonzero((sums != 0).any(axis=1))
     looking = ways @ (sums[filled] / np.linalg.norm(sums[filled], axis=1, keepdims=True)).T
     weights = [np.bincount(cells, each)[filled] for each in areas]

@@ -6,7 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
+from ..directions import unit
 from ..errors import BadMesh
+from ..groups import summed
 
 Quads = NDArray[np.integer[Any]]
 
@@ -100,10 +102,8 @@ def facing_of(vertices: NDArray[np.float64], quads: Quads) -> NDArray[np.float64
 
 def quad_normals(vertices: NDArray[np.float64], quads: Quads) -> NDArray[np.float64]:
     """(n, 3) unit normals at the vertices: the mean of the faces around, by area; 0 at an unused vertex."""
-    across, rows = facing_of(vertices, quads), np.asarray(quads).ravel()
-    total = np.stack([np.bincount(rows, np.repeat(across[:, axis], 4), len(vertices)) for axis in range(3)], axis=1)
-    unit: NDArray[np.float64] = total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-300)
-    return unit
+    across = np.repeat(facing_of(vertices, quads), 4, axis=0)
+    return unit(summed(np.asarray(quads).ravel(), across, len(vertices)))
 
 
 def as_triangles(vertices: NDArray[np.float64], quads: Quads) -> NDArray[np.int32]:

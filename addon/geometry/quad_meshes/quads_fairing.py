@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from ..directions import unit
 from .quads import Quads, averaging, corner_angles, facing_of, quad_normals
 
 LEAST, MOST = np.radians([25.0, 168.0])
@@ -12,8 +13,7 @@ LEAST, MOST = np.radians([25.0, 168.0])
 def poor_faces(vertices: NDArray[np.float64], quads: Quads) -> NDArray[np.bool_]:
     """(m,) mask of the faces with a corner too sharp or too blunt, or turned against the surface round a corner."""
     angles = corner_angles(vertices, quads)
-    across = facing_of(vertices, quads)
-    across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-12)
+    across = unit(facing_of(vertices, quads))
     round_it = np.einsum("mki,mi->mk", quad_normals(vertices, quads)[quads], across).min(axis=1)
     poor: NDArray[np.bool_] = (angles.min(axis=1) < LEAST) | (angles.max(axis=1) > MOST) | (round_it < 0.2)
     return poor

@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from ..directions import unit
+
 _SPACING = 0.12  # mm between the places a line is looked at
 _MOST = 64  # places of ridges looked at round a vertex
 _AT_ONCE = 20_000
@@ -59,6 +61,5 @@ def _dense(
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(ridge.places, axis=0), axis=1))])
     steps = np.linspace(0.0, along[-1], max(2, int(np.ceil(along[-1] / _SPACING)) + 1))
     places = np.stack([np.interp(steps, along, column) for column in ridge.places.T], axis=1)
-    ways = np.gradient(places, axis=0)
-    ways /= np.maximum(np.linalg.norm(ways, axis=1, keepdims=True), 1e-12)
+    ways = unit(np.gradient(places, axis=0))
     return places, ways, np.interp(steps, along, ridge.half_width), np.interp(steps, along, ridge.height)

@@ -9,6 +9,7 @@ from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
 from ..clouds.thinning import thinned
+from ..groups import summed
 from ..progress import SILENT, Progress
 
 Vectors = NDArray[np.float64]
@@ -65,7 +66,7 @@ def stiffly_carried(
         progress(number / _ROUNDS, "keeping the strands' shapes")
         turns = _local(start, stiff, own, places[end] - places[start], hold, len(nodes))
         pull = 0.5 * stiff[:, None] * np.einsum("eij,ej->ei", turns[start] + turns[end], own)
-        right = weight[:, None] * aim - _summed(start, pull, len(nodes))
+        right = weight[:, None] * aim - summed(start, pull, len(nodes))
         before, places = places, factor.solve(np.ascontiguousarray(right))
         if np.abs(places - before).max() < 1e-4 * spacing:
             break
@@ -88,20 +89,16 @@ def _local(
     start: NDArray[np.int64], stiff: NDArray[np.float64], own: Vectors, now: Vectors, hold: float, count: int
 ) -> NDArray[np.float64]:
     """(count, 3, 3) what each node's neighbourhood shall undergo: its turn, and what the hold leaves of its stretch."""
-    moved = _summed(start, stiff[:, None] * np.einsum("ei,ej->eij", now, own).reshape(-1, 9), count).reshape(-1, 3, 3)
+    moved = summed(start, stiff[:, None] * np.einsum("ei,ej->eij", now, own).reshape(-1, 9), count).reshape(-1, 3, 3)
     left, _, right = np.linalg.svd(moved)
     left[:, :, 2] *= np.sign(np.linalg.det(left) * np.linalg.det(right))[:, None]
     turn: NDArray[np.float64] = left @ right
     if hold == 1.0:
         return turn
-    spread = _summed(start, stiff[:, None] * np.einsum("ei,ej->eij", own, own).reshape(-1, 9), count).reshape(-1, 3, 3)
+    spread = summed(start, stiff[:, None] * np.einsum("ei,ej->eij", own, own).reshape(-1, 9), count).reshape(-1, 3, 3)
     little = 0.02 * np.trace(spread, axis1=1, axis2=2)[:, None, None] * np.eye(3)  # sheets have no third direction
     map_there = np.linalg.solve(spread + little, (moved + turn @ little).transpose(0, 2, 1)).transpose(0, 2, 1)
     return hold * turn + (1.0 - hold) * map_there
-
-
-def _summed(rows: NDArray[np.int64], values: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    return np.stack([np.bincount(rows, values[:, k], count) for k in range(values.shape[1])], axis=1)
 
 
 def _blended(points: Vectors, nodes: Vectors, places: Vectors, turns: NDArray[np.float64]) -> Vectors:

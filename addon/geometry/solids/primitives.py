@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ..directions import unit
 from ..errors import NotPossible
 from ..mesh import Mesh
 
@@ -31,8 +32,8 @@ def sphere(radius: float, centre: ArrayLike = (0.0, 0.0, 0.0), sag: float = SAG)
     """
     _positive(radius=radius, sag=sag)
     divisions = max(2, int(np.ceil(np.sqrt(0.2918 * radius / sag))))
-    unit = _divided_icosahedron(divisions)
-    return Mesh(unit.vertices * radius + np.asarray(centre, dtype=np.float64), unit.triangles)
+    ball = _divided_icosahedron(divisions)
+    return Mesh(ball.vertices * radius + np.asarray(centre, dtype=np.float64), ball.triangles)
 
 
 def icosphere(level: int, radius: float = 1.0) -> Mesh:
@@ -45,7 +46,7 @@ def icosphere(level: int, radius: float = 1.0) -> Mesh:
         a, b, c = triangles.T
         ab, bc, ca = middle.reshape(-1, 3).T + len(vertices)
         added = vertices[keys // len(vertices)] + vertices[keys % len(vertices)]
-        vertices = np.concatenate([vertices, added / np.linalg.norm(added, axis=1, keepdims=True)])
+        vertices = np.concatenate([vertices, unit(added)])
         triangles = np.stack([[a, ab, ca], [ab, b, bc], [ca, bc, c], [ab, bc, ca]]).transpose(2, 0, 1).reshape(-1, 3)
         triangles = triangles.astype(np.int32)
     return Mesh(vertices * radius, triangles)
@@ -91,8 +92,7 @@ def _divided_icosahedron(divisions: int) -> Mesh:
     # Points on shared edges come out equal to rounding: far closer than any two different ones.
     rounded = np.round(points * 1e9).astype(np.int64)
     _, first, welded = np.unique(rounded, axis=0, return_index=True, return_inverse=True)
-    points = points[first]
-    return Mesh(points / np.linalg.norm(points, axis=1, keepdims=True), welded.ravel()[triangles].astype(np.int32))
+    return Mesh(unit(points[first]), welded.ravel()[triangles].astype(np.int32))
 
 
 def cylinder(start: ArrayLike, end: ArrayLike, radius: float, sag: float = SAG) -> Mesh:

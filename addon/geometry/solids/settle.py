@@ -9,7 +9,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ..directions import unit
 from ..errors import BadMesh
+from ..groups import summed
 from ..mesh import Mesh
 
 FINEST = 2e-6
@@ -152,6 +154,4 @@ def _towards_neighbours(mesh: Mesh) -> NDArray[np.float64]:
     """(n, 3) unit vector from each vertex to the middle of the vertices it shares an edge with."""
     here, there = mesh.triangles.ravel(), np.roll(mesh.triangles, -1, axis=1).ravel()
     ahead = mesh.vertices[there] - mesh.vertices[here]
-    pull = np.stack([np.bincount(here, ahead[:, k], len(mesh.vertices)) for k in range(3)], axis=1)
-    unit: NDArray[np.float64] = pull / np.maximum(np.linalg.norm(pull, axis=1, keepdims=True), 1e-300)
-    return unit
+    return unit(summed(here, ahead, len(mesh.vertices)))

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..distances.rough_distance import RoughDistance
+from ..groups import counted_out
 from ..mesh import Mesh
 from .sections import Plane
 
@@ -45,7 +46,7 @@ def inset_crossing(mesh: Mesh, plane: Plane, depth: float) -> Vectors:
     ends = crossing(mesh, plane.origin, plane.up)
     if not len(ends):
         return np.zeros((0, 3))
-    flat = np.column_stack([(ends - plane.origin) @ plane.across, (ends - plane.origin) @ plane.along])
+    flat = plane.flat(ends)
     low = flat.min(axis=0)
     step = max(depth / 4, float(np.ptp(flat, axis=0).max()) / _FINEST)
     counts = np.ceil(np.ptp(flat, axis=0) / step).astype(int) + 2
@@ -56,13 +57,13 @@ def inset_crossing(mesh: Mesh, plane: Plane, depth: float) -> Vectors:
     inner = np.flatnonzero(inside.ravel())
     if not len(inner):
         return np.zeros((0, 3))
-    places = plane.origin + nodes[inner] @ np.stack([plane.across, plane.along])
+    places = plane.placed(nodes[inner])
     skin = RoughDistance(mesh.kept(near), _DOTS * depth)
     value[inner] += np.minimum(skin.query(places, 2 * depth), 2 * depth)
     # The level of a height over the plane is where the plane itself cuts that relief.
     relief = Mesh(np.column_stack([nodes, value]), _grid(counts))
     level = crossing(relief, np.zeros(3), np.array([0.0, 0.0, 1.0]))
-    return np.asarray(plane.origin + level[:, :2] @ np.stack([plane.across, plane.along]))
+    return plane.placed(level[:, :2])
 
 
 def _inside(segments: Vectors, low: Vectors, step: float, counts: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -73,8 +74,8 @@ def _inside(segments: Vectors, low: Vectors, step: float, counts: NDArray[np.int
     order = np.take_along_axis(segments, segments[:, :, 1].argsort(axis=1)[:, :, None], axis=1)
     first = np.ceil((order[:, 0, 1] - low[1]) / step).astype(int)
     last = np.ceil((order[:, 1, 1] - low[1]) / step).astype(int)  # a row through an end belongs to one segment alone
-    which = np.repeat(np.arange(len(order)), last - first)
-    row = np.arange(len(which)) - np.repeat(np.cumsum(last - first) - (last - first), last - first) + first[which]
+    which, number = counted_out(last - first)
+    row = first[which] + number
     start, end = order[which, 0], order[which, 1]
     share = (low[1] + step * row - start[:, 1]) / (end[:, 1] - start[:, 1])
     column = np.ceil((start[:, 0] + share * (end[:, 0] - start[:, 0]) - low[0]) / step).astype(int)

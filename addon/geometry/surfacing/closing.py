@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from ..clouds.normals import plane_normals
 from ..clouds.orientation import agreeing, along_a_tree
 from ..clouds.thinning import Thinned, thinned
+from ..directions import unit
 from ..errors import BadCloud
 from ..mesh import Mesh
 from ..neighbours import BY_THE_EIGHTH, Arranged, arranged
@@ -78,7 +79,7 @@ def closed_surface(
     if normals is None:
         facing = along_a_tree(held.points, plane_normals(held, 16)[0], beside)
     else:
-        facing = agreeing(_unit(cloud.sums(normals))[held.rows], beside)
+        facing = agreeing(unit(cloud.sums(normals))[held.rows], beside)
     progress(0.35, "telling inside from outside")
     reach = _spacings(distances)
     coarse = _Coarse.made(held, facing, reach, _COARSER * step)
@@ -149,11 +150,6 @@ def _spacings(distances: NDArray[np.float64]) -> NDArray[np.float64]:
     sides = distances[:, -1] * BY_THE_EIGHTH
     believed: NDArray[np.float64] = np.minimum(sides, _WIDEST * np.median(sides))
     return believed
-
-
-def _unit(vectors: NDArray[np.float64]) -> NDArray[np.float64]:
-    unit: NDArray[np.float64] = vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-12)
-    return unit
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, dijkstra
 
+from ..groups import counted_out
 from ..mesh import Mesh
 from ..neighbours import stable_order
 
@@ -122,8 +123,8 @@ class _Surface:
         away, parent = dijkstra(self.graph, indices=root, limit=reach, return_predecessors=True)
         inside = np.isfinite(away)
         near = np.flatnonzero(inside)
-        counts = self.firsts[near + 1] - self.firsts[near]
-        rows = np.arange(counts.sum()) + np.repeat(self.firsts[near] - np.cumsum(counts) + counts, counts)
+        which, number = counted_out(self.firsts[near + 1] - self.firsts[near])
+        rows = self.firsts[near[which]] + number
         rows = rows[inside[self.edges[rows, 1]]]
         local = np.cumsum(inside) - 1
         up = local[np.where(parent[near] >= 0, parent[near], near)]

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from ..groups import counted_out
+
 _AT_ONCE = 4_000_000
 
 
@@ -101,8 +103,8 @@ def _paint(
     chosen: NDArray[np.int64],
 ) -> None:
     """Raise `depths` to the chosen triangles at the pixel middles they cover."""
-    which = np.repeat(chosen, counts[chosen])
-    step = np.arange(len(which)) - np.repeat(np.cumsum(counts[chosen]) - counts[chosen], counts[chosen])
+    group, step = counted_out(counts[chosen])
+    which = chosen[group]
     column = first[which, 0] + step % spans[which, 0]
     row = first[which, 1] + step // spans[which, 0]
     a, b, c = corners[which, 0], corners[which, 1], corners[which, 2]
