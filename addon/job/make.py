@@ -12,6 +12,7 @@ from ..files.png import write_png
 from ..files.writing import write
 from ..geometry.errors import BadMesh, NotReady
 from ..geometry.progress import SILENT, Progress
+from ..steps.output.shrinkage import as_exported
 from ..steps.workpiece import Check, Workpiece
 from .chain import SPARED
 from .compare import coloured
@@ -22,7 +23,7 @@ from .order import Order, recipe_of, refuse_overwriting, scans_of
 from .page import page
 from .plain import as_json
 from .recipe import Recipe, input_at, named_files, written
-from .report import printable, report
+from .report import report
 from .run import run
 from .sidecar import scanned
 from .staging import staged
@@ -43,7 +44,7 @@ class Outcome:
     @property
     def printable(self) -> bool:
         """Whether no check found what should not be printed."""
-        return printable(self.piece)
+        return bool(self.figures["printable"])
 
 
 def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None) -> Outcome:
@@ -72,13 +73,15 @@ def make(order: Order, progress: Progress = SILENT, studio: Studio | None = None
     progress(0.0, "reading the scan")
     scans = scans_of(order, recipe)
     begun = scanned(scans).but(name=recipe.name)
-    piece = fit_for_files(run(recipe.steps, begun, progress.stretch(0.02, 0.75), SPARED))
+    made = run(recipe.steps, begun, progress.stretch(0.02, 0.75), SPARED)
+    piece = fit_for_files(made)
+    sent = fit_for_files(as_exported(made)) if made.shrinkage else piece
     pictures = [] if studio is None else studio.pictures(piece, progress.stretch(0.75, 0.97))
     left_out = () if studio else (WITHOUT_BLENDER,)
     progress(0.97, "writing the results")
     with staged(order.out) as waiting:
         recipe = _with_fingerprints(recipe, scans, order.out)
-        figures = _written(waiting, piece, pictures, left_out)
+        figures = _written(waiting, piece, sent, pictures, left_out)
         text = written(recipe, own_version(), order.out)
         (waiting / "recipe.toml").write_text(text, encoding="utf-8")
         if studio is not None:
@@ -120,9 +123,11 @@ def _with_fingerprints(recipe: Recipe, scans: Sequence[Path], folder: Path) -> R
     )
 
 
-def _written(folder: Path, piece: Workpiece, pictures: Sequence[Picture], left_out: tuple[str, ...]) -> dict[str, Any]:
-    """Write the parts and the report, and give the report's figures."""
-    parts = piece.all_parts()
+def _written(
+    folder: Path, piece: Workpiece, sent: Workpiece, pictures: Sequence[Picture], left_out: tuple[str, ...]
+) -> dict[str, Any]:
+    """Write the parts as they are sent to the printer and the report of the piece, and give the report's figures."""
+    parts = sent.all_parts()
     files = {name: f"parts/{name}.stl" for name in parts}
     (folder / "parts").mkdir()
     for name, part in parts.items():
@@ -130,7 +135,7 @@ def _written(folder: Path, piece: Workpiece, pictures: Sequence[Picture], left_o
     thumbnail = pictures[0].png if pictures else None
     write(folder / f"{piece.name}.3mf", parts, thumbnail=thumbnail)
     near = likeness(piece)
-    figures = report(piece, files, left_out, near)
+    figures = report(piece, files, left_out, near, sent)
     heat = None if near is None else _heat(folder, near)
     (folder / "report.json").write_text(as_json(figures, indent=1) + "\n", encoding="utf-8")
     (folder / "report.html").write_text(page(figures, pictures, eye_drawings(piece), heat), encoding="utf-8")

@@ -87,7 +87,15 @@ def _head(figures: Mapping[str, Any]) -> str:
         f"{count} part{'' if count == 1 else 's'}",
         f"{value_text(resin)} ml of resin without supports",
     ]
-    return f'<header><h1>{escape(figures["name"])}</h1><p class="lead">{", ".join(facts)}</p></header>'
+    made_up = ""
+    if figures["shrinkage_percent"]:
+        larger = 100 / (100 - figures["shrinkage_percent"])
+        made_up = (
+            f'<p class="lead">The files are {100 * (larger - 1):.2f} % larger than the finished parts, for a resin '
+            f"that shrinks by {value_text(figures['shrinkage_percent'])} %: print them as they are. Parts, eyes and "
+            "places are given as in the files; joints, walls and gaps as they will be in the hand.</p>"
+        )
+    return f'<header><h1>{escape(figures["name"])}</h1><p class="lead">{", ".join(facts)}</p>{made_up}</header>'
 
 
 def _plates(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:

@@ -17,7 +17,11 @@ from .versions import versions
 
 
 def report(
-    piece: Workpiece, files: Mapping[str, str], left_out: tuple[str, ...] = (), near: Likeness | None = None
+    piece: Workpiece,
+    files: Mapping[str, str],
+    left_out: tuple[str, ...] = (),
+    near: Likeness | None = None,
+    sent: Workpiece | None = None,
 ) -> dict[str, Any]:
     """The figures of a job in plain values.
 
@@ -27,31 +31,35 @@ def report(
     files : part's name to the file it was written to, as seen from the report
     left_out : sentences on what could not be made here (pictures where there is no Blender)
     near : how near the head is to its scan, where there is one
+    sent : the workpiece as its files hold it, where that is another: larger by what the resin shrinks
 
     Returns
     -------
-    `name`, `units_in`, `scale`, `steps`, `parts`, `eyes`, `eye_values`, `landmarks`, `checks`, `likeness`, `notes`,
-    `left_out`, `frame`, `versions`. Lengths are millimetres in the coordinates of the exported parts; every key
-    carries its unit.
+    `name`, `units_in`, `scale`, `shrinkage_percent`, `steps`, `parts`, `eyes`, `eye_values`, `landmarks`, `checks`,
+    `likeness`, `notes`, `left_out`, `frame`, `versions`. Parts, eyes, landmarks and the places of findings are
+    millimetres in the coordinates of the exported parts; what steps and findings measured, and `eye_values`, is of the
+    finished print. They differ only where shrinkage is made up for. Every key carries its unit.
     """
+    sent = sent or piece
     figures = {
         "name": piece.name,
         "units_in": piece.units_in,
         "scale": piece.scale,
-        "printable": printable(piece),
+        "shrinkage_percent": 100 * piece.shrinkage,
+        "printable": printable(sent),
         "seconds": round(sum(done.seconds for done in piece.history), 3),
         "peak_mb": max((done.peak_mb for done in piece.history), default=0.0),
         "peak_means": PeakMemory().meaning,
         "steps": [_step(done) for done in piece.history],
-        "parts": [_part(name, part, files.get(name, "")) for name, part in piece.all_parts().items()],
-        "eyes": [_eye(eye) for eye in piece.eyes],
+        "parts": [_part(name, part, files.get(name, "")) for name, part in sent.all_parts().items()],
+        "eyes": [_eye(eye) for eye in sent.eyes],
         "eye_values": eye_values(piece),
-        "landmarks": {name: _landmark(mark) for name, mark in piece.landmarks.items()},
-        "checks": [finding(check) for check in piece.checks],
+        "landmarks": {name: _landmark(mark) for name, mark in sent.landmarks.items()},
+        "checks": [finding(check) for check in sent.checks],
         "likeness": {} if near is None else near.figures,
         "notes": piece.notes,
         "left_out": left_out,
-        "frame": piece.frame,
+        "frame": sent.frame,
         "versions": versions(),
     }
     kept: dict[str, Any] = plain(figures)

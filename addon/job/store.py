@@ -47,6 +47,7 @@ def pack(piece: Workpiece) -> tuple[Arrays, dict[str, Any]]:
         "format": FORMAT,
         "name": piece.name,
         "scale": piece.scale,
+        "shrinkage": piece.shrinkage,
         "units_in": piece.units_in,
         "shapes": kinds,
         "landmarks": {name: dataclasses.asdict(mark) for name, mark in piece.landmarks.items()},
@@ -90,6 +91,7 @@ def unpack(arrays: Mapping[str, NDArray[Any]], facts: Mapping[str, Any]) -> Work
             },
             checks=tuple(_check(each) for each in facts["checks"]),
             scale=facts["scale"],
+            shrinkage=facts.get("shrinkage", 0.0),  # an earlier version enlarged the head itself, and nothing since
             units_in=facts["units_in"],
             frame=np.asarray(arrays["frame"], dtype=np.float64),
             notes=tuple(facts["notes"]),

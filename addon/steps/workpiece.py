@@ -98,7 +98,9 @@ class Done:
 class Workpiece:
     """Everything known of one head. Immutable: a step returns another one.
 
-    Lengths are millimetres at life size until `scale` brings all of it to print size and sets `scale`.
+    Lengths are millimetres at life size until `scale` brings all of it to print size and sets `scale`. From then on
+    they are the finished print's; `shrinkage` is the share by which the resin shrinks, and only what is exported is
+    larger by it.
 
     `scan` is what the scanner gave, cleaned so far; `head` the closed head being worked on, from `close` on;
     `skin` the closed head before anything was cut into it, which deviation and thickness are judged against;
@@ -115,6 +117,7 @@ class Workpiece:
     parts: Mapping[str, Mesh] = field(default_factory=dict)
     checks: tuple[Check, ...] = ()
     scale: float = 1.0
+    shrinkage: float = 0.0
     units_in: str = "mm"
     frame: NDArray[np.float64] = field(default_factory=lambda: np.eye(4), compare=False)
     notes: tuple[str, ...] = ()

@@ -65,6 +65,24 @@ def test_the_report_holds_what_the_design_names(workshop, scan, tmp_path):
     assert report["parts"][1]["volume_mm3"] == pytest.approx(6.0)  # a box of 1 x 2 x 3
 
 
+def test_files_and_report_are_larger_by_what_the_resin_shrinks(workshop, scan, tmp_path, monkeypatch):
+    """A box of 1 x 2 x 3 mm that is to shrink by 2 %; eyes lie where they lie in the files, the piece stays itself."""
+    close, larger = workshop[1], 1 / 0.98
+    plain = close.apply
+    monkeypatch.setattr(close, "apply", lambda step, piece, progress: plain(step, piece, progress).but(shrinkage=0.02))
+    outcome = make(Order((scan,), tmp_path / "out"), studio=Camera())
+    report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
+    assert report["shrinkage_percent"] == pytest.approx(2.0)
+    box = read(tmp_path / "out" / "parts" / "eye-left.stl")
+    assert box.vertices.max() == pytest.approx(3 * larger)
+    assert report["parts"][1]["volume_mm3"] == pytest.approx(6 * larger**3)
+    assert report["eyes"][0]["centre_mm"] == pytest.approx([3 * larger, -8 * larger, 0])
+    assert report["checks"][0]["where"] == pytest.approx([0, larger, 2 * larger])
+    assert report["checks"][0]["value"] == 10.0
+    assert outcome.piece.parts["eye-left"].vertices.max() == 3.0
+    assert "2.04 % larger than the finished parts" in (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+
+
 def test_the_recipe_makes_the_same_bytes_again(workshop, scan, tmp_path):
     assert main(["make", str(scan), "--out", str(tmp_path / "a"), "--set", "close.resolution=0.7"]) == 0
     assert main(["make", "--recipe", str(tmp_path / "a" / "recipe.toml"), "--out", str(tmp_path / "b")]) == 0

@@ -30,6 +30,7 @@ def piece():
             Check("open edges", 0, 0, "", True, "head"),
         ),
         scale=1 / 6,
+        shrinkage=0.02,
         units_in="cm",
         frame=np.diag([10.0, 10.0, 10.0, 1.0]),
         notes=("a", "b"),
@@ -50,9 +51,16 @@ def test_a_workpiece_comes_back_whole(piece, tmp_path):
     arrays_back, facts_back = store.pack(back)
     assert same_arrays(arrays, arrays_back)
     assert facts == facts_back
+    assert back.shrinkage == 0.02
     assert back.eyes == piece.eyes
     assert back.landmarks == piece.landmarks
     assert back.checks == piece.checks
+
+
+def test_a_workpiece_of_before_shrinkage_was_kept_has_none(piece):
+    arrays, facts = store.pack(piece)
+    del facts["shrinkage"]
+    assert store.unpack(arrays, facts).shrinkage == 0.0
 
 
 def test_facts_are_plain_json(piece):

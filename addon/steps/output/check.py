@@ -41,6 +41,7 @@ class Check(Step):
         from .gaps import clearance_findings, overlap_findings
         from .layer_findings import layer_findings, vent_findings
         from .printers import printer_named
+        from .shrinkage import growth_of
         from .sizes import size_findings
         from .standing import advice, suggested_stands
         from .wall_map import with_wall_maps
@@ -50,7 +51,7 @@ class Check(Step):
         up = np.asarray(self.up, dtype=np.float64)
         if not up.any():
             raise BadSetting("check: up has no length: give a direction such as 0,0,1")
-        parts = piece.all_parts()
+        parts, growth = piece.all_parts(), growth_of(piece)
         found: list[Finding] = []
         for number, (name, mesh) in enumerate(parts.items()):
             own = progress.stretch(0.8 * number / len(parts), 0.8 * (number + 1) / len(parts))
@@ -60,7 +61,7 @@ class Check(Step):
             own(0.3, f"measuring the walls of {name}")
             found += wall_findings(name, mesh, piece.eyes, self.least_wall, printer.pixel, self.thin_share, piece.skin)
             own(0.6, f"measuring the size of {name}")
-            found += size_findings(name, mesh, printer)
+            found += size_findings(name, mesh, printer, growth)
             own(0.8, f"looking at the layers of {name}")
             found += layer_findings(name, mesh, up, printer)
         progress(0.8, "looking for overlaps")
@@ -70,7 +71,7 @@ class Check(Step):
         found += vent_findings(piece, up)
         progress(0.95, "trying the parts other ways up")
         rows = suggested_stands(piece, up, printer)
-        resin = sum(volume(mesh) for mesh in parts.values()) / 1000
+        resin = growth**3 * sum(volume(mesh) for mesh in parts.values()) / 1000
         # What earlier steps found stands: theirs carry no part's name before a colon.
         earlier = [each for each in piece.checks if ": " not in each.name]
         checked = piece.but(checks=(*earlier, *found)).measured(

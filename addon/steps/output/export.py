@@ -12,7 +12,7 @@ from ..workpiece import Workpiece
 
 @dataclass(frozen=True)
 class Export(Step):
-    """Write every part as binary STL, all of them as one 3MF, and each with its colours as PLY."""
+    """Write every part as binary STL, all as one 3MF, and each with its colours as PLY, made up for shrinkage."""
 
     NAME: ClassVar[str] = "export"
     STAGE: ClassVar[str] = "output"
@@ -28,17 +28,18 @@ class Export(Step):
         """The workpiece as it was; the files are whole and under their names, or nothing has changed on disk."""
         from ...files.parts import write_parts
         from ...geometry.solids.gauge import gauge
+        from .shrinkage import as_exported, growth_of
 
         if not self.folder:
             raise BadSetting("export: name the folder to write to (--folder)")
         formats = [name for name, wanted in (("stl", self.stl), ("3mf", self.package), ("ply", self.colours)) if wanted]
         if not formats:
             raise BadSetting("export: nothing to write: leave stl, package or colours on")
-        parts = piece.all_parts()
+        parts = as_exported(piece).all_parts()
         if not parts:
             raise NotReady("export: there is no part yet: run close first")
         if self.gauge:
-            parts |= gauge()
+            parts |= gauge()  # as it is: the shrinkage is what it measures
         progress(0.0, f"writing {len(parts)} parts")
         folder = Path(self.folder)
         made = _made(folder)
@@ -49,7 +50,8 @@ class Export(Step):
                 each.rmdir()
             raise
         sizes = {name: path.stat().st_size for name, path in written.items()}
-        return piece.measured(files=sorted(sizes), bytes=sum(sizes.values()), parts=len(parts))
+        figures = {"files": sorted(sizes), "bytes": sum(sizes.values()), "parts": len(parts)}
+        return piece.measured(**figures, larger_by_percent=100 * (growth_of(piece) - 1))
 
 
 def _made(folder: Path) -> list[Path]:

@@ -12,9 +12,12 @@ SMALL_PARTS_CYLINDER = (31.75, 57.15)
 """Diameter and depth of the test cylinder, mm: 16 CFR 1501.4, reference values section 6."""
 
 
-def size_findings(name: str, mesh: Mesh, printer: Printer) -> list[Check]:
-    """Whether the part fits the plate as it stands, and whether a child could swallow it."""
-    width, depth, height = np.ptp(mesh.vertices, axis=0).tolist()
+def size_findings(name: str, mesh: Mesh, printer: Printer, growth: float = 1.0) -> list[Check]:
+    """Whether the part fits the plate as it stands, and whether a child could swallow it.
+
+    `growth` is by how much it is larger on the plate than when it has shrunk.
+    """
+    width, depth, height = (growth * np.ptp(mesh.vertices, axis=0)).tolist()
     long, short = max(printer.plate[:2]), min(printer.plate[:2])
     filled = 100 * max(max(width, depth) / long, min(width, depth) / short, height / printer.plate[2])
     advice = "turn it, part it, or take a larger printer"

@@ -32,24 +32,25 @@ class Scale(Step):
         at="print",
         help="Eye the print must take at true size, instead of the ratio",
     )
-    shrinkage: float = setting(0.0, low=0.0, high=10.0, unit="%", help="What the resin shrinks by, made up for")
+    shrinkage: float = setting(
+        0.0, low=0.0, high=10.0, unit="%", help="What the resin shrinks by; exported parts are made so much larger"
+    )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The whole workpiece at print size, with `scale` set."""
         progress(0.0, "scaling")
         ratio, why = self._wanted(piece)
-        whole = ratio / (1.0 - self.shrinkage / 100.0)
         # Scaling a head that was scaled before goes from where it stands, so the ratio always means "of life size".
-        matrix = np.diag([*[whole / piece.scale] * 3, 1.0])
-        scaled = piece.moved(matrix).but(scale=whole).measured(ratio=ratio, one_to=1.0 / ratio)
+        matrix = np.diag([*[ratio / piece.scale] * 3, 1.0])
+        scaled = piece.moved(matrix).but(scale=ratio, shrinkage=self.shrinkage / 100.0)
+        scaled = scaled.measured(ratio=ratio, one_to=1.0 / ratio)
         if self.shrinkage:
-            scaled = scaled.measured(shrinkage_percent=self.shrinkage)
-            larger = f"{100 * (whole / ratio - 1):.2f} % larger"
-            why = f"{why}, made" if why else "Made"
-            why += (
-                f" {larger} for a resin that shrinks by {self.shrinkage:g} %; joints, gaps and eyes whose size is set "
+            growth = 1.0 / (1.0 - self.shrinkage / 100.0)
+            scaled = scaled.measured(shrinkage_percent=self.shrinkage, export_factor=growth)
+            scaled = scaled.noted(
+                f"Every part is exported {100 * (growth - 1):.2f} % larger, joints and eyes too, for a resin that "
+                f"shrinks by {self.shrinkage:g} %: give all sizes as they are to be in the hand"
             )
-            why += f"later are made as set and shrink: set them {larger} too"
         return scaled.noted(why) if why else scaled
 
     def _wanted(self, piece: Workpiece) -> tuple[float, str]:

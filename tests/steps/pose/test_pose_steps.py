@@ -195,9 +195,11 @@ def test_to_a_head_height_or_an_eye(marked):
 
 def test_shrinkage_is_made_up_for(marked):
     print_size = Scale(ratio="1/6", shrinkage=2.0).apply(marked)
-    assert print_size.scale * 0.98 == pytest.approx(1 / 6)
-    assert any(note.startswith("Made 2.04 % larger for a resin that shrinks by 2 %") for note in print_size.notes)
-    assert any("set them 2.04 % larger too" in note for note in print_size.notes)  # 1 / 0.98
+    assert print_size.scale == pytest.approx(1 / 6)
+    assert print_size.shrinkage == pytest.approx(0.02)
+    assert placed(print_size, "vertex")[2] == pytest.approx(placed(marked, "vertex")[2] / 6)  # the finished print
+    assert any("exported 2.04 % larger" in note for note in print_size.notes)  # 1 / 0.98
+    assert Scale(ratio="1/6").apply(print_size).shrinkage == 0.0
 
 
 @pytest.mark.parametrize("ratio", ["0", "1/0", "five", -1])
