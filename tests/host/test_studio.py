@@ -8,9 +8,12 @@ import numpy as np
 import pytest
 from canthus.geometry.errors import BadFile, NotReady
 from canthus.geometry.progress import Cancelled, Progress
+from canthus.geometry.solids.primitives import box
 from canthus.host.pictures import studio
+from canthus.host.pictures.cameras import DISTANCE, View
 from canthus.host.pictures.drawn_apart import shifts_of
-from canthus.host.pictures.finding_views import _named
+from canthus.host.pictures.finding_views import _along_wall, _named
+from canthus.host.pictures.keyed import turned_over
 from canthus.host.scene import scene_piece
 from canthus.steps.workpiece import Check, Done, Workpiece
 from host.scene_state import state
@@ -92,7 +95,39 @@ def test_a_finding_shows_the_parts_it_is_about():
 
     assert named("eye-left: gap to the socket") == ["head", "eye-left"]
     assert named("head and skull-cap: overlap") == ["head", "skull-cap"]
+    assert named("head: lids of the left eye") == ["head", "eye-left"]
     assert named("vents: narrowest") == named("eyes found") == ["head"]
+
+
+def test_a_keyed_part_is_shown_turned_over_beside_what_it_keys_to(whole):
+    """Half round: what looked along the way off looks against it, and what looked at the camera still does."""
+    way, towards = np.array([0.0, 0.6, 0.8]), np.array([0.3, 0.9, 0.1])
+    turned = turned_over(whole.head, way, towards)
+    np.testing.assert_allclose(turned.vertices @ way, -(whole.head.vertices @ way), atol=1e-9)
+    across = np.cross(way, towards)
+    np.testing.assert_allclose(turned.vertices @ across, -(whole.head.vertices @ across), atol=1e-9)
+    seen = towards - (towards @ way) * way
+    np.testing.assert_allclose(turned.vertices @ seen, whole.head.vertices @ seen, atol=1e-9)
+    figures = {"part": "eye-left", "keyed_by": "rim", "cut_up": [0.0, 0.0, 1.0], "cut_at_mm": [0.0, 0.0, 5.0]}
+    taken = studio.BlenderStudio().pictures(whole.but(history=(Done("key", {}, figures),)))
+    (key,) = (each for each in taken if each.name.startswith("key-"))
+    assert key.title.startswith("How eye-left keys to head: rim in rim")
+
+
+def test_a_thin_wall_is_cut_square_through_it():
+    """A plate that stands upright, its faces towards the sitter's left and right: cut across, near its upper edge."""
+    plate = box((-0.2, -5.0, -5.0), (0.2, 5.0, 5.0))
+    way = _along_wall(plate, np.array([0.05, 0.0, 4.0]))
+    np.testing.assert_allclose(np.abs(way), [0, 1, 0], atol=1e-9)  # along y: the cut shows thickness and the edge above
+    assert way[1] < 0  # from the front
+
+
+def test_what_is_drawn_over_the_picture_is_seen_where_it_was():
+    view = View("", "", 24.0, 15.0, (1.0, 2.0, 3.0), 50.0)
+    points = np.array([[1.0, 2.0, 3.0], [4.0, 9.0, -3.0]])
+    camera = np.array(view.target) + DISTANCE * view.width * np.array(view.towards)
+    rays, nearer = points - camera, view.before_all(points) - camera
+    np.testing.assert_allclose(nearer, 0.5 * rays, atol=1e-9)
 
 
 def test_parts_are_drawn_out_along_the_ways_they_go_in(whole):

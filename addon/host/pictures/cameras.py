@@ -4,7 +4,9 @@ import math
 from dataclasses import dataclass
 
 import bpy
+import numpy as np
 from mathutils import Vector
+from numpy.typing import NDArray
 
 LENS_ANGLE = math.radians(14)
 """Angle of view, about that of a portrait lens of 140 mm: a nose drawn without swelling."""
@@ -34,11 +36,23 @@ class View:
         """
         return 0.0 if abs(self.elevation) <= 15 else self.elevation - 10.0
 
+    def before_all(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """(n, 3) points brought half-way to the camera: seen where they were and half as large, nothing before them."""
+        camera = np.asarray(self.target) + DISTANCE * self.width * np.array(self.towards)
+        nearer: NDArray[np.float64] = camera + 0.5 * (points - camera)
+        return nearer
+
     @property
     def towards(self) -> Vector:
         """Unit vector from the target to the camera."""
         turn, lift = math.radians(self.azimuth), math.radians(self.elevation)
         return Vector((math.sin(turn) * math.cos(lift), -math.cos(turn) * math.cos(lift), math.sin(lift)))
+
+
+def bearings(way: NDArray[np.float64]) -> tuple[float, float]:
+    """Azimuth and elevation, degrees, of a camera that stands off along the (3,) unit vector `way`."""
+    x, y, z = way.tolist()
+    return math.degrees(math.atan2(x, -y)), math.degrees(math.asin(max(-1.0, min(1.0, z))))
 
 
 def new_camera(scene: bpy.types.Scene) -> bpy.types.Object:

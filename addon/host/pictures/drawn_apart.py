@@ -14,7 +14,7 @@ from ..scene import materials
 from .cameras import View
 
 Add = Callable[[str, Mesh], bpy.types.Object]
-_LINE, _DASHES = 0.004, 9  # breadth of a way's line over the head's size, and the dashes it is drawn in
+_LINE = 0.006  # half the breadth of a way's line over the head's size
 _AZIMUTH, _ELEVATION = 24.0, 15.0
 
 
@@ -32,29 +32,53 @@ def drawn_apart(
     meshes = piece.all_parts()
     shifts = {name: shift for name, shift in shifts_of(piece).items() if name in parts}
     seats = {name: _corners(meshes[name]) for name in parts}
-    rise = _rise(seats, shifts)
+    size = float(np.ptp(_corners(meshes["head"] if "head" in meshes else next(iter(meshes.values()))), axis=0).max())
+    joint = _into_the_body(piece, size)
+    rise = _rise(seats, shifts, joint)
     moved = {parts[name].name: Vector(shift + rise) for name, shift in shifts.items()}
     corners = {name: seats[name] + shifts[name] + rise for name in parts}
-    every = np.concatenate(list(corners.values()))
+    every = np.concatenate([*corners.values(), joint + rise])
     low, high = every.min(axis=0), every.max(axis=0)
-    width = 1.16 * float((high - low).max())
-    title = "The parts drawn apart, numbered in the order in which they go together"
-    view = View("parts", title, _AZIMUTH, _ELEVATION, tuple(((low + high) / 2).tolist()), width)
-    things = list(parts.values())
-    size = float(np.ptp(_corners(meshes["head"] if "head" in meshes else next(iter(meshes.values()))), axis=0).max())
+    order = numbers(list(meshes))
+    title = "In the order in which they go together: " + ", ".join(f"{row} {name}" for name, row in order.items())
+    view = View("parts", title, _AZIMUTH, _ELEVATION, tuple(((low + high) / 2).tolist()), 1.12 * extent(every))
+    ways = {"neck": joint + rise} if len(joint) else {}
     for name, shift in shifts.items():
         if np.any(shift):
-            seat = seats[name].mean(axis=0) + rise
-            things.append(_way(name, seat, seat + shift, _LINE * size, add))
-    for name, number in numbers(list(meshes)).items():
-        things.append(_label(number, name, corners[name], view, add))
-    return view, tuple(things), moved
+            unit = shift / np.linalg.norm(shift)
+            middle, along = seats[name].mean(axis=0), meshes[name].vertices @ unit
+            foot = middle + rise + (float(along.min()) - middle @ unit) * unit
+            ways[name] = np.stack([foot + shift, foot])
+    arrows = [_arrow(name, way, _LINE * size, view, add) for name, way in ways.items()]
+    figures = [each for name, row in order.items() for each in label(row, name, corners[name], view, add)]
+    return view, (*parts.values(), *arrows, *figures), moved
 
 
-def _rise(seats: dict[str, NDArray[np.float64]], shifts: dict[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+def extent(points: NDArray[np.float64]) -> float:
+    """The longest side of the box about (n, 3) points."""
+    return float(np.ptp(points, axis=0).max())
+
+
+def _into_the_body(piece: Workpiece, size: float) -> NDArray[np.float64]:
+    """(2, 3) the way of the joint at the neck, from under it down to where the body is; (0, 3) where there is none."""
+    for done in reversed(piece.history):
+        if done.name == "neck" and "cut_up" in done.figures:
+            up, below = np.asarray(done.figures["cut_up"]), float(done.figures.get("peg_length_mm", 0.0))
+            start = np.asarray(done.figures["cut_at_mm"]) - (below + 0.03 * size) * up
+            return np.stack([start, start - 0.16 * size * up])
+    return np.zeros((0, 3))
+
+
+def _rise(
+    seats: dict[str, NDArray[np.float64]], shifts: dict[str, NDArray[np.float64]], joint: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """(3,) how far all of it is lifted, so that what comes out below does not sink into the paper."""
     floor = min(float(corners[:, 2].min()) for corners in seats.values())
-    lowest = min(float(corners[:, 2].min() + shifts[name][2]) for name, corners in seats.items())
+    lowest = min(
+        *(float(corners[:, 2].min() + shifts[name][2]) for name, corners in seats.items()),
+        *joint[:, 2].tolist(),
+        floor,
+    )
     height = max(float(corners[:, 2].max()) for corners in seats.values()) - floor
     return np.array([0.0, 0.0, floor - lowest + 0.04 * height if lowest < floor else 0.0])
 
@@ -126,47 +150,64 @@ def _corners(mesh: Mesh) -> NDArray[np.float64]:
     return np.asarray(low + pick * (high - low))
 
 
-def _way(name: str, seat: NDArray[np.float64], out: NDArray[np.float64], breadth: float, add: Add) -> bpy.types.Object:
-    """A dashed line from a part's seat to where it is drawn."""
-    from ...geometry.solids.primitives import cylinder
+def _arrow(name: str, way: NDArray[np.float64], breadth: float, view: View, add: Add) -> bpy.types.Object:
+    """A dashed arrow along a (2, 3) way, from where a part is drawn to its seat, seen through whatever is before it."""
+    from ...geometry.solids.primitives import cylinder, frustum
 
-    shares = np.linspace(0, 1, 2 * _DASHES)
-    dashes = [
-        cylinder(seat + a * (out - seat), seat + b * (out - seat), breadth, 0.3 * breadth)
+    start, end = way
+    length = float(np.linalg.norm(end - start))
+    head = min(9 * breadth, 0.5 * length)
+    neck = end - head / length * (end - start)
+    dashes = max(round((length - head) / (12 * breadth)), 1)
+    shares = np.linspace(0, 1, 2 * dashes)
+    pieces = [
+        cylinder(start + a * (neck - start), start + b * (neck - start), breadth, 0.3 * breadth)
         for a, b in zip(shares[:-1:2], shares[1::2], strict=True)
     ]
-    starts = np.cumsum([0, *(len(dash.vertices) for dash in dashes[:-1])])
+    pieces.append(frustum(neck, end, 3.2 * breadth, 0.05 * breadth, 0.3 * breadth))
+    starts = np.cumsum([0, *(len(piece.vertices) for piece in pieces[:-1])])
     line = Mesh(
-        np.concatenate([dash.vertices for dash in dashes]),
-        np.concatenate([dash.triangles + start for dash, start in zip(dashes, starts, strict=True)]),
+        view.before_all(np.concatenate([piece.vertices for piece in pieces])),
+        np.concatenate([piece.triangles + first for piece, first in zip(pieces, starts, strict=True)]),
     )
-    return _drawn(add(f"way of {name}", line))
+    return _drawn(add(f"way of {name}", line), materials.figure())
 
 
-def _label(number: int, name: str, corners: NDArray[np.float64], view: View, add: Add) -> bpy.types.Object:
-    """The part's number beside it, upright to the camera."""
+def label(
+    number: int, name: str, corners: NDArray[np.float64], view: View, add: Add
+) -> tuple[bpy.types.Object, bpy.types.Object]:
+    """The part's number on a disc beside it, upright to the camera, and the disc; they read in black and white too."""
+    from ...geometry.solids.primitives import prism
+
     curve = bpy.data.curves.new(f"Canthus number {name}", "FONT")
-    curve.body, curve.size, curve.align_x, curve.align_y = str(number), 0.055 * view.width, "CENTER", "CENTER"
+    curve.body, curve.size, curve.align_x, curve.align_y = str(number), 0.045 * view.width, "CENTER", "CENTER"
+    curve.offset = 0.0012 * view.width  # a little bolder
     letter = bpy.data.objects.new(curve.name, curve)
     data = bpy.data.meshes.new_from_object(letter)
-    turn = view.towards.to_track_quat("Z", "Y").to_matrix()
-    across = np.array(turn @ Vector((1.0, 0.0, 0.0)))
-    side = 1.0 if not name.endswith("right") else -1.0
-    middle, reach = corners.mean(axis=0), np.abs((corners - corners.mean(axis=0)) @ across).max()
-    placed = turn.to_4x4()
-    placed.translation = Vector(middle + side * (0.82 * reach + 0.045 * view.width) * across)
-    data.transform(placed)
     points = np.empty((len(data.vertices), 3), np.float32)
     data.vertices.foreach_get("co", points.ravel())
     data.calc_loop_triangles()
     triangles = np.empty((len(data.loop_triangles), 3), np.int32)
     data.loop_triangles.foreach_get("vertices", triangles.ravel())
-    return _drawn(add(f"number of {name}", Mesh(points.astype(np.float64), triangles)))
+    turn = np.array(view.towards.to_track_quat("Z", "Y").to_matrix())
+    side = 1.0 if not name.endswith("right") else -1.0
+    middle = corners.mean(axis=0)
+    reach = np.abs((corners - middle) @ turn[:, 0]).max()
+    middle = middle + side * (0.82 * reach + 0.045 * view.width) * turn[:, 0]
+    turns = np.linspace(0, 2 * np.pi, 64, endpoint=False)
+    circle = 0.031 * view.width * np.column_stack([np.cos(turns), np.sin(turns)])
+    disc = prism(circle, -0.02 * view.width, -0.01 * view.width)
+    meshes = (Mesh(points.astype(np.float64), triangles), disc)
+    placed = [Mesh(view.before_all(mesh.vertices @ turn.T + middle), mesh.triangles) for mesh in meshes]
+    return (
+        _drawn(add(f"number of {name}", placed[0]), materials.figure()),
+        _drawn(add(f"disc of {name}", placed[1]), materials.ink()),
+    )
 
 
-def _drawn(thing: bpy.types.Object) -> bpy.types.Object:
+def _drawn(thing: bpy.types.Object, material: bpy.types.Material) -> bpy.types.Object:
     """Made a line of the drawing instead of a thing: it takes no light and casts no shadow."""
     thing.data.materials.clear()
-    thing.data.materials.append(materials.ink())
+    thing.data.materials.append(material)
     thing.visible_shadow = thing.visible_diffuse = thing.visible_glossy = False
     return thing

@@ -1,6 +1,5 @@
 """Close-ups of what the check found: each place looked at from where it shows, or cut open, with a ring round it."""
 
-import math
 from collections.abc import Callable, Iterator
 
 import bpy
@@ -14,11 +13,14 @@ from ...job.studio import FINDING
 from ...steps.workpiece import GAP, Check, Workpiece
 from ..scene import materials
 from . import sections
-from .cameras import DISTANCE, View
+from .cameras import DISTANCE, View, bearings
 
 MOST = 12
 LIKED = np.array([-0.45, -1.0, 0.35])
 """From before and a little above, on the sitter's right: how a place is looked at where there is a choice."""
+_LIDS = "lids of the "
+_THIN = (_LIDS, "least wall", "thin walls", "finer than two pixels")
+"""Findings whose picture is a cut through the wall."""
 _RING, _LINE = 0.15, 0.006  # radius and half breadth of the ring, over the width of the picture
 
 Add = Callable[[str, Mesh], bpy.types.Object]
@@ -44,6 +46,8 @@ def _named(check: Check) -> list[str]:
     subject, _, what = check.name.partition(": ")
     if what == GAP:
         return ["head", subject]
+    if what.startswith(_LIDS):
+        return ["head", f"eye-{what.removeprefix(_LIDS).split()[0]}"]
     return subject.split(" and ") if what and subject != "vents" else ["head"]
 
 
@@ -62,16 +66,42 @@ def _view(
     meshes = {name: piece.all_parts()[name] for name in names}
     largest = max(meshes.values(), key=lambda mesh: float(np.ptp(mesh.vertices, axis=0).max()))
     size = float(np.ptp(largest.vertices, axis=0).max())
-    way, seen = outlook(largest, place, LIKED)
+    thin = any(word in check.name for word in _THIN)
+    way, seen = (_along_wall(largest, place), False) if thin else outlook(largest, place, LIKED)
     title = f"{check.name}"
     things = [parts[name] for name in names]
     if not seen:
         cut = _cut_open(meshes, place, way, number, add)
-        title += ", cut open" if cut else ", hidden inside"
+        title += ", cut through" if cut and thin else ", cut open" if cut else ", hidden inside"
         things = cut or things
-    width = min(max(0.24 * size, 5.0), 1.2 * size)
-    view = View(f"{FINDING}{number}", title, *_bearings(way), tuple(place.tolist()), width)
+    width = max(0.14 * size, 4.0) if thin else min(max(0.24 * size, 5.0), 1.2 * size)
+    view = View(f"{FINDING}{number}", title, *bearings(way), tuple(place.tolist()), width)
     return view, (*things, _ring(view, number, add))
+
+
+def _along_wall(mesh: Mesh, place: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(3,) the direction along a thin wall in which to look at it cut: square to its thickness, and so that the cut
+    ends soonest, across a lid or a rim and not along it.
+    """
+    from ...geometry.distances.closest import ClosestPoint
+    from ...geometry.distances.rays import RayCaster
+
+    reach = 1e-3 + float(np.linalg.norm(mesh.vertices - place, axis=1).min())  # no farther is the surface
+    beyond = ((mesh.corners.min(axis=1) > place + reach) | (mesh.corners.max(axis=1) < place - reach)).any(axis=1)
+    _, _, nearest = ClosestPoint(mesh.kept(~beyond)).query(place[None])
+    through = nearest[0] - place
+    through /= max(float(np.linalg.norm(through)), 1e-12)
+    side = np.cross(through, np.eye(3)[int(np.argmin(np.abs(through)))])
+    turns = np.arange(12)[:, None] * np.pi / 12
+    across = np.cos(turns) * side / np.linalg.norm(side) + np.sin(turns) * np.cross(
+        through, side / np.linalg.norm(side)
+    )
+    out, _ = RayCaster(mesh).first_hit(np.tile(place, (24, 1)), np.concatenate([across, -across]))
+    soonest = np.minimum(out[:12], out[12:])
+    ways = np.cross(through, across)
+    liked = np.where(soonest <= 1.02 * soonest.min(), np.abs(ways @ LIKED), -1.0)
+    way: NDArray[np.float64] = ways[int(np.argmax(liked))]
+    return way if way @ LIKED >= 0 else -way
 
 
 def _cut_open(
@@ -88,15 +118,9 @@ def _cut_open(
             return []
         if len(behind.triangles):
             half = add(f"finding {number} {name}", behind)
-            sections.paint_plane(half.data, place, way)
+            sections.paint_plane(half.data, name, place, way)
             halves.append(half)
     return halves
-
-
-def _bearings(way: NDArray[np.float64]) -> tuple[float, float]:
-    """Azimuth and elevation of the camera, degrees."""
-    x, y, z = way.tolist()
-    return math.degrees(math.atan2(x, -y)), math.degrees(math.asin(max(-1.0, min(1.0, z))))
 
 
 def _ring(view: View, number: int, add: Add) -> bpy.types.Object:

@@ -28,9 +28,11 @@ def inner_halves(piece: Workpiece, eye: Eye, outward: float) -> dict[str, Mesh]:
     return halves
 
 
-def paint_plane(data: bpy.types.Mesh, origin: NDArray[np.float64], normal: NDArray[np.float64]) -> None:
-    """Give the faces that lie in the cutting plane, and look along its (3,) unit `normal`, the cut's colour."""
-    data.materials.append(materials.cut())
+def paint_plane(data: bpy.types.Mesh, name: str, origin: NDArray[np.float64], normal: NDArray[np.float64]) -> None:
+    """Give the faces that lie in the cutting plane, and look along its (3,) unit `normal`, the colour in which the part
+    of that name is cut.
+    """
+    data.materials.append(materials.cut(name))
     middles = np.empty((len(data.polygons), 3), np.float32)
     normals = np.empty_like(middles)
     data.polygons.foreach_get("center", middles.ravel())

@@ -24,6 +24,7 @@ from . import blend_file, lighting, sections
 from .cameras import View, aim, new_camera
 from .drawn_apart import drawn_apart
 from .finding_views import finding_views
+from .keyed import keyed_views
 
 PIXELS, PIXELS_NEAR, PIXELS_FINDING = 900, 720, 420
 """Sides of a picture of the whole, of one that shows a part of it large, and of a close-up of a finding."""
@@ -142,6 +143,8 @@ def _shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
     yield from _section_shots(piece, stage)
     if len(stage.parts) > 1:
         yield Shot(*drawn_apart(piece, stage.parts, add))
+    for view, shown in keyed_views(piece, stage.parts, add):
+        yield Shot(view, shown)
     for view, shown in finding_views(piece, stage.parts, add):
         yield Shot(view, shown)
 
@@ -150,13 +153,12 @@ def _section_shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
     """Cut away the side of the first eye and look at the cut face."""
     for eye in piece.eyes[:1]:
         outward = 1.0 if eye.side == "left" else -1.0
-        halves = tuple(
-            stage.add(f"cut {name}", half, piece) for name, half in sections.inner_halves(piece, eye, outward).items()
-        )
+        inner = sections.inner_halves(piece, eye, outward)
+        halves = tuple(stage.add(f"cut {name}", half, piece) for name, half in inner.items())
         if not halves:
             return
-        for half in halves:
-            sections.paint_plane(half.data, np.asarray(eye.centre), np.array([outward, 0.0, 0.0]))
+        for name, half in zip(inner, halves, strict=True):
+            sections.paint_plane(half.data, name, np.asarray(eye.centre), np.array([outward, 0.0, 0.0]))
         whole_head = View(
             f"section-{eye.side}",
             f"Cut through the {eye.side} eye",

@@ -8,9 +8,11 @@ from numpy.typing import NDArray
 
 RESIN = (0.50, 0.385, 0.315)
 """Linear colour of a skin-toned grey resin."""
-CUT = (0.62, 0.20, 0.10)
+CUT_HEAD, CUT_EYE, CUT_PART = (0.62, 0.20, 0.10), (0.42, 0.48, 0.55), (0.62, 0.40, 0.10)
+"""Cut faces: the head's, an eye's, any other part's; apart in black and white too."""
 MARKER = (0.80, 0.05, 0.02)
 INK = (0.88, 0.87, 0.85)
+FIGURE = (0.015, 0.014, 0.013)
 PAPER = (0.42, 0.43, 0.45)
 SCLERA = (0.80, 0.77, 0.73)
 IRIS = (0.10, 0.17, 0.19)
@@ -41,9 +43,10 @@ def resin() -> bpy.types.Material:
     return _plain("Canthus Resin", RESIN, 0.5)
 
 
-def cut() -> bpy.types.Material:
-    """The flat face of a section."""
-    return _plain("Canthus Cut", CUT, 0.8)
+def cut(name: str = "head") -> bpy.types.Material:
+    """The flat face of a section through the part of that name."""
+    kind = "Head" if name == "head" else "Eye" if name.startswith("eye") else "Part"
+    return _plain(f"Canthus Cut {kind}", {"Head": CUT_HEAD, "Eye": CUT_EYE, "Part": CUT_PART}[kind], 0.8)
 
 
 def paper() -> bpy.types.Material:
@@ -57,8 +60,13 @@ def marker() -> bpy.types.Material:
 
 
 def ink() -> bpy.types.Material:
-    """Lines and figures of a drawing."""
+    """Discs that figures stand on."""
     return _shining("Canthus Ink", INK)
+
+
+def figure() -> bpy.types.Material:
+    """Arrows, and figures on a disc of ink."""
+    return _shining("Canthus Figure", FIGURE)
 
 
 def _shining(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
