@@ -3,10 +3,12 @@
 The cameras are ours; `photograph.py` renders by the host's, so that the pictures check the projection.
 """
 
+import dataclasses
+
 import numpy as np
 from canthus.anatomy.eyes.gaze import pupil_ahead
 from canthus.files.photo_marks import PhotoMarks
-from canthus.geometry.photographs.cameras import Camera
+from canthus.geometry.photographs.cameras import Camera, Picture
 
 SIZE = (1500, 2000)
 LAYOUTS = {
@@ -28,7 +30,7 @@ def camera(turn, lift, distance, target, focal, size=SIZE, roll=0.0):
     down = np.cross(-out, right)
     right, down = np.cos(roll) * right + np.sin(roll) * down, np.cos(roll) * down - np.sin(roll) * right
     axes = np.stack([right, down, -out])
-    return Camera(axes, -axes @ (target + distance * out), focal, size)
+    return Camera(axes, -axes @ (target + distance * out), focal, Picture(size))
 
 
 def visible(name, turn):
@@ -37,18 +39,20 @@ def visible(name, turn):
     return not ("left" in name and turn < -limit) and not ("right" in name and turn > limit)
 
 
-def photographed(truth, layout, seed, error=1.0, gaze="ahead", size=SIZE):
+def photographed(truth, layout, seed, error=1.0, gaze="ahead", size=SIZE, aside=0, tall=None):
     """Marked photographs of a demo head's truth and the cameras that took them.
 
-    Distances from 0.7 to 1.4 m, a face that fills the picture, cameras rolled a few degrees, marks off by `error`
-    pixels in x and y.
+    Distances from 0.7 to 1.4 m, a face that fills `tall` pixels, else the picture, cameras rolled a few degrees, marks off by `error`
+    pixels in x and y. The face stands `aside` pixels off the middle of the picture.
     """
     generator = np.random.default_rng(seed)
     photographs, cameras = [], []
     for number, (turn, lift) in enumerate(LAYOUTS[layout]):
         distance = generator.uniform(700, 1400)
         target = np.array([0.0, -30.0, -20.0]) + generator.normal(0, 10, 3)
-        taken = camera(turn, lift, distance, target, size[1] * distance / 300, size, generator.normal(0, 4))
+        focal = (tall or size[1]) * distance / 300
+        taken = camera(turn, lift, distance, target, focal, size, generator.normal(0, 4))
+        taken = dataclasses.replace(taken, shift=taken.shift + [aside * distance / focal, 0.0, 0.0])
         places = {name: np.array(place) for name, place in truth.landmarks.items() if not name.startswith(UNMARKED)}
         for side, eye in truth.eyes.items():
             way = taken.place - eye.centre if gaze == "camera" else np.array([0.0, -1.0, 0.0])

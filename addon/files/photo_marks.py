@@ -9,10 +9,12 @@ JSON holds ::
                       "gaze": "camera", "lens": "85 mm", "focal_px": 7000,
                       "marks": {"pronasale": [1004.5, 1710], "left-pupil": [1230, 1321]}}]}
 
-and CSV a row a mark under `photograph,width,height,name,x,y`, with `gaze`, `lens` and `focal_px` if wanted. Those three
-may be left out. `gaze` is where the sitter looks: "ahead" of the head (the default), into the "camera", or degrees to
-the sitter's left and up from ahead, as `[10, -5]` or "10 -5". Photographs of one `lens` share their focal length (one
-camera, one zoom); `focal_px` gives it.
+and CSV a row a mark under `photograph,width,height,name,x,y`, with more columns if wanted. These may be left out:
+`gaze` is where the sitter looks: "ahead" of the head (the default), into the "camera", or degrees to the sitter's left
+and up from ahead, as `[10, -5]` or "10 -5". Photographs of one `lens` share their focal length (one camera, one zoom);
+`focal_px` gives it. A photograph that was cut out of a larger one may say so, since lenses look through the middle of
+that: `whole` is the larger one's size, `cut_at` where the top left corner lies in it, `[6000, 4000]` and `[3200, 400]`
+or "6000 4000" and "3200 400", in this photograph's pixels.
 """
 
 import csv
@@ -24,6 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from ..geometry.errors import BadFile
+from ..geometry.photographs.cameras import Picture
 from ..geometry.plain_text import json_of, text_of
 
 PUPILS = ("left-pupil", "right-pupil")
@@ -47,6 +50,8 @@ class PhotoMarks:
     gaze : "ahead", "camera", or degrees to the sitter's left and up from ahead
     lens : photographs of one lens share their focal length; "" for one of its own
     focal : the focal length in pixels, 0 where it is unknown
+    whole : width and height of the picture it was cut out of, in its own pixels; None where it is whole
+    cut_at : where its top left corner lies in that
     """
 
     file: str
@@ -55,6 +60,13 @@ class PhotoMarks:
     gaze: str | tuple[float, float] = AHEAD
     lens: str = ""
     focal: float = 0.0
+    whole: tuple[int, int] | None = None
+    cut_at: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def picture(self) -> Picture:
+        """Its frame, within the whole picture if it was cut out of one."""
+        return Picture(self.size, self.whole, self.cut_at)
 
 
 def read_photo_marks(path: str | Path, names: Sequence[str]) -> list[PhotoMarks]:
@@ -81,7 +93,7 @@ def read_photo_marks(path: str | Path, names: Sequence[str]) -> list[PhotoMarks]
         fresh = _photograph(file, row)
         known = found.get(fresh.file, fresh)
         if replace(known, marks={}) != fresh:
-            raise BadFile(f"{file}: {row.where}: size, gaze, lens or focal_px of {fresh.file} differ from above")
+            raise BadFile(f"{file}: {row.where}: size, gaze, lens, focal_px or whole of {fresh.file} differ from above")
         marks = {} if row.name is None else {_named(file, row, known, names): _pixel(file, row, fresh)}
         found[fresh.file] = replace(known, marks={**known.marks, **marks})
     if not 1 <= len(found) <= MOST:
@@ -94,11 +106,12 @@ def photo_marks_text(photographs: Sequence[PhotoMarks], ending: str) -> str:
     if ending.lower() == ".json":
         return json.dumps({"photographs": [_entry(each) for each in photographs]}, indent=1) + "\n"
     if ending.lower() == ".csv":
-        lines = [",".join((*_COLUMNS, "gaze", "lens", "focal_px"))]
+        lines = [",".join((*_COLUMNS, *_OPTIONAL))]
         for each in photographs:
             gaze = each.gaze if isinstance(each.gaze, str) else " ".join(f"{angle:g}" for angle in each.gaze)
             fixed = [_quoted(each.file), str(each.size[0]), str(each.size[1])]
-            rest = [gaze, _quoted(each.lens), f"{each.focal:.9g}" if each.focal else ""]
+            cut = [" ".join(f"{side:.9g}" for side in pair) for pair in (each.whole, each.cut_at)] if each.whole else []
+            rest = [gaze, _quoted(each.lens), f"{each.focal:.9g}" if each.focal else "", *(cut or ["", ""])]
             lines += [",".join([*fixed, name, f"{x:.9g}", f"{y:.9g}", *rest]) for name, (x, y) in each.marks.items()]
         return "\n".join(lines) + "\n"
     raise BadFile(f"marks are written as .json or .csv, not {ending or 'without an ending'}")
@@ -149,7 +162,7 @@ def _rows_of_json(file: Path, text: str) -> list[_Row]:
     return rows
 
 
-_OPTIONAL = ("gaze", "lens", "focal_px")
+_OPTIONAL = ("gaze", "lens", "focal_px", "whole", "cut_at")
 
 
 def _photograph(file: Path, row: _Row) -> PhotoMarks:
@@ -161,7 +174,32 @@ def _photograph(file: Path, row: _Row) -> PhotoMarks:
         raise BadFile(f"{file}: {row.where}: width and height are whole pixels")
     focal = _number(file, row, "focal_px", 1.0, _LARGEST) if row.photograph.get("focal_px") else 0.0
     lens = str(row.photograph.get("lens") or "").strip()
-    return PhotoMarks(name, (int(size[0]), int(size[1])), {}, _gaze(file, row), lens, focal)
+    own = int(size[0]), int(size[1])
+    return PhotoMarks(name, own, {}, _gaze(file, row), lens, focal, *_cut(file, row, own))
+
+
+def _cut(file: Path, row: _Row, size: tuple[int, int]) -> tuple[tuple[int, int] | None, tuple[float, float]]:
+    """The size of the picture this one was cut out of and where it lies in that; nothing and zeros where it is whole."""
+    written = [row.photograph.get(name) or None for name in ("whole", "cut_at")]
+    if written == [None, None]:
+        return None, (0.0, 0.0)
+    (wide, high), (x, y) = (_pair(each) for each in written)
+    if not (x >= 0 and y >= 0 and x + size[0] <= wide <= _LARGEST and y + size[1] <= high <= _LARGEST):
+        raise BadFile(
+            f"{file}: {row.where}: whole is {written[0]!r} and cut_at {written[1]!r}: give both, the size of the "
+            f"larger picture and the place in it where this one of {size[0]} x {size[1]} pixels was cut out"
+        )
+    return (round(wide), round(high)), (x, y)
+
+
+def _pair(written: Any) -> tuple[float, float]:
+    """Two numbers written as a list or with a space between; not-a-number twice where they are not."""
+    words = written.split() if isinstance(written, str) else written
+    try:
+        first, second = (float(word) for word in words)
+    except (TypeError, ValueError):
+        return math.nan, math.nan
+    return first, second
 
 
 def _number(file: Path, row: _Row, name: str, low: float, high: float) -> float:
@@ -179,11 +217,7 @@ def _gaze(file: Path, row: _Row) -> str | tuple[float, float]:
     written = row.photograph.get("gaze") or AHEAD
     if written in (AHEAD, INTO_CAMERA):
         return str(written)
-    words = written.split() if isinstance(written, str) else written
-    try:
-        across, up = (float(word) for word in words)
-    except (TypeError, ValueError):
-        across = up = math.nan
+    across, up = _pair(written)
     if not max(abs(across), abs(up)) <= 60.0:
         raise BadFile(
             f"{file}: {row.where}: gaze is {written!r}: give ahead, camera, or degrees to the sitter's left and up "
@@ -221,6 +255,8 @@ def _entry(each: PhotoMarks) -> dict[str, Any]:
         entry["lens"] = each.lens
     if each.focal:
         entry["focal_px"] = each.focal
+    if each.whole:
+        entry |= {"whole": list(each.whole), "cut_at": list(each.cut_at)}
     entry["marks"] = {name: [float(f"{value:.9g}") for value in place] for name, place in each.marks.items()}
     return entry
 

@@ -8,6 +8,7 @@ from canthus.anatomy.eyes.eye import EyeShape
 from canthus.anatomy.eyes.gaze import PUPIL_BEHIND_APEX, gaze_way, pupil_ahead, turned_gaze
 from canthus.anatomy.eyes.globe_fit import Estimate, combined
 from canthus.anatomy.photographs.pupil_placing import eyes_from_photographs
+from canthus.files.photo_marks import PhotoMarks
 from demo_heads import demo_head
 from photographs import photographed, shaken
 
@@ -117,6 +118,34 @@ def test_cropping_hardly_moves_the_eyes():
         assert np.linalg.norm(each.centre - whole.estimates[side].centre) < 0.3
     assert max(misses(cut, person)) < 0.9
     assert cut.notes == ()
+
+
+WHOLE = (8000, 6000)
+
+
+def group_portraits(person, seed):
+    """Whole pictures with the sitter far off their middle, and pieces of 1,500 x 2,000 px cut out about the face."""
+    whole, cut = photographed(person, "front and both sides", seed, size=WHOLE, aside=2500, tall=2000)[0], []
+    for each in whole:
+        left, top = (np.mean(list(each.marks.values()), axis=0) - [750, 1000]).round().tolist()
+        marks = {name: (x - left, y - top) for name, (x, y) in each.marks.items()}
+        cut.append(PhotoMarks(each.file, (1500, 2000), marks, each.gaze, whole=WHOLE, cut_at=(left, top)))
+    return whole, cut
+
+
+def test_a_face_cut_out_of_a_corner_is_as_good_as_the_whole_picture_if_that_is_said():
+    """36 centres were then off by 0.45 mm root mean square, by whole pictures 0.46; by pieces that did not tell, 1.84."""
+    person, off = truth(3), {"whole": [], "told": []}
+    for seed in range(2):
+        whole, cut = group_portraits(person, seed)
+        untold = [dataclasses.replace(each, whole=None, cut_at=(0.0, 0.0)) for each in cut]
+        found = {name: found_by(each, person, seed) for name, each in (("whole", whole), ("told", cut))}
+        for name, each in found.items():
+            off[name] += misses(each, person)
+        assert all(each.rms < 1.5 for each in found["told"].photographs)  # 1 px in x and in y is 1.4
+        assert max(misses(found_by(untold, person, seed), person)) > 1.2
+    assert max(off["told"]) < 0.9
+    assert np.sqrt(np.mean(np.square(off["told"]))) < np.sqrt(np.mean(np.square(off["whole"]))) + 0.1
 
 
 def swapped(photograph):

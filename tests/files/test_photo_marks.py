@@ -11,7 +11,16 @@ from canthus.geometry.errors import BadFile
 NAMES = ("pronasale", "stomion", "exocanthion-left")
 TWO = [
     PhotoMarks("front.jpg", (2000, 3000), {"pronasale": (1004.5, 1710.25), "left-pupil": (1230.0, 1321.0)}, "camera"),
-    PhotoMarks('side, "left".png', (1500, 1000), {"stomion": (0.5, 999.5)}, (10.0, -5.0), "85 mm", 7000.0),
+    PhotoMarks(
+        'side, "left".png',
+        (1500, 1000),
+        {"stomion": (0.5, 999.5)},
+        (10.0, -5.0),
+        "85 mm",
+        7000.0,
+        (6000, 4000),
+        (3200.0, 400.5),
+    ),
 ]
 
 
@@ -29,6 +38,7 @@ def test_the_files_are_plain_json_and_csv():
     rows = list(csv.DictReader(photo_marks_text(TWO, ".csv").splitlines()))
     assert [row["name"] for row in rows] == ["pronasale", "left-pupil", "stomion"]
     assert (rows[2]["photograph"], rows[2]["gaze"], rows[2]["focal_px"]) == ('side, "left".png', "10 -5", "7000")
+    assert (rows[2]["whole"], rows[2]["cut_at"], rows[0]["whole"]) == ("6000 4000", "3200 400.5", "")
 
 
 def test_what_may_be_left_out_has_its_plain_meaning(tmp_path):
@@ -57,6 +67,9 @@ FAULTS = {
     "squint": ({"photographs": [entry(gaze="aside")]}, "gaze is 'aside'"),
     "far gaze": ({"photographs": [entry(gaze=[80, 0])]}, "within 60"),
     "lens": ({"photographs": [entry(focal_px="long")]}, "focal_px is 'long'"),
+    "half a cut": ({"photographs": [entry(whole=[600, 400])]}, "give both"),
+    "cut out of less": ({"photographs": [entry(whole=[600, 400], cut_at=[0, 201])]}, "this one of 100 x 200"),
+    "a cut in words": ({"photographs": [entry(whole="large", cut_at=[0, 0])]}, "whole is 'large'"),
     "unknown field": ({"photographs": [entry(focus=1)]}, "a photograph has no 'focus'"),
     "twice": ({"photographs": [entry(), entry()]}, "stomion is marked twice in a.jpg"),
     "two sizes": ({"photographs": [entry(), entry(width=90)]}, "differ from above"),

@@ -67,7 +67,7 @@ def test_too_few_or_flat_points_are_refused():
 def test_a_camera_of_known_focal_length_is_found_from_few_points(turn, count, relief):
     points = head_points(turn + 100, count, relief)
     true = camera(turn, 8, 900, np.zeros(3), 5000.0, roll=12)
-    found = resected(points, np.full(count, 0.01), true.project(points), 0.5, true.size, 5000.0)[0].cameras[0]
+    found = resected(points, np.full(count, 0.01), true.project(points), 0.5, true.picture, 5000.0)[0].cameras[0]
     np.testing.assert_allclose(found.place, true.place, atol=0.5)
     np.testing.assert_allclose(found.turn, true.turn, atol=1e-3)
 
@@ -91,11 +91,11 @@ def test_slopes_are_those_of_small_steps():
     points, step = head_points(5, 6), 1e-4
     by_place, by_lens = true.slopes(points)
     for axis in range(3):
-        moved = Camera(true.turn, true.shift + step * np.eye(3)[axis], true.focal, true.size)
+        moved = Camera(true.turn, true.shift + step * np.eye(3)[axis], true.focal, true.picture)
         np.testing.assert_allclose(
             (moved.project(points) - true.project(points)) / step, by_place[:, :, axis], rtol=1e-4, atol=1e-4
         )
-    longer = Camera(true.turn, true.shift, true.focal * np.exp(1e-6), true.size)
+    longer = Camera(true.turn, true.shift, true.focal * np.exp(1e-6), true.picture)
     np.testing.assert_allclose((longer.project(points) - true.project(points)) / 1e-6, by_lens, rtol=1e-4)
 
 
@@ -156,7 +156,7 @@ def test_cameras_of_one_lens_share_their_focal_length():
     points = head_points(4, 12)
     cameras = [camera(turn, 0, 900, np.zeros(3), 4000.0) for turn in (-20, 25)]
     sights = [Sight(np.arange(12), each.project(points), 1.0, np.zeros((12, 3))) for each in cameras]
-    starts = [Camera(each.turn, each.shift, 3000.0, each.size) for each in cameras]
+    starts = [Camera(each.turn, each.shift, 3000.0, each.picture) for each in cameras]
     shared = bundle(starts, sights, points, np.full(12, 0.1), [0, 0], [False, False])
     alone = bundle(starts, sights, points, np.full(12, 0.1), [0, 1], [False, False])
     assert shared.cameras[0].focal == shared.cameras[1].focal

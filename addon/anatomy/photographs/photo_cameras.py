@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import NotPossible
 from ...geometry.photographs.bundle import Bundle
-from ...geometry.photographs.cameras import Camera
+from ...geometry.photographs.cameras import Camera, Picture
 from ...geometry.photographs.first_cameras import LEAST_LINEAR, LEAST_POSED
 from ...geometry.photographs.resection import resected
 
@@ -69,6 +69,10 @@ class Marked(Protocol):
     @property
     def size(self) -> tuple[int, int]:
         """Width and height, pixels."""
+
+    @property
+    def picture(self) -> Picture:
+        """Its frame, within the whole picture if it was cut out of one."""
 
     @property
     def marks(self) -> Mapping[str, tuple[float, float]]:
@@ -214,7 +218,9 @@ def _before_the_face(photograph: Marked, head: Anchors, names: Sequence[str], fo
     rows = head.rows(names)
     pixels = np.array([photograph.marks[name] for name in names])
     places = head.places[rows]
-    every = resected(places, head.spreads[rows], pixels, mark_spread(photograph.size), photograph.size, focal, _VIEWS)
+    every = resected(
+        places, head.spreads[rows], pixels, mark_spread(photograph.size), photograph.picture, focal, _VIEWS
+    )
     behind = "right-pupil" in photograph.marks or "left-pupil" in photograph.marks
     for each in every:
         sight = each.cameras[0].place - places.mean(axis=0)

@@ -135,7 +135,7 @@ class _Work:
         self.lens_columns = [-1 if lens in held else poses + self.free.index(lens) for lens in lenses]
         self.first_point = poses + len(self.free)
         first_of = [lenses.index(lens) for lens in self.free]
-        self.usual = np.log([_USUAL_LENS * max(cameras[number].size) for number in first_of])
+        self.usual = np.log([_USUAL_LENS * cameras[number].picture.longest for number in first_of])
         logs = np.log([cameras[number].focal for number in first_of])
         shifts = [np.concatenate([np.zeros(3), camera.shift]) for camera in cameras]
         self.start = np.concatenate([*shifts, logs, points.ravel()])

@@ -10,27 +10,58 @@ import numpy as np
 from numpy.typing import NDArray
 
 
+@dataclass(frozen=True)
+class Picture:
+    """The frame of a photograph, or of a piece cut out of one.
+
+    Parameters
+    ----------
+    size : width and height, pixels
+    whole : those of the picture it was cut out of, in the same pixels; None where it is whole, or nobody knows
+    cut_at : where its top left corner lies in the whole one, pixels
+    """
+
+    size: tuple[int, int]
+    whole: tuple[int, int] | None = None
+    cut_at: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def middle(self) -> NDArray[np.float64]:
+        """(2,) the middle of the whole picture, in pixels of this one: it may lie outside."""
+        return np.array(self.whole or self.size) / 2 - self.cut_at
+
+    @property
+    def longest(self) -> int:
+        """The longer side of the whole picture, pixels: lenses are compared by it."""
+        return max(self.whole or self.size)
+
+
 @dataclass(frozen=True, eq=False)
 class Camera:
-    """A camera with square pixels and its principal point in the middle of the picture.
+    """A camera with square pixels and its principal point in the middle of the whole picture.
 
     Parameters
     ----------
     turn : (3, 3) rotation from the world's axes to the camera's
     shift : (3,) the world's origin seen from the camera, in the world's unit
     focal : focal length, pixels
-    size : width and height of the picture, pixels
+    picture : what it took
     """
 
     turn: NDArray[np.float64]
     shift: NDArray[np.float64]
     focal: float
-    size: tuple[int, int]
+    picture: Picture
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the picture, pixels."""
+        return self.picture.size
 
     @property
     def middle(self) -> NDArray[np.float64]:
         """(2,) the principal point, pixels."""
-        return np.array(self.size) / 2
+        return self.picture.middle
 
     @property
     def place(self) -> NDArray[np.float64]:

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 from scipy.linalg import rq
 
 from ..errors import NotPossible
-from .cameras import Camera
+from .cameras import Camera, Picture
 
 LEAST_LINEAR = 6
 """Points the direct linear transform needs: 11 unknowns, two equations a point (Hartley and Zisserman, chapter 7)."""
@@ -39,8 +39,8 @@ def linear_matrix(points: NDArray[np.float64], pixels: NDArray[np.float64]) -> N
     """
     if len(points) < LEAST_LINEAR:
         raise NotPossible(f"a camera's matrix needs {LEAST_LINEAR} points, here are {len(points)}")
-    world, picture = _evened(points), _evened(pixels)
-    scaled, flat = _through(world, points), _through(picture, pixels)
+    world, evened = _evened(points), _evened(pixels)
+    scaled, flat = _through(world, points), _through(evened, pixels)
     if np.linalg.svd(scaled, compute_uv=False)[2] < 1e-6 * np.sqrt(len(points)):
         raise NotPossible("the points lie in one plane: no camera follows from them alone")
     whole = np.column_stack([scaled, np.ones(len(points))])
@@ -52,7 +52,7 @@ def linear_matrix(points: NDArray[np.float64], pixels: NDArray[np.float64]) -> N
         ]
     )
     found = np.linalg.svd(rows)[2][-1].reshape(3, 4)
-    matrix = np.linalg.inv(picture) @ found @ world
+    matrix = np.linalg.inv(evened) @ found @ world
     depths = np.column_stack([points, np.ones(len(points))]) @ matrix[2]
     return np.asarray(matrix / np.linalg.norm(matrix) * (1.0 if np.median(depths) > 0 else -1.0))
 
@@ -71,7 +71,7 @@ def parted(matrix: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np
 def first_cameras(
     points: NDArray[np.float64],
     pixels: NDArray[np.float64],
-    size: tuple[int, int],
+    picture: Picture,
     focal: float = 0.0,
     sides: NDArray[np.float64] | None = None,
 ) -> list[Camera]:
@@ -81,7 +81,7 @@ def first_cameras(
     ----------
     points : (n, 3) world points, n at least 4
     pixels : (n, 2) where they are seen
-    size : width and height of the picture
+    picture : the photograph's frame
     focal : the focal length in pixels; 0 where it is unknown
     sides : (k, 3) unit vectors towards where a camera may have stood, for points that are few or flat
 
@@ -106,40 +106,40 @@ def first_cameras(
         calibration, turn, shift = parted(linear_matrix(points, pixels))
         length = float(np.sqrt(calibration[0, 0] * calibration[1, 1]))
         factor = (focal or length) / length
-        found.append(Camera(turn, shift * np.array([1.0, 1.0, factor]), focal or length, size))
-    for length in [focal] if focal else [share * max(size) for share in (0.8, 1.4, 2.5, 5.0)]:
-        found += _approached(points, pixels, size, length)
-        found += [_facing(points, pixels, size, length, side) for side in (() if sides is None else sides)]
+        found.append(Camera(turn, shift * np.array([1.0, 1.0, factor]), focal or length, picture))
+    for length in [focal] if focal else [share * picture.longest for share in (0.8, 1.4, 2.5, 5.0)]:
+        found += _approached(points, pixels, picture, length)
+        found += [_facing(points, pixels, picture, length, side) for side in (() if sides is None else sides)]
     return [camera for camera in found if np.all(camera.seen(points)[:, 2] > 0)]
 
 
 def _approached(
-    points: NDArray[np.float64], pixels: NDArray[np.float64], size: tuple[int, int], focal: float
+    points: NDArray[np.float64], pixels: NDArray[np.float64], picture: Picture, focal: float
 ) -> list[Camera]:
     """The pose by iterated scaled orthography, and that of its flat twin."""
     centre = points.mean(axis=0)
     off = points - centre
     affine = np.column_stack([off, np.ones(len(off))])
-    picture = (pixels - np.array(size) / 2) / focal
+    flat = (pixels - picture.middle) / focal
     cameras = []
     for mirrored in (False, True):
         nearness = np.ones(len(points))  # depth of each point as a share of the middle's
         for _ in range(_ROUNDS):
-            rows, *_ = np.linalg.lstsq(affine, picture * nearness[:, None], rcond=None)
+            rows, *_ = np.linalg.lstsq(affine, flat * nearness[:, None], rcond=None)
             turn, scale = _upright(rows[:3].T)
             if mirrored:
                 turn = _twin(turn, off)
             depth = 1 / scale
             nearness = np.maximum(1 + off @ turn[2] / depth, 0.2)
         shift = np.array([*(rows[3] * depth), depth]) - turn @ centre
-        cameras.append(Camera(turn, shift, focal, size))
+        cameras.append(Camera(turn, shift, focal, picture))
     return cameras
 
 
 def _facing(
     points: NDArray[np.float64],
     pixels: NDArray[np.float64],
-    size: tuple[int, int],
+    picture: Picture,
     focal: float,
     side: NDArray[np.float64],
 ) -> Camera:
@@ -148,13 +148,13 @@ def _facing(
     level = np.linalg.svd(side[None])[2][1]  # any axis across the line of sight: the roll is found from the pixels
     turn = np.stack([level, np.cross(-side, level), -side])
     x, y = ((points - centre) @ turn[:2].T).T
-    picture = (pixels - middle) @ np.array([1.0, 1.0j])
-    rolled = np.vdot(x + 1.0j * y, picture) / max(float((x**2 + y**2).sum()), 1e-12)
+    flat = (pixels - middle) @ np.array([1.0, 1.0j])
+    rolled = np.vdot(x + 1.0j * y, flat) / max(float((x**2 + y**2).sum()), 1e-12)
     cosine, sine = (rolled / abs(rolled)).real, (rolled / abs(rolled)).imag
     turn[:2] = np.array([[cosine, -sine], [sine, cosine]]) @ turn[:2]
     depth = focal / abs(rolled)
-    offset = (middle - np.array(size) / 2) / focal * depth
-    return Camera(turn, np.array([*offset, depth]) - turn @ centre, focal, size)
+    offset = (middle - picture.middle) / focal * depth
+    return Camera(turn, np.array([*offset, depth]) - turn @ centre, focal, picture)
 
 
 def _upright(rows: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:

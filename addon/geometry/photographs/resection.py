@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bundle import Bundle, Sight, bundle
+from .cameras import Picture
 from .first_cameras import first_cameras
 
 _TRIED, _TRIED_OF_FEW = 3, 6  # first guesses that are refined; few points are more often seen alike from two sides
@@ -15,7 +16,7 @@ def resected(
     spreads: NDArray[np.float64],
     pixels: NDArray[np.float64],
     spread: float,
-    size: tuple[int, int],
+    picture: Picture,
     focal: float = 0.0,
     sides: NDArray[np.float64] | None = None,
 ) -> list[Bundle]:
@@ -27,7 +28,7 @@ def resected(
     spreads : (n,) one standard deviation of those, the points' unit
     pixels : (n, 2) where each was marked
     spread : one standard deviation of a mark, pixels
-    size : width and height of the photograph, pixels
+    picture : the photograph's frame
     focal : the focal length in pixels; 0 where it is unknown
     sides : (k, 3) unit vectors towards where the camera may have stood, where something is known of that
 
@@ -41,7 +42,7 @@ def resected(
         Fewer than four points, all on one line, or none in front of any camera.
     """
     sight = Sight(np.arange(len(points)), pixels, spread, np.zeros_like(points))
-    starts = first_cameras(points, pixels, size, focal, sides)
+    starts = first_cameras(points, pixels, picture, focal, sides)
     starts.sort(key=lambda start: float(np.median(np.linalg.norm(start.project(points) - pixels, axis=1))))
     starts = starts[: _TRIED_OF_FEW if len(points) < _FEW else _TRIED]
     found = [bundle([start], [sight], points, spreads, [0], [focal > 0]) for start in starts]

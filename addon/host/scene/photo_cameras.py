@@ -58,7 +58,8 @@ def aim_as(thing: bpy.types.Object, camera: "Camera", factor: float) -> None:
     data = thing.data
     data.type, data.sensor_fit, data.sensor_width = "PERSP", "HORIZONTAL", SENSOR
     data.lens = camera.focal * SENSOR / camera.size[0]
-    data.shift_x = data.shift_y = 0.0
+    width, height = camera.size  # a piece cut out of a picture lies beside the lens's axis
+    data.shift_x, data.shift_y = (camera.middle - [width / 2, height / 2]) / width * [-1.0, 1.0]
     distance = float(np.linalg.norm(camera.shift)) * factor
     data.clip_start, data.clip_end = _NEAR * distance, _FAR * distance
 
