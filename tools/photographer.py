@@ -42,8 +42,8 @@ def visible(name, turn):
 def photographed(truth, layout, seed, error=1.0, gaze="ahead", size=SIZE, aside=0, tall=None):
     """Marked photographs of a demo head's truth and the cameras that took them.
 
-    Distances from 0.7 to 1.4 m, a face that fills `tall` pixels, else the picture, cameras rolled a few degrees, marks off by `error`
-    pixels in x and y. The face stands `aside` pixels off the middle of the picture.
+    Distances from 0.7 to 1.4 m, a face that fills `tall` pixels, else the picture, cameras rolled a few degrees, marks
+    off by `error` pixels in x and y. The face stands `aside` pixels off the middle of the picture.
     """
     generator = np.random.default_rng(seed)
     photographs, cameras = [], []
@@ -52,7 +52,7 @@ def photographed(truth, layout, seed, error=1.0, gaze="ahead", size=SIZE, aside=
         target = np.array([0.0, -30.0, -20.0]) + generator.normal(0, 10, 3)
         focal = (tall or size[1]) * distance / 300
         taken = camera(turn, lift, distance, target, focal, size, generator.normal(0, 4))
-        taken = dataclasses.replace(taken, shift=taken.shift + [aside * distance / focal, 0.0, 0.0])
+        taken = dataclasses.replace(taken, shift=taken.shift + aside * distance / focal * np.eye(3)[0])
         places = {name: np.array(place) for name, place in truth.landmarks.items() if not name.startswith(UNMARKED)}
         for side, eye in truth.eyes.items():
             way = taken.place - eye.centre if gaze == "camera" else np.array([0.0, -1.0, 0.0])

@@ -179,7 +179,7 @@ def _photograph(file: Path, row: _Row) -> PhotoMarks:
 
 
 def _cut(file: Path, row: _Row, size: tuple[int, int]) -> tuple[tuple[int, int] | None, tuple[float, float]]:
-    """The size of the picture this one was cut out of and where it lies in that; nothing and zeros where it is whole."""
+    """The size of the picture this one was cut out of, None where it is whole, and where it lies in that."""
     written = [row.photograph.get(name) or None for name in ("whole", "cut_at")]
     if written == [None, None]:
         return None, (0.0, 0.0)

@@ -134,7 +134,7 @@ def group_portraits(person, seed):
 
 
 def test_a_face_cut_out_of_a_corner_is_as_good_as_the_whole_picture_if_that_is_said():
-    """36 centres were then off by 0.45 mm root mean square, by whole pictures 0.46; by pieces that did not tell, 1.84."""
+    """36 centres were off by 0.45 mm root mean square, by whole pictures 0.46, by pieces that did not tell 1.84."""
     person, off = truth(3), {"whole": [], "told": []}
     for seed in range(2):
         whole, cut = group_portraits(person, seed)

@@ -1,5 +1,6 @@
 """Photographs in the host: marks on images, files, cameras solved and looked through, place-eyes by them."""
 
+import dataclasses
 import json
 import math
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 from bpy_extras.object_utils import world_to_camera_view
 from canthus.anatomy.eyes.gaze import pupil_ahead
 from canthus.files.photo_marks import read_photo_marks
+from canthus.geometry.photographs.cameras import Picture
 from canthus.host.hands import photo_overlay
 from canthus.host.scene import photo_cameras, photo_images, scene_piece
 from canthus.job import recipe
@@ -110,11 +112,13 @@ def test_marks_go_to_a_file_and_come_back_with_their_photographs(tmp_path, endin
         bpy.ops.canthus.set_photo_mark(image=name, mark="sellion", place=(10.25, 5 + number))
     kept = bpy.data.images["side.png"].canthus_photo
     kept.gaze, kept.across, kept.up, kept.lens, kept.focal = "turned", math.radians(12), math.radians(-4), "long", 123.5
+    kept.whole, kept.cut_at = (400, 300), (200.5, 10)
     path = tmp_path / f"marks.{ending}"
     bpy.ops.canthus.save_photo_marks(filepath=str(path))
     front, side = read_photo_marks(path, photo_images.MARK_NAMES)
     assert (front.file, front.size, front.marks) == ("front.png", (40, 30), {"sellion": (10.25, 5.0)})
     assert (side.gaze, side.lens, side.focal) == ((12.0, -4.0), "long", 123.5)
+    assert (side.whole, side.cut_at, front.whole) == ((400, 300), (200.5, 10.0), None)
     bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
     bpy.ops.canthus.load_photo_marks(filepath=str(path))
     again = [photo_images.marks_of(image, tmp_path) for image in photo_images.marked_images()]
@@ -123,6 +127,21 @@ def test_marks_go_to_a_file_and_come_back_with_their_photographs(tmp_path, endin
     bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True)
     with pytest.raises(RuntimeError, match=r"side\.png: this photograph is not there"):
         bpy.ops.canthus.load_photo_marks(filepath=str(path))
+
+
+def test_a_piece_of_a_picture_is_seen_by_a_shifted_lens(scene):
+    """The host's own projection is the reference."""
+    whole = taken(10)
+    piece = dataclasses.replace(whole, picture=Picture((250, 300), SIZE, (320, 40)))
+    thing = bpy.data.objects.new("piece", bpy.data.cameras.new("piece"))
+    scene.collection.objects.link(thing)
+    photo_cameras.aim_as(thing, piece, 1.0)
+    scene.render.resolution_x, scene.render.resolution_y = piece.size
+    bpy.context.view_layer.update()
+    for name, place in FACE.items():
+        across, up, _ = world_to_camera_view(scene, thing, Vector(place))
+        seen = whole.project(np.array(place, dtype=float)[None])[0] - [320, 40]
+        assert (across * 250, (1 - up) * 300) == pytest.approx(seen, abs=0.01), name
 
 
 def test_a_photograph_of_another_size_is_refused(tmp_path):

@@ -34,6 +34,9 @@ class CANTHUS_PT_photo(ImageTab, bpy.types.Panel):
             column.prop(kept, "up")
         column.prop(kept, "lens")
         column.prop(kept, "focal")
+        column.prop(kept, "whole")
+        if any(kept.whole):
+            column.prop(kept, "cut_at")
         row = layout.row(align=True)
         row.operator("canthus.load_photo_marks", text="Load...", icon="FILE_FOLDER")
         row.operator("canthus.save_photo_marks", text="Save...", icon="FILE_TICK")

@@ -61,6 +61,21 @@ class CANTHUS_PG_photo(bpy.types.PropertyGroup):
         min=0.0,
         max=100_000.0,
     )
+    whole: bpy.props.IntVectorProperty(
+        name="Cut Out Of (px)",
+        description="Width and height of the picture this one was cut out of, whose middle the lens looked through; "
+        "zeros where it is whole",
+        size=2,
+        min=0,
+        max=100_000,
+    )
+    cut_at: bpy.props.FloatVectorProperty(
+        name="Cut At (px)",
+        description="Where the top left corner of this picture lies in the whole one, to the right and down",
+        size=2,
+        min=0.0,
+        max=100_000.0,
+    )
     rms: bpy.props.FloatProperty(name="Reprojection (px RMS)")
     focal_found: bpy.props.FloatProperty(name="Solved Focal Length (px)")
     focal_error: bpy.props.FloatProperty(name="Its Uncertainty (px)")
@@ -109,6 +124,7 @@ def marks_of(image: bpy.types.Image, folder: Path | None) -> PhotoMarks:
         gaze,
         kept.lens.strip(),
         float(f"{kept.focal:.7g}"),
+        *((tuple(kept.whole), tuple(round(side, 3) for side in kept.cut_at)) if any(kept.whole) else ()),
     )
 
 
@@ -160,6 +176,7 @@ def take_marks(photograph: PhotoMarks, folder: Path) -> bpy.types.Image:
     for name, place in photograph.marks.items():
         put_mark(image, name, place)
     kept.lens, kept.focal = photograph.lens, photograph.focal
+    kept.whole, kept.cut_at = photograph.whole or (0, 0), photograph.cut_at
     turned = not isinstance(photograph.gaze, str)
     kept.gaze = TURNED if turned else photograph.gaze
     kept.across, kept.up = (math.radians(angle) for angle in (photograph.gaze if turned else (0.0, 0.0)))
