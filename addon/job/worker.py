@@ -8,7 +8,7 @@ The folder holds `in.npz` (the workpiece) and `steps.json` ({"steps": [{"step": 
 import json
 import os
 import sys
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -41,7 +41,7 @@ def main(folder: Path) -> int:
     try:
         order = json.loads((folder / STEPS).read_text(encoding="utf-8"))
         steps = [errand_or_step(entry) for entry in order["steps"]]
-        piece = run(steps, store.load(folder / IN), Progress(_say_progress), order["spared"])
+        piece = run(steps, store.load(folder / IN), Progress(_told_to(os.getppid())), order["spared"])
     except CanthusError as error:
         _say({"error": str(error)})
         return 2
@@ -51,8 +51,15 @@ def main(folder: Path) -> int:
     return 0
 
 
-def _say_progress(fraction: float, what: str) -> None:
-    _say({"fraction": round(fraction, 4), "what": what})
+def _told_to(parent: int) -> Callable[[float, str], None]:
+    """Who is told how far it is; where the process that asked for the work is gone, so is the work."""
+
+    def say_progress(fraction: float, what: str) -> None:
+        if os.getppid() != parent:
+            raise SystemExit(3)
+        _say({"fraction": round(fraction, 4), "what": what})
+
+    return say_progress
 
 
 def _say(words: dict[str, Any]) -> None:

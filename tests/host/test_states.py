@@ -5,7 +5,9 @@ import pytest
 from canthus.host.buttons import panels
 from canthus.host.scene import scene_piece
 from canthus.host.scene.needs import first_missing, needs_of
-from canthus.host.scene.states import DONE, STALE, TO_DO, step_states
+from canthus.host.scene.states import DONE, STALE, TO_DO, states_of, step_states
+from canthus.steps.catalogue import all_steps
+from canthus.steps.workpiece import Done
 from small_pieces import egg
 
 CHANGING = (
@@ -30,6 +32,92 @@ def test_what_comes_after_a_step_run_again_is_stale():
 
 def test_running_it_again_mends_it():
     assert step_states(("scale", "neck", "scale", "neck"))["neck"] == DONE
+
+
+ENDING = {"neck", "hollow", "key", "vent", "check", "export"}
+
+
+@pytest.mark.parametrize(
+    ("again", "stale"),
+    [
+        ("assess", set()),
+        ("measure", set()),
+        ("relief", {"brows", "fit-hair", *ENDING}),
+        ("brows", ENDING),
+        ("fit-hair", {"key", "vent", "check", "export"}),
+        ("make-eyes", {"vent", "check", "export"}),
+        ("neck", ENDING - {"neck"}),
+        ("check", set()),
+    ],
+)
+def test_a_step_run_again_makes_stale_what_hangs_on_it_and_nothing_else(again, stale):
+    """All steps done in order, then one again. By what the steps work on: common practice, no source."""
+    order = [step.NAME for step in all_steps()]
+    states = step_states((*order, again))
+    assert {name for name, state in states.items() if state == STALE} == stale
+
+
+def test_what_hangs_on_what_is_stale_is_stale():
+    """Landmarks do not look at the scan, but at the head that Close makes of it."""
+    states = step_states(("load", "cull-strays", "close", "landmarks", "neck", "cull-strays"))
+    assert [states[name] for name in ("cull-strays", "close", "landmarks", "neck")] == [DONE, STALE, STALE, STALE]
+
+
+def test_eyes_that_are_one_with_the_head_make_the_head_stale():
+    order = ("place-eyes", "make-eyes", "neck", "make-eyes")
+    assert step_states(order)["neck"] == DONE
+    assert step_states(order, settings={"make-eyes": {"form": "fixed"}})["neck"] == STALE
+
+
+def test_brows_raised_before_relief_are_stale_and_so_is_all_after_them():
+    states = step_states(("close", "landmarks", "brows", "neck", "relief"))
+    assert [states[name] for name in ("relief", "brows", "neck", "landmarks")] == [DONE, STALE, STALE, DONE]
+
+
+@pytest.fixture
+def posed(scene):
+    """A head whose steps were done with the landmarks and eyes as they stand."""
+    history = tuple(Done(name, {}) for name in ("landmarks", "pose", "place-eyes", "carve-sockets", "neck"))
+    return scene_piece.write_piece(egg(3).but(history=history), scene)
+
+
+def states_now():
+    collection = scene_piece.pieces_in(bpy.context.scene)[0]
+    return {name for name, state in states_of(collection, bpy.context.scene).items() if state == STALE}
+
+
+def test_a_landmark_moved_by_hand_makes_stale_what_went_by_it_until_that_is_run_again(posed):
+    assert states_now() == set()
+    scene_piece.object_with(posed, "landmark/sellion").location.x += 2
+    assert states_now() == {"pose", "place-eyes", "carve-sockets", "neck"}  # seen at once
+    bpy.ops.canthus.smooth(passes=1)
+    assert states_now() == {"landmarks", "pose", "place-eyes", "carve-sockets", "neck"}  # and after another step
+    collection = scene_piece.pieces_in(bpy.context.scene)[0]
+    moved = scene_piece.read_piece(collection, bpy.context.scene)
+    done = moved.but(history=(*moved.history, Done("landmarks", {}), Done("pose", {})))
+    scene_piece.write_piece(done, bpy.context.scene, collection, moved)
+    assert states_now() == {"place-eyes", "carve-sockets", "neck"}
+
+
+def test_an_eye_moved_by_hand_makes_stale_what_was_carved_for_it(posed):
+    scene_piece.object_with(posed, "eye/left").location.y += 1
+    assert states_now() == {"carve-sockets", "neck"}
+
+
+def test_a_landmark_set_with_its_button_counts_as_moved(posed):
+    bpy.context.view_layer.objects.active = scene_piece.object_with(posed, "head")
+    bpy.ops.canthus.set_landmark(landmark="sellion", position=(0, -90, 15))
+    assert "pose" in states_now()
+    assert "landmarks" not in states_now()
+
+
+def test_a_head_sculpted_by_hand_makes_stale_what_was_made_of_it(posed):
+    head = scene_piece.object_with(posed, "head")
+    bpy.context.view_layer.objects.active = head
+    head.data.vertices[5].co.z += 1
+    bpy.ops.canthus.show_landmarks()
+    bpy.ops.canthus.set_landmark(landmark="vertex", position=(0, 0, 100))  # the next time all is read and written
+    assert {"landmarks", "carve-sockets", "neck"} <= states_now()
 
 
 def test_what_is_missing_is_said():

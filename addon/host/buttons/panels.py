@@ -1,5 +1,6 @@
 """The sidebar tab: one panel a stage, in the order of the work."""
 
+import time
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -29,6 +30,9 @@ _STAGE_TITLES = {
 
 _FILE_BUTTONS = {"load": "Load Scan...", "export": "Export Parts..."}
 _PLANES = {"neck": "Show Cut", "key": "Show Parting"}
+_ONE_DRAWING = 0.04
+"""Seconds that the states found for one panel of the sidebar are good for the others."""
+_drawn: dict[str, Any] = {}
 _CLOSED = ("detail",)
 """Stages that not every head goes through."""
 FOLDED = True
@@ -52,7 +56,7 @@ class CANTHUS_PT_job(ViewTab, bpy.types.Panel):
         if collection is None:
             layout.label(text="Load a scan of a head to begin")
         else:
-            _draw_facts(layout, states.facts_shown(collection))
+            _draw_facts(layout, context, collection)
         column = layout.column(align=True)
         if collection is None:
             column.operator("canthus.load", text=_FILE_BUTTONS["load"], icon="FILE_FOLDER")
@@ -62,14 +66,15 @@ class CANTHUS_PT_job(ViewTab, bpy.types.Panel):
             layout.operator("canthus.make", icon="PLAY")
 
 
-def _draw_facts(layout: bpy.types.UILayout, facts: dict[str, Any]) -> None:
+def _draw_facts(layout: bpy.types.UILayout, context: bpy.types.Context, collection: bpy.types.Collection) -> None:
+    facts = states.facts_shown(collection)
     if not facts:
         row = layout.row()
         row.alert = True
         row.label(text="The record of this head is damaged: load the scan again", icon="ERROR")
         return
     layout.label(text=f"{facts.get('name', '')}, {scale_text(facts.get('scale', 1.0))}", icon="USER")
-    state = states.step_states(states.history_in(facts))["check"]
+    state = _states_drawn(context, collection)["check"]
     if facts.get("checks") and state != states.TO_DO:  # measuring the face leaves some too
         text, icon, grave = check_line(facts["checks"], state)
         row = layout.row()
@@ -90,13 +95,22 @@ def check_line(checks: Sequence[Mapping[str, Any]], state: str) -> tuple[str, st
     return f"Checked: all {len(checks)} well", "CHECKMARK", False
 
 
+def _states_drawn(context: bpy.types.Context, collection: bpy.types.Collection | None) -> dict[str, str]:
+    """The states of the steps, found once a drawing of the sidebar, which asks for them fifteen times."""
+    key = None if collection is None else (collection.session_uid, collection[scene_piece.RECORD])
+    if "key" not in _drawn or _drawn["key"] != key or time.monotonic() - _drawn["at"] > _ONE_DRAWING:
+        _drawn.update(key=key, at=time.monotonic(), states=states.states_of(collection, context.scene))
+    found: dict[str, str] = _drawn["states"]
+    return found
+
+
 class _StagePanel(ViewTab):
     """A stage's buttons. Each step has its own fold that holds its settings."""
 
     stage: str
 
     def draw_header_preset(self, context: bpy.types.Context) -> None:
-        found = states.step_states(states.history_of(scene_piece.piece_collection(context)))
+        found = _states_drawn(context, scene_piece.piece_collection(context))
         mine = [found[step.NAME] for step in _steps_of(self.stage)]
         if states.STALE in mine:
             self.layout.label(text="", icon=_ICONS[states.STALE])
@@ -106,7 +120,7 @@ class _StagePanel(ViewTab):
             self.layout.label(text=f"{mine.count(states.DONE)} done", icon=_ICONS[states.DONE])
 
     def draw(self, context: bpy.types.Context) -> None:
-        found = states.step_states(states.history_of(scene_piece.piece_collection(context)))
+        found = _states_drawn(context, scene_piece.piece_collection(context))
         for step in _steps_of(self.stage):
             draw_step(self.layout, context, step, found[step.NAME])
 

@@ -17,7 +17,7 @@ from ...geometry.errors import BadFile, BadMesh
 from ...geometry.mesh import Mesh
 from ...job import store
 from ...steps.workpiece import Workpiece
-from . import brow_curves, exchange, looks, photo_cameras
+from . import brow_curves, by_hand, exchange, looks, photo_cameras
 from .new_shapes import NewShapes, same_shape, shapes_in
 from .roles import ROLE
 from .roles import object_with as object_with  # others ask for both here
@@ -151,6 +151,9 @@ def write_piece(
     if collection is None:
         collection = bpy.data.collections.new(f"Canthus {piece.name}")
         scene.collection.children.link(collection)
+    if before is not None:
+        texts = (collection[RECORD], record_of(before), record_of(piece))
+        by_hand.keep(collection, *(json.loads(text) for text in texts))
     unit = exchange.millimetres_per_unit(scene)
     shapes = shapes_in(piece)
     new = new or NewShapes(piece, before, collection, unit)
@@ -169,6 +172,7 @@ def write_piece(
         photo_cameras.follow(collection, motion, unit)
         brow_curves.follow(collection, motion, unit)
     collection[RECORD] = record_of(piece)
+    by_hand.note_form(collection)
     looks.show_latest(collection, piece, before)
     return collection
 

@@ -2,36 +2,62 @@
 
 import functools
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 import bpy
 
 from ...steps.catalogue import all_steps
-from . import scene_piece
+from . import by_hand, depends, exchange, scene_piece
 from .needs import first_missing
 
 DONE, STALE, TO_DO = "done", "stale", "to do"
 
 
-def step_states(history: tuple[str, ...]) -> dict[str, str]:
+def step_states(
+    history: Sequence[str],
+    touched: Mapping[str, int] = MappingProxyType({}),
+    settings: Mapping[str, Mapping[str, Any]] = MappingProxyType({}),
+) -> dict[str, str]:
     """Each step's name to `DONE`, `STALE` or `TO_DO`.
 
     Parameters
     ----------
     history : names of the steps that were run, oldest first
+    touched : what was changed by hand, a kind of `depends.HOME`, to the number of steps that were done before
+    settings : step to those it was last run with; the default ones where it is not there
 
     Notes
     -----
-    A step is stale once one that comes earlier in the trade's order was run after it.
+    A step is stale once something it looks at has changed: by a step that comes earlier in the trade's order and was
+    run after it, or is stale itself; or by hand.
     """
     order = {step.NAME: place for place, step in enumerate(all_steps())}
     states = dict.fromkeys(order, TO_DO)
     last = {name: place for place, name in enumerate(history) if name in order}
-    for name, when in last.items():
-        undone = any(later > when and order[other] < order[name] for other, later in last.items())
-        states[name] = STALE if undone else DONE
+    changed = {name: depends.changes(name, settings.get(name, {})) for name in last}
+    for name in sorted(last, key=lambda each: order[each]):
+        looked_at = depends.reads(name, settings.get(name, {}))
+        earlier = (other for other in last if order[other] < order[name] and changed[other] & looked_at)
+        undone = any(last[other] > last[name] or states[other] == STALE for other in earlier)
+        by_a_hand = any(
+            done > last[name] and kind in looked_at and order[name] > order[depends.HOME[kind]]
+            for kind, done in touched.items()
+        )
+        states[name] = STALE if undone or by_a_hand else DONE
     return states
+
+
+def states_of(collection: bpy.types.Collection | None, scene: bpy.types.Scene) -> dict[str, str]:
+    """`step_states` of a head as it stands in the scene, with what was moved by hand and no step has seen yet."""
+    facts = facts_shown(collection)
+    history = history_in(facts)
+    settings = {str(each["name"]): each.get("settings", {}) for each in facts.get("history", ())}
+    if collection is None or not facts:
+        return step_states(history)
+    moved = by_hand.moved_now(collection, str(collection[scene_piece.RECORD]), exchange.millimetres_per_unit(scene))
+    return step_states(history, {**by_hand.kept(collection), **dict.fromkeys(moved, len(history))}, settings)
 
 
 @functools.lru_cache(maxsize=8)

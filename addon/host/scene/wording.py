@@ -3,6 +3,7 @@
 import functools
 import re
 
+from ...job.errands import ERRANDS
 from ...steps.catalogue import all_steps
 from ...steps.step import Setting, Step
 
@@ -73,7 +74,8 @@ def as_shown(text: str) -> str:
 @functools.cache
 def _labels() -> dict[str, str]:
     """What names of more than one word are called in the sidebar: "least_lid" is "Least Lid"."""
-    names = {step.NAME for step in all_steps()} | {each.name for step in all_steps() for each in step.settings()}
+    steps = (*all_steps(), *ERRANDS)
+    names = {step.NAME for step in steps} | {each.name for step in steps for each in step.settings()}
     return {name: title(name) for name in names if "-" in name or "_" in name}
 
 
