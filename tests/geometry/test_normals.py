@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from canthus.geometry.clouds.normals import least_axis, plane_normals
+from canthus.geometry.clouds.normals import least_axis, normals_through, plane_normals
 from canthus.geometry.clouds.orientation import along_a_tree, towards_sensors
+from canthus.geometry.clouds.own_sheet import on_own_sheet
 from canthus.geometry.neighbours import arranged
 
 
@@ -92,3 +93,44 @@ def test_sensors_turn_normals_rightly_where_noise_leans_them_past_the_ray():
     assert (plain != (np.einsum("ij,ij->i", found, truth) > 0)).mean() > 0.01
     turned = towards_sensors(80 * truth, found, sensor, view)
     assert (np.einsum("ij,ij->i", turned, truth) > 0).mean() > 0.9999
+
+
+def lobe(seed=5):
+    """An ear's lobe: its front seen well, 3 mm behind that few points of its back; with what is back and the truth."""
+    rng = np.random.default_rng(seed)
+    front, back = (rng.uniform(-10, 10, (count, 2)) for count in (550, 90))  # 0.85 and 2.1 mm apart
+    x, z = np.concatenate([front, back]).T
+    is_back = np.arange(len(x)) >= len(front)
+    y = np.where(is_back, 3.0, 0.0) + 0.02 * x * x + 0.05 * rng.standard_normal(len(x))  # bent as a lobe is
+    truth = np.stack([-0.04 * x, np.ones(len(x)), 0 * x], axis=1)
+    truth *= np.where(is_back, 1, -1)[:, None] / np.linalg.norm(truth, axis=1, keepdims=True)
+    return np.stack([x, y, z], axis=1), truth, is_back & (np.hypot(x, z) < 8)
+
+
+def test_few_points_behind_a_thin_part_get_the_normals_of_their_own_sheet():
+    points, truth, back = lobe()
+    held = arranged(points)
+    truth, back = truth[held.rows], back[held.rows]
+    apart, rows = held.tree.query(held.points, 25)
+    planes, shares = normals_through(held.points, rows[:, :17])
+    mended = on_own_sheet(held.points, rows, apart, planes, shares)
+    wrong = [(np.abs(np.einsum("ij,ij->i", found, truth)) < 0.7) & back for found in (planes, mended)]
+    assert wrong[0].sum() > 0.2 * back.sum()
+    assert wrong[1].sum() < 0.03 * back.sum()
+    front = truth[:, 1] < 0
+    np.testing.assert_array_equal(mended[front & (shares < 0.01)], planes[front & (shares < 0.01)])
+
+
+def test_points_across_a_thin_part_vote_for_the_other_sign():
+    """The back of a lobe seen at a slant, its normals leaning past the ray; the front, nearer by, is seen squarely."""
+    points, truth, back = lobe()
+    sensors = np.array([[0.0, -450.0, 0.0], [450.0, 60.0, 0.0]])
+    is_back = truth[:, 1] > 0
+    found = truth.copy()
+    leaning = back & (np.arange(len(points)) % 3 == 0)
+    found[leaning] += [-0.35, 0.0, 0.0]
+    found /= np.linalg.norm(found, axis=1, keepdims=True)
+    ray = sensors[is_back.astype(int)] - points
+    assert (np.einsum("ij,ij->i", ray, found)[leaning] < 0).mean() > 0.5
+    turned = towards_sensors(points, found, sensors, is_back.astype(int))
+    assert (np.einsum("ij,ij->i", turned, truth)[back] > 0).mean() > 0.9

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..clouds.normals import least_axis
+from ..clouds.own_sheet import on_own_sheet
 from ..directions import unit
 from ..errors import BadCloud
 from ..neighbours import Arranged, arranged
@@ -85,17 +86,18 @@ class _Neighbourhoods:
         self._bend = np.float32(1.0 - np.cos(np.radians(crease)))
         size = (len(held.points), count)
         self._rows, self._apart = np.empty(size, np.int32), np.empty(size, np.float32)
-        self.normals = np.empty((size[0], 3), np.float32)
+        normals, shares = np.empty((size[0], 3)), np.empty(size[0])
         tree = held.tree
 
         def found(part: slice) -> None:
             self._apart[part], self._rows[part] = tree.query(self._points[part], count)
-            self.normals[part] = self._plane_normals(part)
+            normals[part], shares[part] = self._planes(part)
 
         in_portions(size[0], _CHUNK, found, progress, "finding normals")
+        self.normals = on_own_sheet(self._points, self._rows, self._apart, normals, shares).astype(np.float32)
 
-    def _plane_normals(self, part: slice) -> NDArray[np.float64]:
-        """(m, 3) normals of the planes through each point's neighbours within reach, and the nearest dozen anyhow."""
+    def _planes(self, part: slice) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Normals of the planes through each point's neighbours within reach, and the nearest dozen anyhow; shares."""
         way = self._ways(part)
         counts = self._apart[part] <= self._reach
         counts[:, :_ANYHOW] = True
@@ -103,7 +105,7 @@ class _Neighbourhoods:
         total = way.sum(axis=2, dtype=np.float64)
         second = (way @ way.transpose(0, 2, 1)).astype(np.float64)
         second -= total[:, :, None] * total[:, None] / counts.sum(axis=1)[:, None, None]
-        return least_axis(second)[0]
+        return least_axis(second)
 
     def smooth_normals(self, progress: Progress) -> None:
         """Make each normal the mean of those around, those beyond a crease left out."""

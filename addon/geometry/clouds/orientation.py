@@ -28,17 +28,16 @@ def towards_sensors(
     Notes
     -----
     A normal found from noisy points may lean past square to the ray where the surface grazes it. There the sign is
-    that of the points around that were seen well.
+    that of the points around that were seen well; those across a thin part face the other way, as they should.
     """
     facing = np.einsum("ij,ij->i", unit(sensors[view] - points), normals)
     turned = np.where(facing[:, None] < 0, -normals, normals)
     doubtful, sure = np.flatnonzero(np.abs(facing) < _GRAZING), np.flatnonzero(np.abs(facing) >= _GRAZING)
     if len(sure) < 100:
         return turned
-    near = cKDTree(points[sure], balanced_tree=False).query(points[doubtful], 8, workers=-1)[1]
-    around = turned[sure[near]].sum(axis=1)
-    against = np.einsum("ij,ij->i", turned[doubtful], around) < 0
-    turned[doubtful[against]] *= -1
+    near = sure[cKDTree(points[sure], balanced_tree=False).query(points[doubtful], 8, workers=-1)[1]]
+    votes = _agreement(points, turned, np.repeat(doubtful, near.shape[1]), near.ravel()).reshape(near.shape)
+    turned[doubtful[votes.sum(axis=1) < 0]] *= -1
     return turned
 
 
