@@ -50,7 +50,7 @@ def write_stl(file: BinaryIO, mesh: Mesh) -> None:
     records["normal"] = normals / np.where(lengths > 0, lengths, 1)
     file.write(b"binary STL, millimetres".ljust(HEADER, b"\0"))
     file.write(np.uint32(len(records)).astype("<u4").tobytes())
-    records.tofile(file) if hasattr(file, "fileno") else file.write(records.tobytes())
+    file.write(records.data)  # not tofile, which does not tell a full disk from any other fault
 
 
 def _count(data: bytes) -> int:

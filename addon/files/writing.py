@@ -81,7 +81,7 @@ def whole_file(path: Path, overwrite: bool = False) -> Iterator[BinaryIO]:
     try:
         handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
     except OSError as fault:
-        raise BadFile(f"{path}: cannot be written: {fault.strerror}") from None
+        raise BadFile(f"{path}: cannot be written: {fault.strerror or fault}") from None
     try:
         with open(handle, "wb") as file:
             yield file
@@ -90,7 +90,7 @@ def whole_file(path: Path, overwrite: bool = False) -> Iterator[BinaryIO]:
         os.chmod(temporary, 0o666 & ~_mask())
         os.replace(temporary, path)
     except OSError as fault:
-        raise BadFile(f"{path}: cannot be written: {fault.strerror}") from None
+        raise BadFile(f"{path}: cannot be written: {fault.strerror or fault}") from None
     finally:
         Path(temporary).unlink(missing_ok=True)
 

@@ -20,8 +20,8 @@ def staged(folder: Path) -> Iterator[Path]:
 
     Yields
     ------
-    A folder on the same disk. When the block raises anything, Ctrl-C included, it is removed with all in it and
-    `folder` is as it was. A file or folder of the same name in `folder` is replaced.
+    A folder on the same disk, in `folder` where that is there. When the block raises anything, Ctrl-C included, it is
+    removed with all in it and `folder` is as it was. A file or folder of the same name in `folder` is replaced.
 
     Raises
     ------
@@ -44,8 +44,12 @@ def staged(folder: Path) -> Iterator[Path]:
 
 
 def _nearest(folder: Path) -> Path:
-    """The folder's nearest parent that exists: what is renamed from there stays on one disk."""
-    return next(parent for parent in folder.absolute().parents if parent.is_dir())
+    """The folder, or its nearest parent that exists: one may write there, and what is renamed stays on one disk.
+
+    Not above a folder that is there: a home lies in a folder nobody else may write to, a stick's on another disk.
+    """
+    place = folder.absolute()
+    return next(each for each in (place, *place.parents) if each.is_dir())
 
 
 def _move_in(waiting: Path, folder: Path) -> None:

@@ -1,9 +1,13 @@
 """STL read and written, against the format's facts (reference_values section 7)."""
 
+import errno
+import sys
+
 import numpy as np
 import pytest
 import trimesh
 from canthus.files.reading import read
+from canthus.files.stl import write_stl
 from canthus.files.writing import write
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.mesh import Mesh
@@ -100,3 +104,10 @@ def test_published_broken_files():
             read(folder / name)
     for name in USABLE:
         assert isinstance(read(folder / name), Mesh)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs the device that is always full")
+def test_a_full_disk_says_so():
+    with open("/dev/full", "wb", buffering=0) as full, pytest.raises(OSError) as fault:  # noqa: PT011 the number tells
+        write_stl(full, icosphere(2, 10.0))
+    assert fault.value.errno == errno.ENOSPC
