@@ -46,3 +46,33 @@ def test_a_signal_ends_it_with_130_and_nothing_left(words, sent, scan, tmp_path)
     assert child.returncode == 130
     assert err == f"canthus {words[0]}: stopped, nothing written\n"
     assert everything_in(tmp_path) == before
+
+
+SEARCHING = SLOW.replace(
+    "time.sleep(30)",
+    """
+        import threading
+        def search():
+            time.sleep(1.5)
+            print("searched", flush=True)
+        thread = threading.Thread(target=search, daemon=True)
+        thread.start()
+        thread.join()
+        time.sleep(30)
+""",
+)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are sent another way there")
+def test_a_search_that_still_runs_is_waited_for(scan, tmp_path):
+    """scipy's trees search in daemon threads; Python ending under one of them was a segmentation fault now and then."""
+    command = [sys.executable, "-c", SEARCHING, "close", str(scan), "-o", "new.ply"]
+    child = subprocess.Popen(command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert child.stdout.readline() == "working\n"
+    time.sleep(0.2)
+    child.send_signal(signal.SIGINT)
+    time.sleep(0.2)
+    child.send_signal(signal.SIGINT)  # an impatient one
+    out, err = child.communicate(timeout=20)
+    assert (child.returncode, out) == (130, "searched\n")
+    assert err == "canthus close: stopped, nothing written\n"
