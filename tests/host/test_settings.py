@@ -6,7 +6,7 @@ import bpy
 import pytest
 from canthus.host.buttons.step_operator import BY_FILE, StepOperator
 from canthus.host.scene import settings, wording
-from canthus.steps.catalogue import all_steps
+from canthus.steps.catalogue import all_steps, step_named
 
 STEPS = all_steps()
 
@@ -77,3 +77,13 @@ def test_no_setting_takes_the_place_of_what_its_button_does(step):
     """A property of an operator hides a method of the same name: the button would fail when pressed in a window."""
     own = {name for each in (StepOperator, bpy.types.Operator) for name in dir(each)}
     assert own & {each.name for each in step.settings()} == set()
+
+
+def test_a_length_at_life_size_is_told_on_the_print_too(scene):
+    """24.2 mm of globe at 1/6: 4.03 mm, worked by hand. What is meant on the print, and a count, is told once."""
+    step = step_named("place-eyes")
+    told = {each.name: settings.on_print(each, settings.stored(scene, step), 1 / 6) for each in step.settings()}
+    globe = settings.stored(scene, step).globe
+    assert told["globe"] == f"{globe / 6:.3g}"
+    assert told["diameter"] == told["sources"] == ""
+    assert {settings.on_print(each, settings.stored(scene, step), 1.0) for each in step.settings()} == {""}

@@ -141,7 +141,8 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
         body.label(text=_HINTS[state], icon="INFO")
     presets.draw(body, name)
     _draw_by_hand(body, context, step.NAME, collection)
-    draw_settings(body.column(), step, stored(context.scene, step))
+    scale = states.facts_shown(collection).get("scale", 1.0)
+    draw_settings(body.column(), step, stored(context.scene, step), scale)
 
 
 def _draw_by_hand(

@@ -6,6 +6,7 @@ import bpy
 
 from ...steps.catalogue import all_steps
 from ...steps.step import Step
+from ...steps.workpiece import Landmark
 from ..scene import scene_piece, states
 from ..scene.brow_curves import with_brows
 from ..scene.needs import needs_of
@@ -19,6 +20,10 @@ BY_FILE = ("load", "export")
 """Steps whose button asks for a file or folder first: written by hand in `files_operator`."""
 LIGHT_UP_TO = 1_000_000
 """Points and vertices of a head up to which light steps answer within half a second; on more they too go beside."""
+
+
+TELLING = 4
+"""Sure landmarks that tell how a head stands; with fewer Pose lays a mean face over it, which takes a second."""
 
 
 class StepOperator(PieceOperator):
@@ -44,8 +49,17 @@ class StepOperator(PieceOperator):
         return outcome
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
-        at_once = self.step.LIGHT and scene_piece.size(scene_piece.piece_collection(context)) <= LIGHT_UP_TO
+        at_once = self.step.LIGHT and quick_on(self.step, scene_piece.piece_collection(context))
         return self.begin_work(context) if beside_wanted(context) and not at_once else self.execute(context)
+
+
+def quick_on(step: type[Step], collection: bpy.types.Collection) -> bool:
+    """Whether a light step answers within half a second on this head: Pose does where landmarks tell how it stands."""
+    if scene_piece.size(collection) > LIGHT_UP_TO:
+        return False
+    marks = states.facts_shown(collection).get("landmarks", {}).values()
+    sure = sum(mark["confidence"] >= Landmark.SURE for mark in marks)
+    return step.NAME != "pose" or sure >= TELLING
 
 
 def operator_for(step: type[Step]) -> type:

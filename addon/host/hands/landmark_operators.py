@@ -67,7 +67,7 @@ class CANTHUS_OT_set_landmark(_ByHand, OneClick, bpy.types.Operator):
 class CANTHUS_OT_snap_landmarks(_ByHand, bpy.types.Operator):
     bl_idname = "canthus.snap_landmarks"
     bl_label = "Snap to Surface"
-    bl_description = "Lay every landmark on the nearest place of the head, or of the scan before there is one"
+    bl_description = "Lay every landmark on the nearest place of the closed head"
 
     def changed(self, piece: Workpiece) -> Workpiece:
         from ...geometry.distances.closest import ClosestPoint  # with it come the heavy libraries

@@ -12,6 +12,8 @@ from .choices import choice_help
 from .wording import choice, label, sentence
 
 _DIGITS = 6
+_FIELD = 0.76
+"""Share of the width that a field takes beside which a number stands."""
 _ROOM = 14
 """Letters of a label that have room beside a field in a sidebar of the usual width."""
 RELATIVE = {"PATH_SUPPORTS_BLEND_RELATIVE"}
@@ -52,12 +54,23 @@ def stored(scene: bpy.types.Scene, step: type[Step]) -> Any:
     return getattr(scene.canthus, identifier(step))
 
 
-def draw_settings(column: bpy.types.UILayout, step: type[Step], holder: Any) -> None:
+def draw_settings(column: bpy.types.UILayout, step: type[Step], holder: Any, scale: float = 1.0) -> None:
     """A step's settings, one under the other, with labels that are not cut in a sidebar of the usual width.
 
-    A number has its label within its field; what else there is has it beside, or over the field where it is long.
+    A number has its label within its field; what else there is has it beside, or over the field where it is long. On a
+    head at print size, `scale`, beside a length meant at life size stands what it comes to there.
     """
+    lengths = [each for each in step.settings() if on_print(each, holder, scale)]
+    if lengths:
+        row = column.split(factor=_FIELD)
+        row.label(text="")
+        row.label(text="on print")
     for each in step.settings():
+        if each in lengths:
+            row = column.split(factor=_FIELD, align=True)
+            row.prop(holder, each.name)
+            row.label(text=on_print(each, holder, scale))
+            continue
         if each.kind in ("float", "int"):
             column.prop(holder, each.name)
             continue
@@ -68,6 +81,13 @@ def draw_settings(column: bpy.types.UILayout, step: type[Step], holder: Any) -> 
             column.prop(holder, each.name, text="")
         else:
             beside.prop(holder, each.name)
+
+
+def on_print(each: Setting, holder: Any, scale: float) -> str:
+    """What a length meant at life size comes to on the print, in millimetres; "" for what is none, and at life size."""
+    if each.kind != "float" or each.unit != "mm" or each.at != "life" or scale == 1.0:
+        return ""
+    return f"{scale * getattr(holder, each.name):.3g}"
 
 
 def fill_in(step: Step, holder: Any) -> None:
