@@ -96,10 +96,10 @@ def checks(figures: Figures, pictures: Sequence[Picture] = ()) -> str:
     failed.sort(key=lambda pair: not pair[1]["grave"])
     short = "".join(
         f"<div><span>{escape(check['name'])}</span>"
-        f"<span>{escape(measured(check))}, limit {value_text(check['limit'])}</span></div>"
+        f"<span>{escape(', '.join(filter(None, (measured(check), limit(check)))))}</span></div>"
         for check in passed
     )
-    heads = ("check", "#found", "#limit", "", "where", "#picture", "what to do")
+    heads = ("check", "#found", "#wanted", "", "where", "#picture", "what to do")
     rows = table(heads, [_failed_row(check, shown.get(f"{FINDING}{row}")) for row, check in failed])
     close = f'<div class="closeups">{"".join(map(_close_up, pictures, shown.values()))}</div>' if shown else ""
     return rows + close + (f'<h3>Passed</h3><div class="facts soft">{short}</div>' if short else "")
@@ -132,7 +132,9 @@ def standing(figures: Figures) -> str:
             for key in keys
         ]
         stand = escape(row["stand"]) if turned else f"as it stands: {escape(row['stand'])}"
-        rows.append((escape(row["part"]), stand, ", ".join(f"{each:.2f}" for each in row["up"]), *pairs))
+        rows.append(
+            (escape(row["part"]), stand, ", ".join(f"{round(each, 2) + 0.0:.2f}" for each in row["up"]), *pairs)
+        )
     heads = ("part", "stand it", "#up", "#suction, mm²", "#islands", "#supports on the face, mm²")
     words = (
         "Which way up each part is best printed: least suction, then fewest starts in mid-air and supports where they "

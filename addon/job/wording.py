@@ -61,17 +61,30 @@ def finding_text(check: Mapping[str, Any]) -> str:
     where = value_text(check["where"])
     place = f" at {where}" if where != "-" else ""
     advice = f": {check['advice']}" if check["advice"] else ""
-    return f"{check['name']} {measured(check)}, limit {limit(check)}{place}{advice}"
+    wanted = f", wanted {limit(check)}" if limit(check) else ""
+    return f"{check['name']} {measured(check)}{wanted}{place}{advice}"
 
 
 def measured(check: Mapping[str, Any]) -> str:
-    """What a finding measured, with its unit."""
+    """What a finding measured, with its unit; yes or no where that is all it is."""
+    if _plain_question(check):
+        return "yes" if check["value"] else "no"
     return f"{value_text(check['value'])} {check['unit']}".strip()
 
 
 def limit(check: Mapping[str, Any]) -> str:
-    """What a finding is held against, with its unit."""
-    return f"{value_text(check['limit'])} {check['unit']}".strip()
+    """What a finding is held against, with its unit: at least or at most so much; nothing where it is yes or no."""
+    if _plain_question(check):
+        return ""
+    if check["limit"] == 0:
+        return "none"
+    least = check["value"] < check["limit"] if not check["ok"] else check["value"] > check["limit"]
+    return f"at {'least' if least else 'most'} {value_text(check['limit'])} {check['unit']}".strip()
+
+
+def _plain_question(check: Mapping[str, Any]) -> bool:
+    """Whether a finding counts nothing and measures nothing: inside out, a step that was left out."""
+    return not check["unit"] and {check["value"], check["limit"]} <= {0, 1}
 
 
 def scale_text(scale: float) -> str:

@@ -3,7 +3,7 @@ import io
 import pytest
 from canthus.geometry.progress import SILENT
 from canthus.job.terminal import figure_lines, progress_on
-from canthus.job.wording import named, scale_text, value_text
+from canthus.job.wording import finding_text, named, scale_text, value_text
 
 
 class Terminal(io.StringIO):
@@ -51,6 +51,29 @@ def test_a_unit_is_taken_off_the_end_of_a_name(name, words, unit):
 )
 def test_values_as_a_person_writes_them(value, text):
     assert value_text(value) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "unit", "ok", "text"),
+    [
+        (0.32, 0.4, "mm", False, "wall 0.32 mm, wanted at least 0.4 mm: thicken it"),
+        (0.5, 0.4, "mm", True, "wall 0.5 mm, wanted at least 0.4 mm: thicken it"),
+        (3, 0, "islands", False, "wall 3 islands, wanted none: thicken it"),
+        (120.0, 100, "%", False, "wall 120 %, wanted at most 100 %: thicken it"),
+        (0, 1, "", False, "wall no: thicken it"),
+    ],
+)
+def test_a_finding_says_what_was_wanted(value, limit, unit, ok, text):
+    check = {
+        "name": "wall",
+        "value": value,
+        "limit": limit,
+        "unit": unit,
+        "ok": ok,
+        "where": "",
+        "advice": "thicken it",
+    }
+    assert finding_text(check) == text
 
 
 @pytest.mark.parametrize(("scale", "text"), [(1 / 6, "1/6"), (1.0, "life size"), (0.25, "1/4"), (0.171, "0.1710")])

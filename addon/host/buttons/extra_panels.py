@@ -5,7 +5,7 @@ from typing import Any
 import bpy
 
 from ...job.errands import CompareShapes
-from ...job.wording import value_text
+from ...job.wording import limit, measured
 from ...steps.workpiece import Landmark
 from ..drawn import maps, overlays
 from ..scene import looks, scene_piece, states
@@ -140,8 +140,8 @@ class CANTHUS_PT_check_results(ViewTab, bpy.types.Panel):
 
 def finding_line(check: dict[str, Any]) -> str:
     """A finding in one line: what, how much, against what."""
-    unit = f" {check['unit']}" if check["unit"] else ""
-    return as_shown(f"{check['name']}: {value_text(check['value'])}{unit} (limit {value_text(check['limit'])})")
+    wanted = f" ({limit(check)})" if limit(check) else ""
+    return as_shown(f"{check['name']}: {measured(check)}{wanted}")
 
 
 def draw_finding(layout: bpy.types.UILayout, context: bpy.types.Context, number: int, check: dict[str, Any]) -> None:

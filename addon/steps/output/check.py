@@ -59,7 +59,7 @@ class Check(Step):
             found += surface_findings(name, mesh, printer.pixel, self.least_wall)
             found += cavity_findings(name, mesh)
             own(0.3, f"measuring the walls of {name}")
-            found += wall_findings(name, mesh, piece.eyes, self.least_wall, printer.pixel, self.thin_share, piece.skin)
+            found += wall_findings(name, mesh, piece, self.least_wall, printer.pixel, self.thin_share)
             own(0.6, f"measuring the size of {name}")
             found += size_findings(name, mesh, printer, growth)
             own(0.8, f"looking at the layers of {name}")

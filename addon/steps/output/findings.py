@@ -3,7 +3,6 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from ...geometry.distances.closest import ClosestPoint
 from ...geometry.distances.rays import RayCaster
 from ...geometry.measures import components, edge_faults, volume
 from ...geometry.mending.intersections import self_intersections
@@ -11,15 +10,14 @@ from ...geometry.mesh import Mesh
 from ...geometry.printing.cavities import closed_cavities
 from ...geometry.printing.fine_features import FineFeature, fine_features
 from ...geometry.printing.thickness import Thickness, wall_thickness
-from ..workpiece import Check, Eye
+from ..workpiece import Check, Eye, Workpiece
+from .thin_places import advice_on
 
 LIDS_AT_LEAST = 0.15
 """Lids thinner than this are not printed; between it and the least wall they are told of, for true lids are thin."""
 _UNSEEN = 0.02
 """Share of a pixel by which faces may cross unsaid: what lies between them lights it by no more than that. Slivers of a
 cut, rounded for a file, cross by a thousandth of a pixel and along whole seams."""
-_ON_SKIN = 0.01
-"""Millimetres within which a place of a part is a place of the skin: cuts move what they leave by far less."""
 UNTOLD = 1000.0
 """Millimetres given for a wall where nothing faces the surface across the solid: no limit is larger."""
 
@@ -77,67 +75,48 @@ def cavity_findings(name: str, mesh: Mesh) -> list[Check]:
 
 
 def wall_findings(
-    name: str,
-    mesh: Mesh,
-    eyes: tuple[Eye, ...],
-    least: float,
-    pixel: float,
-    allowed_share: float,
-    skin: Mesh | None = None,
+    name: str, mesh: Mesh, piece: Workpiece, least: float, pixel: float, allowed_share: float
 ) -> list[Check]:
-    """Thin walls, the lids told apart from the rest, and what is finer than two pixels.
-
-    `skin` is the head before anything was cut into it: a wall between two places of it is nobody's but the scan's.
-    """
+    """Thin walls, the lids told apart from the rest, and what is finer than two pixels; what made them so is told."""
     caster = RayCaster(mesh)
     walls = _walls(mesh, least, caster)
     found = []
     lids = np.zeros(len(walls.thickness), bool)
-    for eye in eyes if name == "head" else ():
+    for eye in piece.eyes if name == "head" else ():
         own = over_pocket(walls, eye)
         lids |= own
         found.append(_lid_finding(walls.only(own), eye, least))
     rest = walls.only(~lids).as_walls(least)
     share = 100 * rest.share_below(least)
+    grave, thin = share > allowed_share, rest.only(np.argsort(rest.thickness)[: int((rest.thickness < least).sum())])
     thinnest, where = _thinnest(rest)
-    grave = share > allowed_share
-    advice = ""
-    if share:
-        advice = _THIN_AS_SCANNED if _as_scanned(rest, skin) else "take a thicker wall, or thicken the place"
+    advice, mostly, where_most = "", "", where
+    if len(thin.place):
+        # The thinnest first, and as many others, spread over all that are thin, as tell what most of them come from.
+        some = thin.only(np.unique(np.linspace(0, len(thin.place) - 1, _ASKED).astype(np.int64)))
+        advices = advice_on(piece, name, some.place, some.far_side, least)
+        advice, mostly = advices[0], max(set(advices), key=lambda each: (advices.count(each), each))
+        where_most = at(((some.place + some.far_side) / 2)[advices.index(mostly)])
     found.append(Check(f"{name}: least wall", thinnest, least, "mm", thinnest >= least, where, grave, advice))
-    found.append(
-        Check(f"{name}: thin walls", share, allowed_share, "% of surface", share <= allowed_share, where, True, advice)
-    )
-    return [*found, _fine_finding(name, fine_features(mesh, 2 * pixel, caster))]
+    what, ok = f"{name}: thin walls", share <= allowed_share
+    found.append(Check(what, share, allowed_share, "% of surface", ok, where_most, True, mostly))
+    return [*found, _fine_finding(name, fine_features(mesh, 2 * pixel, caster), piece, least)]
 
 
-def _fine_finding(name: str, features: list[FineFeature]) -> Check:
+_ASKED = 200
+"""Thin places that are asked what they come from."""
+
+
+def _fine_finding(name: str, features: list[FineFeature], piece: Workpiece, least: float) -> Check:
     """Edges that thin out to nothing, sheets and needles: less than two pixels broad."""
     what = f"{name}: finer than two pixels"
     if not features:
         return Check(what, 0, 0, "features", True)
-    first = features[0]
+    first, place = features[0], np.array(features[0].place)
     words = "an edge thins out to nothing" if first.tapers else f"it is {first.usual:.2f} mm thin"
-    advice = (
-        f"{words}, {first.across:.1f} mm across: it prints ragged or not at all and is sharp to the touch: thicken it, "
-        "or move or tilt the cut that made it"
-    )
-    return Check(what, len(features), 0, "features", False, at(np.array(first.place)), False, advice)
-
-
-_THIN_AS_SCANNED = "the head itself is so thin there, before any cut: smooth the place away, or thicken it"
-
-
-def _as_scanned(walls: Thickness, skin: Mesh | None) -> bool:
-    """Whether both sides of the thinnest wall are the skin's own: an ear's rim, a curl, a crumb of the scan."""
-    if skin is None:
-        return False
-    row = int(np.argmin(walls.thickness))
-    ends = np.stack([walls.place[row], walls.far_side[row]])
-    corners = skin.corners
-    low, high = ends.min(axis=0) - _ON_SKIN, ends.max(axis=0) + _ON_SKIN
-    near = ((corners.min(axis=1) <= high) & (corners.max(axis=1) >= low)).all(axis=1)
-    return bool(near.any()) and float(ClosestPoint(skin.kept(near)).query(ends)[0].max()) < _ON_SKIN
+    (why,) = advice_on(piece, name, place[None], place[None], least)
+    advice = f"{words}, {first.across:.1f} mm across, and prints ragged or not at all; {why}"
+    return Check(what, len(features), 0, "features", False, at(place), False, advice)
 
 
 def _walls(mesh: Mesh, least: float, caster: RayCaster) -> Thickness:

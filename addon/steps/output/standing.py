@@ -37,7 +37,7 @@ def advice(row: dict[str, Any]) -> str:
     """A sentence on a part that is better turned, with the reason; empty for one that is not."""
     if row["up"] == row["up_now"]:
         return ""
-    x, y, z = (f"{each:.2f}" for each in row["up"])
+    x, y, z = (f"{round(each, 2) + 0.0:.2f}" for each in row["up"])  # no minus before a nought
     what = (
         ("suction_mm2", "mm² of suction"),
         ("islands", "islands"),

@@ -52,7 +52,7 @@ def test_an_open_edge():
     assert np.linalg.norm(found["head: open edges"].where - head.corners[0].mean(axis=0)) < 1
 
 
-@pytest.mark.parametrize(("skin", "words"), [(None, "thicker wall"), ("whole", "before any cut"), ("solid", "wall")])
+@pytest.mark.parametrize(("skin", "words"), [(None, "thicken"), ("whole", "before any cut"), ("solid", "thicken")])
 def test_a_thin_place_of_the_scan_is_told_apart_from_a_thin_wall_that_was_cut(skin, words):
     """A fin 0.3 mm thick on a ball; either the scan had it, or it was left by cutting."""
     fin = union(sphere(18, sag=0.02), box((-4, -0.15, 15), (4, 0.15, 21)))
