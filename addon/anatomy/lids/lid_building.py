@@ -8,22 +8,24 @@ from numpy.typing import NDArray
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.solids.star_patch import flipped, with_star_patch
+from ...geometry.solids.star_plug import with_plug
 from ...geometry.views.inside_view import InsideView, view_from_inside
-from ..eyes.eye import EyeShape
+from ..eyes.eye import CREASE_HEIGHT, FISSURE_LENGTH, LID_THICKNESS, LOWER_LID_THICKNESS, EyeShape
 from ..eyes.fissure import Fissure
 from ..eyes.globe_fit import AHEAD
 from .globe_placing import REACH
-from .lid_corners import eased
 from .lid_fissure import FissureSize, FissureWishes, as_asked, drawn_margin, fissure_margin, fissure_size
-from .lid_form import BEHIND, LAYOUT, LidForm
+from .lid_form import BEHIND, LidForm
 from .lid_margin import opening_through
-from .lid_rings import SPOKES, evened_turns, patch_edge, plate_width, ring_places, spokes, ways_to
-from .lid_skin import laid_out, scanned_lids, without_lumps
+from .lid_rings import SPOKES
+from .lid_skin import laid_out, scanned_lids
+from .lid_surface import LidSurface, NewRings
 
 _TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8, 2.2)  # of the blend, until the seam falls where the skin does not fold
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
-
+_UNDER_SKIN = 2.0  # mm under what is seen of the skin that may still be skin, between places looked at
+_DEEP, _CLEARED = 3.0, 10.0  # mm a plug reaches under the new surface, and over it what stands before it is cut away
 
 INWARD, OUTWARD, KEEP_TRUE = "inward", "outward", "true"
 
@@ -53,7 +55,8 @@ class EyeBed:
     `fissure` comes from the landmarks and gives the corners; `margin` is (k, 3), as found on the head; `drawn` the
     (n, 3) points of the upper and the lower margin drawn by hand, from inner to outer corner, if there are any;
     `centre` the globe's (3,) centre and `sitter` the radius of the sitter's own; `shape`, `axis` and `gap` are the eye
-    that goes in, its (3,) axis and the clearance round it.
+    that goes in, its (3,) axis and the clearance round it; `told` means that the margin is not the scan's but the
+    fissure's own, which gives its size; `lost`, that the scan shows no lids to read anything off.
     """
 
     fissure: Fissure
@@ -64,6 +67,8 @@ class EyeBed:
     axis: NDArray[np.float64]
     gap: float
     drawn: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None
+    told: bool = False
+    lost: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,8 +76,8 @@ class BuiltLids:
     """The head, in its own size, with the lids of one eye, and what they came out as, mm at life size.
 
     `true` is the thickness of the sitter's upper and lower lid; `form` holds what they were made. `raised` is how far
-    they were raised, `sunk` how far the eye was set back, to make them so. `margin` is the (k, 3) edge of the fissure
-    on the new surface, `opening` the (k, 3) one round what shows of the eye.
+    they were raised, `sunk` how far the eye was set back, to make them so; `plugged` whether they were set in as a
+    plug. `margin` is the (k, 3) edge of the fissure on the new surface, `opening` the (k, 3) one round what shows.
     """
 
     head: Mesh
@@ -82,7 +87,7 @@ class BuiltLids:
     true: tuple[float, float]
     raised: float
     sunk: float
-    first_new: int
+    plugged: bool
 
     @property
     def size(self) -> FissureSize:
@@ -102,84 +107,56 @@ def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> Buil
     Raises
     ------
     NotPossible
-        The surface about the eye is torn or folded, or hides parts of itself from the globe's centre.
+        Too little skin is seen about the eye.
     """
     behind = eye.centre - BEHIND * AHEAD
     life = Mesh(head.vertices / scale, head.triangles)
     # The first surface from within is the skin; what hangs in front of it is lashes.
-    view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, nearest=_SPAN[0])
+    view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, nearest=_SPAN[0], outer=True)
     frame = opening_through(eye.margin, behind).frame
 
     def on_lids(form: LidForm) -> NDArray[np.float64]:
-        return _border(view, form, frame, wishes.blend)
+        return LidSurface(view, form, frame, wishes.blend).border()
 
     form, true = _found_form(view, frame, eye, wishes)
     form, raised, sunk = _thick_enough(form, true, eye, wishes)
     found = on_lids(form) if eye.drawn is None else np.concatenate([eye.drawn[0][:-1], eye.drawn[1][:0:-1]])
-    form = as_asked(form, wishes.fissure, fissure_size(found), on_lids)
-    torn: NotPossible | None = None
+    size = FissureSize(eye.fissure.length, eye.fissure.height, 0.0) if eye.told else fissure_size(found)
+    form = as_asked(form, wishes.fissure, size, on_lids)
+    made, plugged = _set_in(head, scale, LidSurface(view, form, frame, wishes.blend))
+    opening = LidSurface(view, form, frame, wishes.blend).opening()
+    return BuiltLids(made, form, on_lids(form), opening, true, raised, sunk, plugged)
+
+
+def _set_in(head: Mesh, scale: float, lids: LidSurface) -> tuple[Mesh, bool]:
+    """The head with the lids sewn in; where its skin is torn or folded along every seam tried, set in as a plug."""
+    behind, frame = lids.view.centre, lids.frame
+    tip = behind + frame[2] * float(lids.form.bed(frame[2:])[0])
     for factor in _TRIES:
-        rings, edge_turns, edge = _rings(view, form, frame, factor * wishes.blend)
-        tip = behind + frame[2] * float(form.bed(frame[2:])[0])
-        span = (_SPAN[0] * scale, _SPAN[1] * scale)
+        rings = replace(lids, blend=factor * lids.blend).rings()
+        span = _span(lids, rings)
         try:
-            sewn = with_star_patch(head, behind * scale, frame, edge_turns, edge, rings * scale, tip * scale, span)
-        except NotPossible as reason:  # torn along this edge: the next one may run beside the tear
-            torn = reason
+            sewn = with_star_patch(
+                head, behind * scale, frame, rings.turns, rings.edge, rings.places * scale, tip * scale,
+                (span[0] * scale, span[1] * scale),
+            )  # fmt: skip
+        except NotPossible:  # torn along this edge: the next one may run beside the tear
             continue
-        first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
+        first = len(sewn.vertices) - rings.places.shape[0] * rings.places.shape[1] - 1
         if not flipped(sewn, behind * scale, first):
-            opening = _opening(form, behind, frame)
-            return BuiltLids(sewn, form, on_lids(form), opening, true, raised, sunk, first)
-    if torn is not None:
-        raise torn
-    x, y, z = eye.centre
-    raise NotPossible(
-        f"the skin about the globe at ({x:.1f}, {y:.1f}, {z:.1f}) folds over itself: smooth it there, or try another "
-        "blend"
-    )
+            return sewn, False
+    rings = lids.rings()
+    places = np.concatenate([rings.places, lids.under_skin(rings)[None]])
+    return with_plug(head, behind * scale, places * scale, tip * scale, _DEEP * scale, _CLEARED * scale), True
 
 
-def _rings(
-    view: InsideView, form: LidForm, frame: NDArray[np.float64], blend: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """(r, k, 3) vertices of the new surface, and the (k,) turns and angles of the patch's edge."""
-    around, order = spokes(form)
-    at_margin = np.linalg.norm(form.margin[order], axis=1) / LAYOUT
-    outward = evened_turns(form, around, at_margin, blend)
-    edge = patch_edge(form, outward, at_margin.min() * np.ones(SPOKES), blend)
-    places = ring_places(form, order, outward, edge)
-    directions = ways_to(places, frame)
-    distances = _distances(view, form, frame, places.reshape(-1, 2), directions.reshape(-1, 3), blend)
-    return view.centre + directions * distances.reshape(places.shape[:2])[..., None], outward, edge
-
-
-def _opening(form: LidForm, behind: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k, 3) curve round what shows of the eye, half way up its wall."""
-    places = form.shown.curve
-    directions = ways_to(places, frame)
-    return np.asarray(behind + directions * form.over_globe(directions, form.thickness(places) / 2)[:, None])
-
-
-def _border(view: InsideView, form: LidForm, frame: NDArray[np.float64], blend: float) -> NDArray[np.float64]:
-    """(k, 3) where the lids' edges end on the pocket, as the fissure is seen from the front; in the corners, which are
-    filled, the margin as it lies on the new surface.
-    """
-    shown = form.shown
-    foot, top = form.lean(shown.curve)
-    steps = np.linspace(0.0, 1.0, 9)[:, None] * (foot + top) - foot
-    places = np.concatenate([shown.curve + steps[..., None] * shown.square, form.margin[None]])
-    directions = ways_to(places, frame)
-    flat, ways = places.reshape(-1, 2), directions.reshape(-1, 3)
-    distances = _distances(view, form, frame, flat, ways, blend).reshape(places.shape[:2])
-    pocket = form.pocket(ways).reshape(places.shape[:2])
-    over, each = (distances - pocket)[:-1], np.arange(len(form.margin))
-    risen = np.clip(np.argmax(over > 0, axis=0), 1, len(over) - 1)
-    below, above = over[risen - 1, each], over[risen, each]
-    share = np.clip(-below / np.maximum(above - below, 1e-9), 0.0, 1.0)[:, None]
-    points = view.centre + directions * np.concatenate([pocket[:-1], distances[-1:]])[..., None]
-    border = points[risen - 1, each] + share * (points[risen, each] - points[risen - 1, each])
-    return np.asarray(border + eased(shown.apart / 0.8)[:, None] * (points[-1] - border))
+def _span(lids: LidSurface, rings: NewRings) -> tuple[float, float]:
+    """Distances from behind between which the skin about an eye lies: a thin solid's back does not."""
+    away = rings.places.reshape(-1, 3) - lids.view.centre
+    distances = np.linalg.norm(away, axis=1)
+    skin = lids.view.distances(away / distances[:, None])
+    nearest = float(min(distances.min(), skin.min(initial=np.inf, where=np.isfinite(skin))))
+    return max(_SPAN[0], nearest - _UNDER_SKIN), _SPAN[1]
 
 
 def _found_form(
@@ -188,7 +165,9 @@ def _found_form(
     """The form of the lids as found or drawn, and the true thickness of the upper and the lower one."""
     if eye.drawn is None:
         inner, outer = laid_out(np.stack([eye.fissure.inner, eye.fissure.outer]) - view.centre, frame)
-        curve, inner, outer = _found_fissure(laid_out(eye.margin - view.centre, frame), inner, outer)
+        seen = laid_out(eye.margin - view.centre, frame)
+        inner, outer = (inner, outer) if eye.told else _past_margin(seen, inner, outer)
+        curve = fissure_margin(seen, inner, outer, SPOKES)
     else:
         upper, lower = (laid_out(lid - view.centre, frame) for lid in eye.drawn)
         curve = drawn_margin(upper, lower, SPOKES)
@@ -196,20 +175,25 @@ def _found_form(
     globe = eye.centre - view.centre
     form = LidForm(curve, inner, outer, globe, laid_out(globe[None], frame)[0], eye.shape, eye.axis, eye.gap)
     form = replace(form, crease_depth=wishes.crease_depth, least=wishes.least)
-    scanned, crease = scanned_lids(view, form, frame, eye.sitter)
+    scanned, crease = _published(eye) if eye.lost else scanned_lids(view, form, frame, eye.sitter)
     true = (wishes.thickness, wishes.thickness) if wishes.thickness else scanned
     return replace(form, crease_height=wishes.crease_height or crease), true
 
 
-def _found_fissure(
+def _published(eye: EyeBed) -> tuple[tuple[float, float], float]:
+    """Thickness of both lids, and height of the crease; in proportion in an eye that is smaller than an adult's."""
+    small = min(1.0, eye.fissure.length / FISSURE_LENGTH)
+    return (small * LID_THICKNESS, small * LOWER_LID_THICKNESS), small * CREASE_HEIGHT
+
+
+def _past_margin(
     seen: NDArray[np.float64], inner: NDArray[np.float64], outer: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """(SPOKES, 2) curve through the margin that was seen, and its corners, which it may not overrun."""
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The corners, moved out to where the margin that was seen does not overrun them."""
     way = (outer - inner) / np.linalg.norm(outer - inner)
     share = (seen - inner) @ way
-    inner = inner - way * max(0.0, 0.5 - float(share.min()))
-    outer = outer + way * max(0.0, float(share.max()) + 0.5 - float((outer - inner) @ way))
-    return fissure_margin(seen, inner, outer, SPOKES), inner, outer
+    past = max(0.0, float(share.max()) + 0.5 - float((outer - inner) @ way))
+    return inner - way * max(0.0, 0.5 - float(share.min())), outer + way * past
 
 
 def _thick_enough(
@@ -227,24 +211,3 @@ def _thick_enough(
         return replace(form, upper=wanted[0], lower=wanted[1]), lacking, 0.0
     upper, lower = (each + lacking for each in left)
     return replace(form, globe=form.globe - lacking * eye.axis, upper=upper, lower=lower), 0.0, lacking
-
-
-def _distances(
-    view: InsideView,
-    form: LidForm,
-    frame: NDArray[np.float64],
-    places: NDArray[np.float64],
-    directions: NDArray[np.float64],
-    blend: float,
-) -> NDArray[np.float64]:
-    """(n,) distance of the new surface: the lids, passing over into the skin as it is."""
-    skin = view.distances(directions)
-    smooth = without_lumps(view, form, frame, places)
-    kept = eased((form.beyond(places) - plate_width(form, places)) / blend)
-    lids = form.surface(places, directions, smooth)
-    lumps = np.where(np.isfinite(skin), skin - smooth, 0.0)
-    most = 0.25 + 4.0 * kept**2  # lumps of lash and noise die away before the new surface is reached
-    joined = lids + kept * (smooth + np.clip(lumps, -most, most) - lids)
-    # Skin that would lie within the eye's pocket is lifted over it, as far as the join reaches.
-    lifted = (1 - kept) * eased(form.beyond(places) - 1.0)
-    return np.asarray(joined + lifted * np.maximum(form.over_globe(directions, form.least) - joined, 0.0))

@@ -80,6 +80,13 @@ def standing_out(
     return np.asarray(distances - shape.reach(directions @ axis))
 
 
+def between_lids(view: InsideView, opening: Opening, shape: EyeShape, axis: NDArray[np.float64]) -> float:
+    """How far the surface within an opening stands out of the eye, the median, mm; below 0 it lies within."""
+    angles = np.linspace(0.1, 0.8, 8)[None] * opening.angles[:, None]
+    rise = standing_out(view, opening, angles, shape, axis)
+    return float(np.median(rise[np.isfinite(rise)])) if np.isfinite(rise).any() else -np.inf
+
+
 def found_margin(
     view: InsideView, fissure: Fissure, shape: EyeShape, axis: NDArray[np.float64], height: float
 ) -> Opening:

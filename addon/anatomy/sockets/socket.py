@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.angles import arc_tangent
+from ...geometry.clouds.normals import vertex_normals
 from ...geometry.distances.rays import RayCaster
 from ...geometry.mesh import Mesh
 from ...geometry.solids.primitives import cylinder, revolved, sphere
@@ -22,6 +23,8 @@ _BEFORE_LID, _PAST_BRINK = 1.0, 3  # mm at life size, tenths: within the rim, a 
 _LID_REACH = 20.0  # mm at life size: no lid is thicker
 _LID_BAND = 6.0  # mm at life size, beyond the rim: what counts as lid when thickness is told
 _OVER_CREASE = 4.0  # mm at life size, so much more of the upper lid: its crease lies 9 above the margin at most
+_BACK = -0.5  # cosine to the gaze from which a surface faces back
+_THIN = 6.0  # mm at life size: thicker walls are not told apart
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,6 +154,11 @@ def least_wall(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tu
     head : before carving
     pocket, opening : of one eye
     scale : life-size millimetre in the mesh's unit
+
+    Notes
+    -----
+    A head that is open or thin behind, as from one range map, is no wall there to an eye that is set from behind: what
+    faces back behind the globe's middle is where its bore comes out.
     """
     away = head.vertices - pocket.centre
     near = (away**2).sum(axis=1) < (30 * scale + 2 * pocket.widest + pocket.length) ** 2
@@ -164,6 +172,9 @@ def least_wall(head: Mesh, pocket: Pocket, opening: Opening, scale: float) -> tu
     for bore in pocket.bores():
         cover = np.minimum(cover, _outside(bore, places))
     cover[lids] = np.inf
+    behind = (away @ pocket.gaze < 0) & (cover < _THIN * scale)
+    if pocket.length and behind.any():
+        cover[behind & (vertex_normals(head)[near] @ pocket.gaze < _BACK)] = np.inf
     thinnest = int(np.argmin(cover))
     return float(cover[thinnest]), places[thinnest]
 

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from ...geometry.mesh import Mesh
+from ...geometry.solids.star_plug import between_shells
 from ...geometry.views.inside_view import InsideView
 from ..lids.lid_corners import eased
-from ..lids.lid_margin import SPOKES, Opening
+from ..lids.lid_margin import Opening
 from .socket import Pocket
 
 _NEIGHBOURS, _EVEN = 13, 2.5  # spokes whose widest need counts at each, and the spread by which it is evened out
@@ -93,30 +94,9 @@ def opening_tool(pocket: Pocket, view: InsideView, opening: Opening, scale: floa
     ways = directions + leaning[..., None] * ahead
     ways /= np.linalg.norm(ways, axis=2, keepdims=True)
     inner = _WITHIN * pocket.radius * directions
-    shells = [inner + ways * (outer - _WITHIN * pocket.radius)[..., None], inner]
-    tips = np.stack([ahead * top, ahead * _WITHIN * pocket.radius])
-    vertices = np.concatenate([*(shell.transpose(1, 0, 2).reshape(-1, 3) for shell in shells), tips])
-    return Mesh(pocket.centre + vertices, _tool_triangles())
-
-
-def _tool_triangles() -> NDArray[np.int32]:
-    """Triangles of two domes of rings, outer and inner, joined by a wall along their last rings."""
-    here = np.arange(SPOKES)
-    ahead = np.roll(here, -1)
-    shell = SPOKES * _RINGS
-    outer_tip, inner_tip = 2 * shell, 2 * shell + 1
-    dome = []
-    for ring in range(_RINGS - 1):
-        low, high = ring * SPOKES, (ring + 1) * SPOKES
-        dome += [np.column_stack([low + here, high + here, high + ahead])]
-        dome += [np.column_stack([low + here, high + ahead, low + ahead])]
-    outer = np.concatenate([np.column_stack([np.full(SPOKES, outer_tip), here, ahead]), *dome])
-    inner = np.concatenate([np.column_stack([np.full(SPOKES, inner_tip - shell), here, ahead]), *dome])[:, ::-1] + shell
-    last = (_RINGS - 1) * SPOKES
-    wall = np.concatenate(
-        [
-            np.column_stack([last + here, shell + last + here, shell + last + ahead]),
-            np.column_stack([last + here, shell + last + ahead, last + ahead]),
-        ]
+    before, floor = (
+        pocket.centre + shell.transpose(1, 0, 2)
+        for shell in (inner + ways * (outer - _WITHIN * pocket.radius)[..., None], inner)
     )
-    return np.asarray(np.concatenate([outer, inner, wall]), dtype=np.int32)
+    tips = pocket.centre + np.stack([ahead * top, ahead * _WITHIN * pocket.radius])
+    return between_shells((before, tips[0]), (floor, tips[1]))

@@ -53,7 +53,7 @@ def with_star_patch(
     loop, notches = without_notches(loop, kept.vertices - centre)
     seam = sewn(outer, loop, rings[-1] - centre, kept.vertices[loop] - centre)
     vertices = np.concatenate([rings.reshape(-1, 3), tip[None]])
-    patch = np.concatenate([_dome(len(rings), count) + first, seam, notches])
+    patch = np.concatenate([dome(len(rings), count) + first, seam, notches])
     every = np.concatenate([kept.vertices, vertices])
     triangles = np.concatenate([kept.triangles, with_even_triangles(every, patch, centre)])
     return mesh.remade(every, triangles, np.append(rows, _nearest(mesh.vertices, vertices)))
@@ -145,8 +145,8 @@ def _nearest(old: NDArray[np.float64], new: NDArray[np.float64]) -> NDArray[np.i
     return np.asarray(close_by[KDTree(old[close_by]).query(new)[1]])
 
 
-def _dome(rings: int, count: int) -> NDArray[np.int64]:
-    """Triangles of rings of vertices about a tip, which is numbered last."""
+def dome(rings: int, count: int) -> NDArray[np.int64]:
+    """(t, 3) triangles of rings of `count` vertices about a tip, which is numbered last, seen from outside."""
     here = np.arange(count)
     ahead = np.roll(here, -1)
     parts = [np.column_stack([np.full(count, rings * count), here, ahead])]

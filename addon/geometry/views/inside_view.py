@@ -1,6 +1,6 @@
 """A surface as seen from a point inside it: how far out it lies in every direction ahead."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,8 @@ def view_from_inside(
     pixel: float = 0.02,
     widest: float = 3.0,
     nearest: float = 0.0,
+    outer: bool = False,
+    last: bool = False,
 ) -> InsideView:
     """Look out of a solid from a point within it.
 
@@ -46,6 +48,9 @@ def view_from_inside(
     pixel : tangent of the angle between neighbouring rays in the middle of the view
     widest : tangent of the largest angle to either side; 3 is 71 degrees
     nearest : nothing nearer than this is looked at
+    outer : only triangles that face away are seen, as a solid's skin does from within: then the look-out may stand
+        behind a thin solid as well
+    last : what is seen is the last surface within reach instead of the first
 
     Notes
     -----
@@ -59,13 +64,17 @@ def view_from_inside(
     views = away @ frame.T
     near &= views[:, 2] > 0.05 * reach
     triangles = mesh.triangles[near[mesh.triangles].all(axis=1)]
+    if outer:
+        a, b, c = away[triangles].transpose(1, 0, 2)
+        triangles = triangles[np.einsum("ij,ij->i", a, np.cross(b, c)) > 0]
     forward = np.where(near, views[:, 2], 1.0)[:, None]
-    places = np.hstack([views[:, :2] / forward, 1.0 / forward])
+    sign = -1.0 if last else 1.0
+    places = np.hstack([views[:, :2] / forward, sign / forward])
     used, numbered = np.unique(triangles, return_inverse=True)
     picture = depth_map(
         places[used], numbered.reshape(-1, 3).astype(np.int32), (-widest, -widest), (widest, widest), pixel
     )
-    return InsideView(centre, frame, picture)
+    return InsideView(centre, frame, replace(picture, depths=sign * picture.depths))
 
 
 def frame_about(ahead: NDArray[np.float64]) -> NDArray[np.float64]:

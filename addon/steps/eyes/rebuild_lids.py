@@ -4,9 +4,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...anatomy.eyes.dimensions import GLOBE_WIDTH
+from ...anatomy.eyes.fissure import CORNERS
 from ...geometry.errors import NotPossible
+from ...geometry.mesh import Mesh
 from ...geometry.progress import Progress
 from ..step import setting
 from ..workpiece import Eye, Workpiece
@@ -14,6 +17,7 @@ from .each_eye import EyeStep
 from .one_eye import fissure_of
 
 if TYPE_CHECKING:
+    from ...anatomy.eyes.fissure import Fissure
     from ...anatomy.lids.lid_building import BuiltLids, EyeBed, LidWishes
     from ...anatomy.lids.margin_files import Margins
 
@@ -27,6 +31,13 @@ _LONGEST_SHUT = 28.6
 27.1 ± 1.5 (Read et al. 2006); a place that is known to 3 mm tells less than they do."""
 
 _BEFORE_THEM = "spectacles, hair or lashes that stand before them are to be cut out of the scan"
+
+_SIZES = "draw their margins, move the landmarks, or set fissure_length and fissure_height to the sitter's own"
+
+_SET_IN = (
+    "the skin about the {side} eye is torn or covered, so its new lids were set in as a plug and what stood before "
+    "them was cut away: look along the plug's edge, {blend:g} mm beyond the lids"
+)
 
 _PRINTS = 0.25
 """mm: five pixels of a desktop machine. A lid is held along its whole length; under 0.15 mm `check` calls it grave."""
@@ -57,6 +68,11 @@ class RebuildLids(EyeStep):
     )
     margins: str = setting(
         "", kind="path", help="CSV file of lid margins drawn by hand, points in the head's millimetres as it stands"
+    )
+    found: str = setting(
+        "best",
+        choices=("best", "scan", "landmarks", "published"),
+        help="What margins not drawn come from: the scan where it shows an eye, else sure landmarks, else usual sizes",
     )
     aperture: float = setting(1.0, low=0.3, high=3.0, help="Height of the opening against what was found")
     fissure_length: float = setting(
@@ -129,21 +145,25 @@ class RebuildLids(EyeStep):
         """The workpiece with the lids of one eye, or with a note why they stay."""
         from ...anatomy.lids.lid_building import built_lids
 
-        bed, shut = self._bed(piece, eye, drawn)
+        bed, source = self._bed(piece, eye, drawn)
         try:
             made = built_lids(piece.needed_head(), piece.scale, bed, wishes)
         except NotPossible as reason:
             return piece.noted(f"the {eye.side} lids stay as they were scanned: {reason}; {_BEFORE_THEM}")
-        if shut:
+        if source == "shut":
             found = fissure_of(piece, eye.side, bed.centre, bed.sitter).length
-            piece = piece.noted(f"the {eye.side} eye was scanned shut: {_opened(made.size.height, found)}")
+            source = f"the {eye.side} eye was scanned shut: {_opened(made.size.height, found)}"
+        for note in filter(None, (source, _SET_IN.format(side=eye.side, blend=self.blend) if made.plugged else "")):
+            piece = piece.noted(note)
         x, y, z = ((bed.centre - made.sunk * bed.axis) * piece.scale).tolist()
         eyes = list(piece.eyes)
         eyes[number] = replace(eye, centre=(x, y, z), opening=made.opening * piece.scale)
         return self._told(piece.but(head=made.head, eyes=tuple(eyes)), eye.side, made)
 
-    def _bed(self, piece: Workpiece, eye: Eye, drawn: "Margins") -> tuple["EyeBed", bool]:
-        """What the lids of one eye are built on, at life size, and whether the eye was scanned shut."""
+    def _bed(self, piece: Workpiece, eye: Eye, drawn: "Margins") -> tuple["EyeBed", str]:
+        """What the lids of one eye are built on, at life size, and what is to be said of where that came from: "shut"
+        for an eye that was scanned shut.
+        """
         from ...anatomy.eyes.eye import EyeShape
         from ...anatomy.lids.lid_building import EyeBed
 
@@ -154,14 +174,43 @@ class RebuildLids(EyeStep):
         lids = drawn.get(eye.side)
         lids = None if lids is None else (lids[0] / scale, lids[1] / scale)
         fissure, margin = fissure_of(piece, eye.side, centre, sitter), eye.opening / scale
-        shut = lids is None and not fissure.is_open
-        if shut:
-            fissure = fissure.drawn_in(_LONGEST_SHUT, centre).opened()
-            margin = fissure.curve(180)
+        lost, source = False, ""
         if lids is not None:
             margin = np.concatenate([lids[0], lids[1][::-1]])
+        elif not fissure.is_open and self.found != "published":
+            fissure = fissure.drawn_in(_LONGEST_SHUT, centre).opened()
+            margin, source = fissure.curve(180), "shut"
+        else:
+            fissure, margin, lost, source = self._told_by(piece, eye, fissure, margin, sitter)
         shape, gap = EyeShape(eye.diameter / scale), self.clearance / scale
-        return EyeBed(fissure, margin, centre, sitter, shape, axis, gap, lids), shut
+        return EyeBed(fissure, margin, centre, sitter, shape, axis, gap, lids, bool(source), lost), source
+
+    def _told_by(
+        self, piece: Workpiece, eye: Eye, fissure: "Fissure", margin: NDArray[np.float64], sitter: float
+    ) -> tuple["Fissure", NDArray[np.float64], bool, str]:
+        """Fissure and margin of one eye by the scan, its landmarks or published sizes; whether the scan shows nothing
+        of the lids; and what is to be said of all that.
+        """
+        from ...anatomy.lids.globe_placing import shows_eye
+        from ...anatomy.lids.lid_sources import PUBLISHED, told_fissure
+
+        centre = np.array(eye.centre) / piece.scale
+        life = Mesh(piece.needed_head().vertices / piece.scale, piece.needed_head().triangles)
+        shown = shows_eye(life, margin, centre, sitter)
+        if self.found == "scan":
+            return fissure, margin, not shown, ""
+        corners, middles = (_is_sure(piece, eye.side, names) for names in (CORNERS[:2], CORNERS[2:]))
+        told = told_fissure(fissure, centre, corners, middles, self.found == "published")
+        if self.found == "best" and shown and told.height != PUBLISHED:
+            return fissure, margin, False, ""
+        why = (
+            "as asked" if self.found != "best" else "its landmarks are weak" if shown else "the scan shows no eye there"
+        )
+        length, height = told.fissure.length, told.fissure.height
+        size = f"{length:.1f} mm long from {told.length}, {height:.1f} mm high from {told.height}"
+        lids = "" if shown else ", thickness and crease from published sizes"
+        note = f"the {eye.side} lids were built from numbers, since {why}: {size}{lids}; {_SIZES}"
+        return told.fissure, told.fissure.curve(180), not shown, note
 
     def _told(self, piece: Workpiece, side: str, made: "BuiltLids") -> Workpiece:
         """The lids' figures, and what a sculptor must know of them."""
@@ -213,6 +262,12 @@ def _opened(height: float, found: float) -> str:
         f"its lids were opened to {height:.1f} mm at life size, about what most adults' are{corners}; set "
         "fissure_height or aperture to the sitter's own"
     )
+
+
+def _is_sure(piece: Workpiece, side: str, names: tuple[str, ...]) -> bool:
+    """Whether landmarks of one eye were found, and none of them weakly."""
+    marks = [piece.landmarks.get(f"{name}-{side}") for name in names]
+    return all(mark is not None and mark.sure for mark in marks)
 
 
 def _sitter_globe(piece: Workpiece) -> float:
