@@ -84,3 +84,16 @@ def test_a_face_scanned_too_coarsely_is_told():
     ]
     assert "too few to tell all lashes" in told[0]
     assert not told[1]
+
+
+def test_an_eye_that_was_not_scanned_is_left_out():
+    corners = {"endocanthion-left": Landmark((-5.0, 0.0, 0.0)), "exocanthion-left": Landmark((5.0, 0.0, 0.0))}
+    corners |= {"endocanthion-right": Landmark((-65.0, 0.0, 0.0)), "exocanthion-right": Landmark((-75.0, 0.0, 0.0))}
+    points = np.vstack([lid(), clumps()])
+    piece = CullLashes().apply(Workpiece(scan=Cloud(points), landmarks=corners))
+    assert piece.figures["eyes_looked_at"] == 1
+    assert 0 < piece.figures["lash_points"] < 600
+    away = {name: Landmark((place.position[0] + 500.0, 0.0, 0.0)) for name, place in corners.items()}
+    piece = CullLashes().apply(Workpiece(scan=Cloud(points), landmarks=away))
+    assert piece.figures["eyes_looked_at"] == 0
+    assert "No eyes were found" in piece.notes[-1]

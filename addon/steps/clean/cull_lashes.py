@@ -40,18 +40,20 @@ class CullLashes(Step):
 
         cloud = cloud_of(piece, self.NAME)
         eyes = _placed(piece) or _looked_for(cloud, piece.scale, progress.stretch(0, 0.8))
-        lash, spacing = np.zeros(len(cloud), bool), 0.0
+        lash, spacing, looked_at = np.zeros(len(cloud), bool), 0.0, 0
         middle = cloud.points.mean(axis=0)
         for turn, centre in enumerate(eyes):
             progress(0.8 + 0.1 * turn, "looking round the eyes")
             near = np.flatnonzero(((cloud.points - centre) ** 2).sum(axis=1) < (self.reach * piece.scale) ** 2)
+            if len(near) <= _FEWEST:  # half a face was scanned
+                continue
+            looked_at += 1
             way = (centre - middle) / np.linalg.norm(centre - middle)
             before = centre + 100 * piece.scale * way
-            if len(near) > _FEWEST:
-                spacing = max(spacing, arranged(cloud.points[near]).spacing() / piece.scale)
+            spacing = max(spacing, arranged(cloud.points[near]).spacing() / piece.scale)
             lash[near] |= bristles(cloud.points[near], before, self.clearance * piece.scale)
-        piece = piece.measured(lash_points=int(lash.sum()), eyes_looked_at=len(eyes))
-        if not eyes:
+        piece = piece.measured(lash_points=int(lash.sum()), eyes_looked_at=looked_at)
+        if not looked_at:
             return piece.noted("No eyes were found on the scan, so no lash was culled: place the eyes' corners.")
         if spacing > _TOO_COARSE:
             piece = piece.noted(
