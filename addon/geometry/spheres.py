@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import BadCloud
+from .robust import robust_deviation
 
 _ROUNDS = 60
 _STILL = 1e-9  # a step shorter than this share of the radius ends the fit
@@ -167,7 +168,7 @@ class _Task:
         if self.noise is not None:
             return self.noise
         if self.cut:
-            return max(float(1.4826 * np.median(np.abs(misses))), 1e-12)
+            return max(robust_deviation(misses), 1e-12)
         unknown = 4 if self.free_radius else 3
         return max(float(np.sqrt((misses**2).sum() / max(len(misses) - unknown, 1))), 1e-12)
 

@@ -1,4 +1,4 @@
-"""Rigid and similarity transforms as (4, 4) matrices: composed, applied, fitted to matching points."""
+"""Rigid and similarity transforms as (4, 4) matrices: composed, applied, fitted to matching points or to planes."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -77,3 +77,32 @@ def matched(
     if scaled:
         size = float((sizes * signs).sum() / (share @ ((source - middle) ** 2).sum(axis=1)))
     return transform(size * turn, aim - size * (turn @ middle))
+
+
+def towards_planes(
+    points: NDArray[np.float64], places: NDArray[np.float64], normals: NDArray[np.float64], size: float = 1.0
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The small rigid move that brings points nearest to the planes paired with them, in least squares.
+
+    Parameters
+    ----------
+    points : (n, 3) array
+    places, normals : (n, 3) arrays: a point of each plane, and its unit normal
+    size : of what the points span, in their unit: so large a lever counts as much as the shift does
+
+    Returns
+    -------
+    (4, 4) move, and (6,) how far it goes: its turn about the points' middle, radians times `size`, then its shift.
+
+    Notes
+    -----
+    One step of Chen and Medioni 1992, doi 10.1016/0262-8856(92)90066-C, hardly damped: along the planes nothing moves.
+    """
+    from scipy.spatial.transform import Rotation  # here, for enabling the extension must not wait for it
+
+    middle = points.mean(axis=0)
+    levers = np.concatenate([np.cross((points - middle) / size, normals), normals], axis=1)
+    wanted = np.einsum("ij,ij->i", places - points, normals)
+    motion = np.linalg.lstsq(levers.T @ levers + 1e-9 * np.eye(6), levers.T @ wanted, rcond=None)[0]
+    turn = Rotation.from_rotvec(motion[:3] / size).as_matrix()
+    return transform(turn, middle + motion[3:] - turn @ middle), motion

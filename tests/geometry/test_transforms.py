@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from canthus.geometry.errors import BadCloud
-from canthus.geometry.transforms import applied, matched, reflection, rotation, transform
+from canthus.geometry.transforms import applied, matched, reflection, rotation, towards_planes, transform
 from scipy.spatial.transform import Rotation
 
 
@@ -51,3 +51,23 @@ def test_reflection_keeps_its_plane():
     on_plane = np.array([7.0, 2.0, 1.0])  # 0.6 * 2 + 0.8 * 1 = 2
     np.testing.assert_allclose(applied(mirror, on_plane), on_plane, atol=1e-12)
     np.testing.assert_allclose(mirror @ mirror, np.eye(4), atol=1e-12)
+
+
+@pytest.mark.parametrize("size", [1.0, 60.0])
+def test_planes_draw_points_to_the_move_they_were_made_by(points, size):
+    """Planes of all slants through points that scipy's Rotation moved: only that move lays every point on its own."""
+    wanted = transform(Rotation.from_rotvec([0.2, -0.1, 0.3]).as_matrix(), [3.0, -2.0, 1.0])
+    places, normals = applied(wanted, points), Rotation.random(len(points), random_state=7).as_matrix()[:, 0]
+    found = np.eye(4)
+    for _ in range(12):
+        found = towards_planes(applied(found, points), places, normals, size)[0] @ found
+    np.testing.assert_allclose(found, wanted, atol=1e-6)
+
+
+def test_nothing_moves_along_planes(points):
+    flat = points * [1.0, 1.0, 0.0]
+    move, motion = towards_planes(
+        applied(transform(np.eye(3), (0, 0, 2)), flat), flat, np.broadcast_to([0.0, 0.0, 1.0], flat.shape)
+    )
+    np.testing.assert_allclose(move, transform(np.eye(3), [0.0, 0.0, -2.0]), atol=1e-9)
+    np.testing.assert_allclose(motion, [0.0, 0.0, 0.0, 0.0, 0.0, -2.0], atol=1e-9)

@@ -10,6 +10,7 @@ from ..clouds.normals import normals_through
 from ..directions import unit
 from ..neighbours import Arranged, arranged
 from ..progress import SILENT, Progress
+from ..robust import robust_deviation
 from .laying import Piece, joined, laid_down
 from .pass_offsets import passes_met
 from .twin_sheets import Sites, twin_sheets
@@ -126,4 +127,4 @@ def spread(points: NDArray[np.float64], neighbours: int = 24) -> float:
     normals, _ = normals_through(held.points, rows)
     heights = np.einsum("mki,mi->mk", held.points[rows[:, 1:]] - chosen[:, None], normals)
     heights -= heights.mean(axis=1, keepdims=True)
-    return 1.4826 * float(np.median(np.abs(heights)))
+    return robust_deviation(heights)

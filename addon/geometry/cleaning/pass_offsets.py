@@ -10,6 +10,7 @@ from ..clouds.normals import normals_through
 from ..neighbours import arranged
 from ..portions import in_portions
 from ..progress import SILENT, Progress
+from ..robust import BY_THE_MEDIAN
 from .laying import Motion, Piece, motion_of
 
 
@@ -84,7 +85,7 @@ class _Passes:
         height = np.einsum("mki,mi->mk", way, own)
         gap = np.median(height, axis=1)
         spread = np.median(np.abs(height - gap[:, None]), axis=1)
-        noise = 1.4826 * float(np.median(spread))
+        noise = BY_THE_MEDIAN * float(np.median(spread))
         middle = np.linalg.norm(way.mean(axis=1) - gap[:, None] * own, axis=1)
         met = (np.abs(gap) < widest) & (cosine.min(axis=1) > 0.9) & (middle < apart[:, -1]) & (spread < 2 * noise)
         if met.sum() < _FEWEST // 3:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from ..neighbours import arranged
 from ..progress import SILENT, Progress
+from ..robust import robust_deviation
 from .flocks import filling, loose, off_plane
 
 GOOD, LONE, CLUSTER, VEIL = 0, 1, 2, 3
@@ -62,7 +63,7 @@ def found_strays(
     typical = float(np.median(reach))
     excess = reach - reach.take(rows).mean(axis=1)
     middle = float(np.median(excess))
-    deviation = 1.4826 * float(np.median(np.abs(excess - middle)))
+    deviation = robust_deviation(excess - middle)
     kind = np.zeros(len(held.points), np.uint8)
     kind[(excess > middle + spread * deviation) | (reach > typical + np.log(_NO_SURFACE))] = LONE
     thin, loosely = reach > typical + np.log(_THIN), reach > typical + np.log(_LOOSELY)

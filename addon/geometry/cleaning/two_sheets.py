@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from ..clouds.normals import least_axis
 from ..directions import unit
+from ..robust import BY_THE_MEDIAN
 
 
 class Sheets(NamedTuple):
@@ -65,7 +66,7 @@ def two_sheets(
     x, y = x / radius, y / radius
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
     left, weight = _one_sheet(terms, z)
-    single = 1.4826 * np.median(np.abs(left), axis=1)
+    single = BY_THE_MEDIAN * np.median(np.abs(left), axis=1)
     upper = _split(left)
     for _ in range(8):
         full = np.concatenate([terms, upper[:, :, None].astype(float)], axis=2)
@@ -73,7 +74,7 @@ def two_sheets(
         base = z - np.einsum("mki,mi->mk", terms, fit[:, :6])
         gap = fit[:, 6:]
         away = np.where(upper, base - gap, base)
-        scatter = 1.4826 * np.median(np.abs(away), axis=1)
+        scatter = BY_THE_MEDIAN * np.median(np.abs(away), axis=1)
         nearest = np.minimum(np.abs(base), np.abs(base - gap))
         weight = 1 / (1 + (nearest / np.maximum(2 * scatter[:, None], 1e-9)) ** 2)
         fresh = np.abs(base - gap) < np.abs(base)
@@ -110,7 +111,7 @@ def _one_sheet(terms: NDArray[np.float64], z: NDArray[np.float64]) -> tuple[NDAr
     weight = np.ones_like(z)
     for _ in range(4):
         left = z - np.einsum("mki,mi->mk", terms, _least_squares(terms, z, weight))
-        usual = 1.4826 * np.median(np.abs(left), axis=1)[:, None]
+        usual = BY_THE_MEDIAN * np.median(np.abs(left), axis=1)[:, None]
         weight = 1 / (1 + (left / np.maximum(2 * usual, 1e-9)) ** 2)
     return left, weight
 

@@ -6,9 +6,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
-from scipy.spatial.transform import Rotation
 
-from ..transforms import applied
+from ..transforms import applied, towards_planes
 from .normals import normals_through
 from .thinning import thinned
 
@@ -125,10 +124,6 @@ def aligned(
     rounds : steps at most
     listened : of more points than this only so many are listened to, about
     share : of the pairs in reach, the nearest, that a step goes by; more once the skins lie on each other
-
-    Notes
-    -----
-    Chen and Medioni 1992, doi 10.1016/0262-8856(92)90066-C.
     """
     points = points[:: max(1, round(len(points) / listened))]
     matrix, still = start.copy(), _STILL * reach
@@ -140,22 +135,9 @@ def aligned(
             break
         kept = min(max(20, int(share * len(met))), len(met)) - 1
         near = met[apart[met] <= np.partition(apart[met], kept)[kept]]
-        motion, middle = _motion(moved[near], *target.planes(rows[near]))
-        step = np.eye(4)
-        step[:3, :3] = Rotation.from_rotvec(motion[:3]).as_matrix()
-        step[:3, 3] = middle + motion[3:] - step[:3, :3] @ middle
+        step, motion = towards_planes(moved[near], *target.planes(rows[near]))
         matrix = step @ matrix
         if np.abs(motion[3:]).max() < still and np.abs(motion[:3]).max() < still / 100:
             break
         reach = max(min(reach, 6 * float(np.median(apart[near]))), 1e-3 * reach)
     return matrix
-
-
-def _motion(
-    moved: NDArray[np.float64], places: NDArray[np.float64], normals: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """(6,) small turn, radians, and shift, mm, that bring points nearest to planes; and the middle it turns about."""
-    middle = moved.mean(axis=0)
-    levers = np.concatenate([np.cross(moved - middle, normals), normals], axis=1)
-    wanted = np.einsum("ij,ij->i", places - moved, normals)
-    return np.linalg.lstsq(levers.T @ levers + 1e-9 * np.eye(6), levers.T @ wanted, rcond=None)[0], middle

@@ -12,7 +12,7 @@ from ..errors import NotPossible
 from ..neighbours import BY_THE_EIGHTH
 from ..portions import from_portions
 from ..progress import SILENT, Progress
-from ..transforms import applied
+from ..transforms import applied, transform
 from .aligning import Skin, Target, aligned, meeting
 
 
@@ -51,10 +51,10 @@ def registered(
 
     Notes
     -----
-    Point-to-plane alignment (Chen and Medioni 1992, doi 10.1016/0262-8856(92)90066-C) with the farther pairs trimmed,
-    between means of the points in small cells, which lie closer to the surface than the points and are fewer,
-    first pass by pass onto those already placed, then all of them in turn onto all the others until none moves. A pass
-    that does not belong is then laid on the others, but the others no longer on it.
+    Point-to-plane alignment (`transforms.towards_planes`) with the farther pairs trimmed, between means of the points
+    in small cells, which lie closer to the surface than the points and are fewer, first pass by pass onto those already
+    placed, then all of them in turn onto all the others until none moves. A pass that does not belong is then laid on
+    the others, but the others no longer on it.
     """
     if len(passes) < 2:
         raise NotPossible("there is one pass only: give the others too")
@@ -154,10 +154,8 @@ def _turned_starts(points: NDArray[np.float64], rest: NDArray[np.float64]) -> li
     starts = []
     for turn in Rotation.from_matrix(Rotation.create_group("O").as_matrix()):
         for spin in (Rotation.identity(), Rotation.from_euler("z", 45, degrees=True)):
-            matrix = np.eye(4)
-            matrix[:3, :3] = (turn * spin).as_matrix()
-            matrix[:3, 3] = there - matrix[:3, :3] @ middle
-            starts.append(matrix)
+            turned = (turn * spin).as_matrix()
+            starts.append(transform(turned, there - turned @ middle))
     return starts
 
 

@@ -2,12 +2,11 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from ..errors import NotPossible
 from ..measures import triangle_normals
 from ..mesh import Mesh
-from ..transforms import applied, transform
+from ..transforms import applied, towards_planes
 from .closest import ClosestPoint
 
 _LISTENED = 20_000
@@ -32,8 +31,8 @@ def best_fit(points: NDArray[np.float64], base: Mesh) -> NDArray[np.float64]:
 
     Notes
     -----
-    Point to plane (Chen and Medioni 1992, doi 10.1016/0262-8856(92)90066-C) with the exact nearest place on the
-    surface, the farthest tenth of the points trimmed each time.
+    Point to plane (`transforms.towards_planes`) with the exact nearest place on the surface, the farthest tenth of the
+    points trimmed each time.
     """
     if len(points) < _FEWEST:
         raise NotPossible(f"{len(points)} points are too few to be fitted: choose a larger region")
@@ -44,12 +43,8 @@ def best_fit(points: NDArray[np.float64], base: Mesh) -> NDArray[np.float64]:
         moved = applied(matrix, points)
         apart, triangle, place = surface.query(moved)
         near = np.argsort(apart, kind="stable")[: max(_FEWEST, int(_TRIM * len(points)))]
-        normal, middle = normals[triangle[near]], moved[near].mean(axis=0)
-        levers = np.concatenate([np.cross((moved[near] - middle) / size, normal), normal], axis=1)
-        wanted = np.einsum("ij,ij->i", place[near] - moved[near], normal)
-        motion = np.linalg.lstsq(levers.T @ levers + 1e-9 * np.eye(6), levers.T @ wanted, rcond=None)[0]
-        turn = Rotation.from_rotvec(motion[:3] / size).as_matrix()
-        matrix = transform(turn, middle + motion[3:] - turn @ middle) @ matrix
+        step, motion = towards_planes(moved[near], place[near], normals[triangle[near]], size)
+        matrix = step @ matrix
         if np.abs(motion).max() < _STILL * size:
             break
     return matrix

@@ -6,6 +6,7 @@ from scipy.sparse import csr_array
 
 from ..clouds.normals import vertex_normals
 from ..mesh import Mesh
+from ..robust import robust_deviation
 
 
 def mesh_noise(mesh: Mesh) -> float:
@@ -31,7 +32,7 @@ def mesh_noise(mesh: Mesh) -> float:
     around = np.maximum(ring.sum(axis=1), 1)
     over = np.einsum("ij,ij->i", mesh.vertices - (ring @ mesh.vertices) / around[:, None], vertex_normals(mesh))
     left: NDArray[np.float64] = (over - (ring @ over) / around)[np.unique(mesh.triangles)]
-    return float(np.median(np.abs(left))) * 1.4826 / _GAIN
+    return robust_deviation(left) / _GAIN
 
 
 _GAIN = float(np.sqrt((1 + 1 / 6) ** 2 + 6 * (2 / 6 - 2 / 36) ** 2 + 6 * (1 / 36) ** 2 + 6 * (2 / 36) ** 2))
