@@ -1,11 +1,19 @@
-"""The row each cell of a grid has in a list of cells, found at once: a table for every brick of eight cells a side."""
+"""Cells of a grid: their corners, blocks of them, and the row each has in a list, found at once."""
 
 import numpy as np
 from numpy.typing import NDArray
 
+CELL_CORNERS = np.array([[number >> axis & 1 for axis in range(3)] for number in range(8)], np.int64)
+"""(8, 3) steps from a cell's first corner to each: bit 0 of its number leads along x, bit 1 along y, 2 along z."""
+
+
+def block(*counts: int) -> NDArray[np.int64]:
+    """(n, axes) all cells of a block with so many along each axis, counted from 0, the last axis running fastest."""
+    return np.ascontiguousarray(np.indices(counts, np.int64).reshape(len(counts), -1).T)
+
 
 class Bricks:
-    """Looks up rows of a list of cells, or nodes, of a grid.
+    """Looks up rows of a list of cells, or nodes, of a grid, by a table for every brick of eight cells a side.
 
     Parameters
     ----------

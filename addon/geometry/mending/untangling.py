@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from ..bricks import Bricks
+from ..bricks import Bricks, block
 from ..directions import unit
 from ..groups import summed
 from ..measures import triangle_normals
@@ -82,7 +82,7 @@ def _turning(mesh: Mesh) -> NDArray[np.bool_]:
     least = np.ones(len(first))  # cosine of the cone's half angle
     np.minimum.at(least, cell, np.clip(np.einsum("ij,ij->i", normals, axis[cell]), -1, 1))
     turning = np.zeros(len(first), bool)
-    for offset in np.argwhere(np.ones((3, 3, 3))) - 1:
+    for offset in block(3, 3, 3) - 1:
         beside = grid.beside(first, offset)
         other = cell[beside]
         apart = np.clip(np.einsum("ij,ij->i", axis, axis[other]), -1, 1)

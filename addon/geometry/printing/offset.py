@@ -5,6 +5,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from ..bricks import CELL_CORNERS, block
 from ..distances.closest import ClosestPoint
 from ..distances.rough_distance import RoughDistance
 from ..distances.winding import Winding
@@ -16,8 +17,6 @@ from ..progress import SILENT, Progress
 from ..surfacing.isosurface import isosurface_of_band
 
 Field = Callable[[NDArray[np.float64], float], NDArray[np.float64]]
-
-_EIGHT = np.array([[bits & 1, bits >> 1 & 1, bits >> 2 & 1] for bits in range(8)], dtype=np.int64)
 
 
 def inset(
@@ -140,9 +139,8 @@ def level_band(
         if size == 2:
             break
         size //= 2
-        cells = (cells[:, None] + _EIGHT * size).reshape(-1, 3)
-    offsets = np.stack(np.meshgrid(*[np.arange(3)] * 3, indexing="ij"), -1).reshape(-1, 3)
-    nodes = _distinct((cells[:, None] + offsets).reshape(-1, 3))
+        cells = (cells[:, None] + CELL_CORNERS * size).reshape(-1, 3)
+    nodes = _distinct((cells[:, None] + block(3, 3, 3)).reshape(-1, 3))
     progress(0.5, "measuring distances")
     return nodes, distance(low + nodes * spacing, np.inf)
 

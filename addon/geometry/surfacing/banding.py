@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..bricks import CELL_CORNERS
 from ..errors import NotPossible
 from ..neighbours import morton_codes
 from ..portions import from_portions
@@ -82,7 +83,7 @@ class _Numbers:
     def __init__(self, cells: NDArray[np.int64]) -> None:
         self.low = (cells.min(axis=0) - 2**18) // 2 * 2  # even, so that blocks of two nodes follow each other
         self.strides = np.array([2**40, 2**20, 1], dtype=np.int64)
-        self.corner_offsets = np.array([[b & 1, b >> 1 & 1, b >> 2 & 1] for b in range(8)]) @ self.strides
+        self.corner_offsets = CELL_CORNERS @ self.strides
 
     def of(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
         numbers: NDArray[np.int64] = (cells - self.low) @ self.strides

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation
 from scipy.spatial import cKDTree
 
+from ..bricks import CELL_CORNERS, block
 from ..clouds.normals import plane_normals
 from ..clouds.orientation import agreeing, along_a_tree
 from ..clouds.thinning import Thinned, thinned
@@ -192,14 +193,13 @@ class _Coarse:
         """Centres of fine cells where the coarse surface passes and no point lies in the coarse cells around."""
         inside = self.field.values > self.level
         case = np.zeros(tuple(n - 1 for n in inside.shape), np.uint8)
-        for bits in range(8):
-            part = tuple(slice(bits >> a & 1, n - 1 + (bits >> a & 1)) for a, n in enumerate(inside.shape))
-            case += inside[part]
+        for corner in CELL_CORNERS:
+            case += inside[tuple(map(slice, corner, corner + case.shape))]
         taken = np.zeros(case.shape, bool)
         taken[tuple(((points - self.field.origin) / self.field.spacing).astype(np.int64).T)] = True
         cells = np.argwhere((case > 0) & (case < 8) & ~binary_dilation(taken, np.ones((3, 3, 3))))
         ratio = round(self.field.spacing / step)
-        offsets = (np.stack(np.meshgrid(*[np.arange(ratio)] * 3, indexing="ij"), -1).reshape(-1, 3) + 0.5) / ratio
+        offsets = (block(ratio, ratio, ratio) + 0.5) / ratio
         places = self.field.origin + self.field.spacing * (cells[:, None] + offsets).reshape(-1, 3)
         close = np.abs(self._as_distance(self.field.at(places))) < step
         found: NDArray[np.float64] = places[close]

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import label
 from scipy.spatial import cKDTree
 
-from ..bricks import Bricks
+from ..bricks import Bricks, block
 from ..linked import linked_pieces
 from ..measures import components
 from ..mending.parting_sheets import parted
@@ -47,9 +47,7 @@ class Wall:
 
     def cells(self, origin: NDArray[np.float64]) -> NDArray[np.int64]:
         """Cells (n, 3) the disc's own faces pass through."""
-        around = np.stack(np.meshgrid(*[np.arange(-1 - self.half, 2 + self.half)] * 3, indexing="ij"), -1).reshape(
-            -1, 3
-        )
+        around = block(*[3 + 2 * self.half] * 3) - 1 - self.half
         middles = np.unique(np.floor((self.points - origin) / self.step).astype(np.int64), axis=0)
         cells: NDArray[np.int64] = (middles[:, None] + around).reshape(-1, 3)
         return cells
@@ -77,7 +75,7 @@ class GridBox:
     ) -> "GridBox":
         """The box of nodes span[0] to span[1], a band's values in it, and beyond the band two steps off the surface."""
         shape = span[1] - span[0] + 1
-        nodes = np.stack(np.meshgrid(*map(np.arange, shape), indexing="ij"), -1).reshape(-1, 3) + span[0]
+        nodes = block(*shape) + span[0]
         row = rows.of(nodes).reshape(tuple(shape))
         known = row >= 0
         inside = known & (band.values[row] < 0)
@@ -110,8 +108,7 @@ class GridBox:
         high = np.minimum(np.ceil(inner.max(axis=0)).astype(np.int64) + 4 + _HALVES[-1], self.values.shape)
         part = tuple(map(slice, low, high))
         values = self.values[part]
-        axes = map(np.arange, low + self.low, high + self.low)
-        places = self.origin + self.step * np.stack(np.meshgrid(*axes, indexing="ij"), -1).reshape(-1, 3)
+        places = self.origin + self.step * (block(*(high - low)) + low + self.low)
         before, disc = _euler(values), _disc(loop, self.step)
         for half in _HALVES:  # a thicker disc swallows what a thin one would make new handles with
             ways = []

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..bricks import CELL_CORNERS
 from ..neighbours import Arranged
 
 
@@ -73,7 +74,7 @@ class SphereFit:
         fresh = np.ones(len(nodes), bool)
         fresh[1:] = (blocks[1:] != blocks[:-1]).any(axis=1)
         starts = np.flatnonzero(fresh)
-        corners = (((np.arange(8)[:, None] >> np.arange(3)) & 1) - 0.5) * step
+        corners = (CELL_CORNERS - 0.5) * step
         middles = origin + (2 * blocks[starts] + 0.5) * step
         return self._gathered(middles, corners, starts, np.cumsum(fresh) - 1, (nodes & 1) @ np.array([1, 2, 4]))
 

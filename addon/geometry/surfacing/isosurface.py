@@ -6,13 +6,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..bricks import Bricks
+from ..bricks import CELL_CORNERS, Bricks
 from ..errors import BadMesh
 from ..mesh import Mesh
 from ..portions import from_portions
-from .isosurface_table import CORNERS, EDGES, FLIPPED_FACE, SHEET_COUNTS, SHEETS
+from .isosurface_table import EDGES, FLIPPED_FACE, SHEET_COUNTS, SHEETS
 
-_OFFSETS = np.array([[bits & 1, bits >> 1 & 1, bits >> 2 & 1] for bits in range(8)], dtype=np.int64)
 _AT_ONCE = 32_768  # cells looked at together: their arrays then stay in the processor's cache
 
 
@@ -54,13 +53,13 @@ def isosurface(
     below = np.pad(values < level, 1)
     shape = np.array(values.shape)
     case = np.zeros(tuple(shape + 1), np.uint8)
-    for bit, (x, y, z) in enumerate(_OFFSETS.tolist()):
+    for bit, (x, y, z) in enumerate(CELL_CORNERS.tolist()):
         case |= below[x : x + shape[0] + 1, y : y + shape[1] + 1, z : z + shape[2] + 1].view(np.uint8) << np.uint8(bit)
     flat = np.flatnonzero((case != 0) & (case != 255))
     cells = np.stack(np.unravel_index(flat, case.shape), axis=1) - 1
     corners = np.empty((len(cells), 8))
     beyond = 1e6 * (1.0 + float(np.abs(values - level).max()))  # so large that the border itself is the wall
-    for bit, offset in enumerate(_OFFSETS):
+    for bit, offset in enumerate(CELL_CORNERS):
         node = cells + offset
         clipped = np.clip(node, 0, shape - 1)
         corners[:, bit] = values[tuple(clipped.T)] - level
@@ -110,7 +109,7 @@ def isosurface_of_band(
 
     def active_in(part: slice) -> tuple[NDArray[np.int64], NDArray[np.uint8], NDArray[np.int32], int]:
         """Active cells of a portion, by their first node, their cases and nodes; how often grid lines are crossed."""
-        around = np.stack([grid.beside(part, offset) for offset in _OFFSETS])
+        around = np.stack([grid.beside(part, offset) for offset in CELL_CORNERS])
         inside = below.take(around, mode="clip")
         case = np.packbits(inside, axis=0, bitorder="little")[0]
         crossed = (around[[1, 2, 4]] >= 0) & (inside[[1, 2, 4]] != inside[0])
@@ -182,7 +181,7 @@ def _places(corners: NDArray[np.float64], row: NDArray[np.int64], step: NDArray[
         crossed = SHEETS[row[has]] == sheet
         ahead, behind = corners[has][:, lower], corners[has][:, upper]
         along = np.divide(ahead, ahead - behind, out=np.zeros_like(ahead), where=crossed)
-        total = crossed @ CORNERS[lower] + along @ (CORNERS[upper] - CORNERS[lower])
+        total = crossed @ CELL_CORNERS[lower] + along @ (CELL_CORNERS[upper] - CELL_CORNERS[lower])
         places[first[has] + sheet] = total / crossed.sum(axis=1, keepdims=True)
     single = np.flatnonzero(counts == 1)
     for _ in range(2):

@@ -1,6 +1,6 @@
 """How the twelve edges of a grid cell are shared out among the sheets that pass through it, for all 256 cases.
 
-Corner number: bit 0 is x, bit 1 is y, bit 2 is z. Edge number: 4 * axis + place, where bit 0 of the place is the
+Corners are numbered as `bricks.CELL_CORNERS` has them. Edge number: 4 * axis + place, where bit 0 of the place is the
 position along the next axis in turn and bit 1 that along the one after. Face number: 2 * axis + side.
 """
 
@@ -70,7 +70,6 @@ def _flipped_face(case: int) -> int:
     return -1
 
 
-CORNERS: NDArray[np.float64] = np.array([[n & 1, n >> 1 & 1, n >> 2 & 1] for n in range(8)], dtype=np.float64)
 EDGES: NDArray[np.int64] = np.array(_EDGES)
 FLIPPED_FACE: NDArray[np.int64] = np.array([_flipped_face(case) for case in range(256)])
 """(256,) the face whose rule is turned round when the neighbour there asks for it too, or -1."""

@@ -9,6 +9,7 @@ from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 from scipy.special import erfc
 
+from ..bricks import CELL_CORNERS
 from ..neighbours import Arranged
 from ..portions import from_portions
 
@@ -62,10 +63,7 @@ class NearField:
             along = np.einsum("ij,ij->i", way, self._elements.take(rows, axis=0))
             along *= np.interp(away, self._away, self._lacking)
             along /= away * away * away
-            summed: NDArray[np.float64] = np.bincount(which, weights=along, minlength=len(places[part])).astype(
-                np.float64
-            )
-            return summed
+            return np.asarray(np.bincount(which, along, len(places[part])), np.float64)
 
         return np.concatenate(from_portions(len(places), 2048, work)) if len(places) else np.empty(0)
 
@@ -120,9 +118,8 @@ def _spread(
     part = places - first
     size = int(np.prod(shape))
     total = np.zeros(size)
-    for corner in range(8):
-        bits = np.array([corner & 1, corner >> 1 & 1, corner >> 2 & 1])
-        weight = np.prod(np.where(bits, part, 1 - part), axis=1) * amounts
-        rows = np.ravel_multi_index(tuple((first + bits).T), shape)
+    for corner in CELL_CORNERS:
+        weight = np.prod(np.where(corner, part, 1 - part), axis=1) * amounts
+        rows = np.ravel_multi_index(tuple((first + corner).T), shape)
         total += np.bincount(rows, weights=weight, minlength=size)
     return total.reshape(shape).astype(np.float32)
