@@ -60,11 +60,17 @@ class Step:
 
     `NAME` is its one name everywhere, `STAGE` the stage of the job it belongs to. The first line of its docstring
     is the line of help on every face. `LIGHT` steps answer within half a second and run in place in the host.
+    `NEEDS` is what has to be there before its button can be pressed, "a or b" where either will do. `READS` and
+    `CHANGES` are kinds of things (`kinds`): those its outcome hangs on, not those it only hands on, and those it makes
+    different; to move or to scale all of it alike is the frame's and the scale's alone.
     """
 
     NAME: ClassVar[str]
     STAGE: ClassVar[str]
     LIGHT: ClassVar[bool] = False
+    NEEDS: ClassVar[tuple[str, ...]] = ("head",)
+    READS: ClassVar[frozenset[str]]
+    CHANGES: ClassVar[frozenset[str]]
 
     def __post_init__(self) -> None:
         for each in self.settings():
@@ -89,6 +95,16 @@ class Step:
             if name not in known:
                 raise BadSetting(f"{cls.NAME}: no setting called {name!r}: it takes {', '.join(known) or 'none'}")
         return cls(**values)
+
+    @classmethod
+    def read_with(cls, settings: Mapping[str, Any]) -> frozenset[str]:
+        """`READS`, run with these settings."""
+        return cls.READS
+
+    @classmethod
+    def changed_with(cls, settings: Mapping[str, Any]) -> frozenset[str]:
+        """`CHANGES`, run with these settings."""
+        return cls.CHANGES
 
     def values(self) -> dict[str, Any]:
         """Setting name to value, as a recipe holds them."""

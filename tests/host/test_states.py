@@ -4,9 +4,9 @@ import bpy
 import pytest
 from canthus.host.buttons import panels
 from canthus.host.scene import scene_piece
-from canthus.host.scene.needs import first_missing, needs_of
+from canthus.host.scene.needs import first_missing
 from canthus.host.scene.states import DONE, STALE, TO_DO, states_of, step_states
-from canthus.steps.catalogue import all_steps
+from canthus.steps.catalogue import all_steps, step_named
 from canthus.steps.workpiece import Done
 from small_pieces import egg
 
@@ -121,12 +121,12 @@ def test_a_head_sculpted_by_hand_makes_stale_what_was_made_of_it(posed):
 
 
 def test_what_is_missing_is_said():
-    assert "Load" in first_missing(needs_of("close"), {})
-    assert "Close" in first_missing(needs_of("hollow"), {"scan": True})
-    assert "Place Eyes" in first_missing(needs_of("carve-sockets"), {"scan": True, "head": True})
-    assert first_missing(needs_of("carve-sockets"), {"head": True, "eyes": True}) == ""
-    assert first_missing(needs_of("landmarks"), {"surface": True}) == ""
-    assert "Close" in first_missing(needs_of("landmarks"), {"scan": True})
+    assert "Load" in first_missing(step_named("close").NEEDS, {})
+    assert "Close" in first_missing(step_named("hollow").NEEDS, {"scan": True})
+    assert "Place Eyes" in first_missing(step_named("carve-sockets").NEEDS, {"scan": True, "head": True})
+    assert first_missing(step_named("carve-sockets").NEEDS, {"head": True, "eyes": True}) == ""
+    assert first_missing(step_named("landmarks").NEEDS, {"surface": True}) == ""
+    assert "Close" in first_missing(step_named("landmarks").NEEDS, {"scan": True})
 
 
 def finding(ok, grave=False):

@@ -12,7 +12,7 @@ from ...job.run import run
 from ...steps.catalogue import step_named
 from ...steps.step import Step
 from ...steps.workpiece import Workpiece
-from ..scene import exchange, needs, scene_piece, states
+from ..scene import exchange, scene_piece, states
 from ..scene.modes import object_mode
 from ..scene.settings import RELATIVE, copy_settings, properties_of, step_from, stored
 from ..scene.wording import description
@@ -141,7 +141,7 @@ class CANTHUS_OT_export(PieceOperator, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        return states.ready(cls, context, *needs.needs_of("export"))
+        return states.ready(cls, context, *step_named("export").NEEDS)
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         context.window_manager.fileselect_add(self)

@@ -9,7 +9,6 @@ from ...steps.step import Step
 from ...steps.workpiece import Landmark
 from ..scene import scene_piece, states
 from ..scene.brow_curves import with_brows
-from ..scene.needs import needs_of
 from ..scene.photo_images import with_marks
 from ..scene.settings import copy_settings, draw_settings, identifier, properties_of, step_from, stored
 from ..scene.wording import description, title
@@ -33,7 +32,7 @@ class StepOperator(PieceOperator):
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        return states.ready(cls, context, "piece", *needs_of(cls.step.NAME))
+        return states.ready(cls, context, "piece", *cls.step.NEEDS)
 
     def draw(self, context: bpy.types.Context) -> None:
         draw_settings(self.layout.column(), self.step, self)

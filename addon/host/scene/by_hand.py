@@ -22,6 +22,8 @@ from .scene_marks import eye_by_hand, landmarks_by_hand
 KEPT = "canthus_by_hand"
 FORM = "canthus_form"
 """On a mesh: what its vertices were when it was written."""
+HOME = {"landmarks": "landmarks", "eyes": "place-eyes", "head": "close"}
+"""What is changed by hand to the step that makes it: only what comes after that in the order of the trade is stale."""
 _OF = {"landmarks": ("landmarks",), "eyes": ("eyes", "openings")}
 """Kind to the facts of a record that tell of it."""
 

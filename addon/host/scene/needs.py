@@ -3,29 +3,6 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-_SCAN = ("scan",)
-_HEAD = ("head",)
-_NEEDS: dict[str, tuple[str, ...]] = {
-    "load": (),
-    "assess": _SCAN,
-    "register": _SCAN,
-    "cull-strays": _SCAN,
-    "cull-lashes": _SCAN,
-    "merge-layers": _SCAN,
-    "denoise": _SCAN,
-    "close": _SCAN,
-    "landmarks": ("surface",),
-    "pose": ("scan or head",),
-    "measure": ("landmarks",),
-    "scale": ("scan or head",),
-    "place-eyes": _HEAD,
-    "rebuild-lids": ("head", "eyes"),
-    "carve-sockets": ("head", "eyes"),
-    "make-eyes": ("eyes",),
-    "fit-base": ("head", "landmarks"),
-    "relief": ("head", "landmarks"),
-    "brows": ("head", "landmarks"),
-}
 _MISSING = {
     "piece": "There is no head in this scene: press Load Scan first",
     "scan": "There is no scan yet: press Load Scan first",
@@ -38,17 +15,12 @@ _MISSING = {
 }
 
 
-def needs_of(step: str) -> tuple[str, ...]:
-    """What the step of that name wants to find: a closed head unless it is known to want something else."""
-    return _NEEDS.get(step, _HEAD)
-
-
 def first_missing(needs: Iterable[str], held: Mapping[str, Any]) -> str:
     """The sentence that says which of the needs is not met, or "" where all are.
 
     Parameters
     ----------
-    needs : as of `needs_of`, or "piece" for anything of a head
+    needs : as a step's `NEEDS`, or "piece" for anything of a head
     held : "piece", "scan", "head", "skin", "surface" (a head, or a scan with faces), "landmarks", "eyes" to whether
         the scene holds them
     """

@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 
 from ...steps.catalogue import all_steps
-from . import by_hand, depends, exchange, scene_piece
+from . import by_hand, exchange, scene_piece
 from .needs import first_missing
 
 DONE, STALE, TO_DO = "done", "stale", "to do"
@@ -25,7 +25,7 @@ def step_states(
     Parameters
     ----------
     history : names of the steps that were run, oldest first
-    touched : what was changed by hand, a kind of `depends.HOME`, to the number of steps that were done before
+    touched : what was changed by hand, a kind of `by_hand.HOME`, to the number of steps that were done before
     settings : step to those it was last run with; the default ones where it is not there
 
     Notes
@@ -36,13 +36,14 @@ def step_states(
     order = {step.NAME: place for place, step in enumerate(all_steps())}
     states = dict.fromkeys(order, TO_DO)
     last = {name: place for place, name in enumerate(history) if name in order}
-    changed = {name: depends.changes(name, settings.get(name, {})) for name in last}
+    steps = {step.NAME: step for step in all_steps()}
+    changed = {name: steps[name].changed_with(settings.get(name, {})) for name in last}
     for name in sorted(last, key=lambda each: order[each]):
-        looked_at = depends.reads(name, settings.get(name, {}))
+        looked_at = steps[name].read_with(settings.get(name, {}))
         earlier = (other for other in last if order[other] < order[name] and changed[other] & looked_at)
         undone = any(last[other] > last[name] or states[other] == STALE for other in earlier)
         by_a_hand = any(
-            done > last[name] and kind in looked_at and order[name] > order[depends.HOME[kind]]
+            done > last[name] and kind in looked_at and order[name] > order[by_hand.HOME[kind]]
             for kind, done in touched.items()
         )
         states[name] = STALE if undone or by_a_hand else DONE

@@ -9,6 +9,7 @@ from ...geometry.cloud import Cloud
 from ...geometry.errors import BadCloud
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SCAN
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .cloud_target import cloud_of
@@ -20,6 +21,9 @@ class CullLashes(Step):
 
     NAME = "cull-lashes"
     STAGE = "clean"
+    NEEDS = ("scan",)
+    READS = SCAN
+    CHANGES = SCAN
 
     clearance: float = setting(
         0.35, low=0.05, high=3.0, unit="mm", at="life", help="Height over the lid's skin that is let pass"

@@ -9,6 +9,7 @@ from ...geometry.cloud import Cloud
 from ...geometry.errors import NotPossible, NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SCAN
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -19,6 +20,9 @@ class CullStrays(Step):
 
     NAME = "cull-strays"
     STAGE = "clean"
+    NEEDS = ("scan",)
+    READS = SCAN
+    CHANGES = SCAN
 
     neighbours: int = setting(8, low=4, high=64, help="Points looked at around each point")
     spread: float = setting(

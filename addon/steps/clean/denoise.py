@@ -6,6 +6,7 @@ import numpy as np
 
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SCAN
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .cloud_target import cloud_of, outward
@@ -17,6 +18,9 @@ class Denoise(Step):
 
     NAME = "denoise"
     STAGE = "clean"
+    NEEDS = ("scan",)
+    READS = SCAN
+    CHANGES = SCAN
 
     reach: float = setting(
         0.0, low=0.0, high=20.0, unit="mm", at="life", help="Radius looked at round a point; 0 goes by the spacing"

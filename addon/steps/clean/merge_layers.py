@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from ...geometry.cloud import Cloud
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SCAN
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .cloud_target import cloud_of
@@ -20,6 +21,9 @@ class MergeLayers(Step):
 
     NAME = "merge-layers"
     STAGE = "clean"
+    NEEDS = ("scan",)
+    READS = SCAN
+    CHANGES = SCAN
 
     widest: float = setting(
         1.2, low=0.2, high=5.0, unit="mm", at="life", help="Widest gap between two skins; a lid must be thicker"

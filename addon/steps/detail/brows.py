@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import ON_SKIN, SCAN, kinds
 from ..output.printers import PRINTERS, printer_named
 from ..step import Step, setting
 from ..workpiece import Workpiece
@@ -34,8 +35,11 @@ class Brows(Step):
     The strokes are part of the head's surface, whose triangles are made smaller under them and nowhere else.
     """
 
-    NAME: ClassVar[str] = "brows"
-    STAGE: ClassVar[str] = "detail"
+    NAME = "brows"
+    STAGE = "detail"
+    NEEDS = ("head", "landmarks")
+    READS = ON_SKIN | SCAN
+    CHANGES = kinds("head")
 
     curves: str = setting(
         "", kind="path", help="Edges drawn by hand, .json or .csv, in the head's millimetres as it stands"

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import ON_SKIN, kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .base_sides import ears_unmarked, eyes_shut, of_sides
@@ -31,8 +32,11 @@ class FitBase(Step):
     and follows smoothly. The result is the head from here on, its neck closed.
     """
 
-    NAME: ClassVar[str] = "fit-base"
-    STAGE: ClassVar[str] = "detail"
+    NAME = "fit-base"
+    STAGE = "detail"
+    NEEDS = ("head", "landmarks")
+    READS = ON_SKIN - kinds("head") | kinds("skin", "scan")
+    CHANGES = kinds("head", "skin")
 
     level: int = setting(2, low=0, high=3, help="Levels of subdivision, each with a quarter of the faces' area")
     base: str = setting("", kind="path", help="OBJ of four-cornered faces to fit instead of the base head, millimetres")

@@ -1,7 +1,7 @@
 """The step that refits hair made for another head."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from ...geometry.measures import is_watertight
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
+from ..kinds import ON_SKIN, kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -35,8 +36,10 @@ class FitHair(Step):
     the part `hair`, ready for `key`.
     """
 
-    NAME: ClassVar[str] = "fit-hair"
-    STAGE: ClassVar[str] = "detail"
+    NAME = "fit-hair"
+    STAGE = "detail"
+    READS = ON_SKIN | kinds("hair")
+    CHANGES = kinds("hair")
 
     hair: str = setting(
         "", kind="path", help="Mesh of the hair, closed or a sheet; empty: the part `hair` that is there"

@@ -1,7 +1,7 @@
 """The step that lays the relief of skin on the head."""
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from ...geometry.errors import BadSetting
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import ON_SKIN, kinds
 from ..output.printers import PRINTERS, printer_named
 from ..step import Step, setting
 from ..workpiece import Workpiece
@@ -43,8 +44,11 @@ class Relief(Step):
     Depths and widths are millimetres at life size. A column `relief` painted on the head (0 to 1) scales it.
     """
 
-    NAME: ClassVar[str] = "relief"
-    STAGE: ClassVar[str] = "detail"
+    NAME = "relief"
+    STAGE = "detail"
+    NEEDS = ("head", "landmarks")
+    READS = ON_SKIN
+    CHANGES = kinds("head")
 
     pores: float = setting(0.05, low=0, high=0.5, unit="mm", at="life", help="Depth of pores, 0 for none")
     pore_width: float = setting(0.25, low=0.1, high=2.0, unit="mm", at="life", help="Width of a pore at half its depth")

@@ -1,7 +1,7 @@
 """The step that carves the sockets."""
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from ...geometry.errors import NotPossible, NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import Progress
+from ..kinds import ON_SKIN, kinds
 from ..output.fits import FITS
 from ..step import setting
 from ..workpiece import Eye, Workpiece
@@ -27,8 +28,11 @@ _ROOM = "check its landmarks (place-eyes), build its lids anew (rebuild-lids), t
 class CarveSockets(EyeStep):
     """Carve a pocket of the eye's size behind each pair of lids, and clear the opening between them."""
 
-    NAME: ClassVar[str] = "carve-sockets"
-    STAGE: ClassVar[str] = "eyes"
+    NAME = "carve-sockets"
+    STAGE = "eyes"
+    NEEDS = ("head", "eyes")
+    READS = ON_SKIN - kinds("landmarks") | kinds("eyes")
+    CHANGES = kinds("eyes", "head")
 
     clearance: float = setting(
         0.1, low=0.0, high=2.0, unit="mm", at="print", help="Gap all round between eye and pocket"

@@ -1,13 +1,15 @@
 """The step that makes the eyes."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Any
 
 import numpy as np
 
 from ...geometry.errors import NotPossible, NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import Progress
+from ..kinds import kinds
 from ..step import setting
 from ..workpiece import Eye, Workpiece
 from .each_eye import EyeStep, pocket_of
@@ -19,8 +21,11 @@ _MARKS = {"left": 1, "right": 2}  # grooves across the eye's back
 class MakeEyes(EyeStep):
     """Make a left and a right eye that fit the sockets, as parts of their own or fused in the head."""
 
-    NAME: ClassVar[str] = "make-eyes"
-    STAGE: ClassVar[str] = "eyes"
+    NAME = "make-eyes"
+    STAGE = "eyes"
+    NEEDS = ("eyes",)
+    READS = kinds("eyes", "frame", "head", "scale")
+    CHANGES = kinds("parts")
 
     form: str = setting(
         "socket",
@@ -36,6 +41,11 @@ class MakeEyes(EyeStep):
         help="A solid cornea with the pupil scribed on it, or a recess to paint and dome",
     )
     domes: bool = setting(False, help="Make the clear domes for sunk irises as parts of their own")
+
+    @classmethod
+    def changed_with(cls, settings: Mapping[str, Any]) -> frozenset[str]:
+        """The head too where eyes are made one with it."""
+        return cls.CHANGES | kinds("head") if settings.get("form") == "fixed" else cls.CHANGES
 
     def on_eyes(self, piece: Workpiece, progress: Progress) -> Workpiece:
         """The workpiece with the eyes among its parts, in their assembled place."""

@@ -2,7 +2,7 @@
 
 import dataclasses
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from ...anatomy.eyes.fissure import SIDES
 from ...anatomy.eyes.gaze import turned_gaze
 from ...geometry.errors import BadSetting, NotPossible
 from ...geometry.progress import SILENT, Progress
+from ..kinds import ON_SKIN, SCAN, kinds
 from ..step import Step, setting
 from ..workpiece import EYES_FOUND, Check, Eye, Workpiece
 from .eye_stock import chosen_eye, eye_stock, eyes_to_choose_from
@@ -30,8 +31,10 @@ _TURN = 45.0  # degrees an eye turns at most
 class PlaceEyes(Step):
     """Find both globes from landmarks, lids, visible sclera and photographs, and choose the eyes to put in."""
 
-    NAME: ClassVar[str] = "place-eyes"
-    STAGE: ClassVar[str] = "eyes"
+    NAME = "place-eyes"
+    STAGE = "eyes"
+    READS = ON_SKIN | SCAN
+    CHANGES = kinds("eyes")
 
     globe: float = setting(
         GLOBE_WIDTH, low=16.0, high=30.0, unit="mm", at="life", help="Diameter of the sitter's globes"

@@ -1,7 +1,7 @@
 """The step that builds the lids anew on the eyes that go in."""
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from ...anatomy.eyes.fissure import CORNERS
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import Progress
+from ..kinds import ON_SKIN, kinds
 from ..step import setting
 from ..workpiece import Eye, Workpiece
 from .each_eye import EyeStep
@@ -49,8 +50,11 @@ _EATEN = 0.03  # mm of a lid that eye and clearance take up, from which it is to
 class RebuildLids(EyeStep):
     """Replace the lump where the lids were by lids of clean form that wrap the eyes, joined smoothly to the skin."""
 
-    NAME: ClassVar[str] = "rebuild-lids"
-    STAGE: ClassVar[str] = "eyes"
+    NAME = "rebuild-lids"
+    STAGE = "eyes"
+    NEEDS = ("head", "eyes")
+    READS = ON_SKIN | kinds("eyes")
+    CHANGES = kinds("eyes", "head")
 
     clearance: float = setting(
         0.1, low=0.0, high=2.0, unit="mm", at="print", help="Gap between eye and lids; carve the sockets with the same"

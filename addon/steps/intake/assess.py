@@ -7,6 +7,7 @@ from ...geometry.errors import BadFile, CanthusError
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ..clean.cloud_target import cloud_of
+from ..kinds import NOTHING, SCAN
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -21,6 +22,9 @@ class Assess(Step):
 
     NAME = "assess"
     STAGE = "intake"
+    NEEDS = ("scan",)
+    READS = SCAN
+    CHANGES = NOTHING
 
     resolved: float = setting(
         1.6, low=0.2, high=5.0, unit="mm", at="life", help="Smallest fold up to which lids count as resolved"

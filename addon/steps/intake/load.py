@@ -1,7 +1,6 @@
 """The step that brings a capture to millimetres."""
 
 from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from ...geometry.errors import BadSetting, NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import transform
+from ..kinds import ALL, NOTHING
 from ..step import Step, setting
 from ..surface.target import mended
 from ..workpiece import Workpiece
@@ -21,8 +21,11 @@ from ..workpiece import Workpiece
 class Load(Step):
     """Bring the capture to millimetres: its unit told from the size of the head, or given."""
 
-    NAME: ClassVar[str] = "load"
-    STAGE: ClassVar[str] = "intake"
+    NAME = "load"
+    STAGE = "intake"
+    NEEDS = ()
+    READS = NOTHING
+    CHANGES = ALL
 
     units: str = setting(
         "auto", choices=("auto", *MILLIMETRES), help="Unit of the file's numbers; auto tells it from the head's size"

@@ -11,6 +11,7 @@ from ...geometry.errors import BadFile, NotPossible
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
 from ..clean.cloud_target import cloud_of
+from ..kinds import SCAN
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -25,6 +26,9 @@ class Register(Step):
 
     NAME = "register"
     STAGE = "intake"
+    NEEDS = ("scan",)
+    READS = SCAN
+    CHANGES = SCAN
 
     search: bool = setting(True, help="Also try turned starts for a pass that does not meet the rest as it lies")
     least_overlap: float = setting(

@@ -1,12 +1,12 @@
 """Whether what was made can be printed, washed and put together."""
 
 from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 
 from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
+from ..kinds import ALL, NOTHING, kinds
 from ..step import Step, setting
 from ..workpiece import Check as Finding
 from ..workpiece import Workpiece
@@ -16,8 +16,10 @@ from ..workpiece import Workpiece
 class Check(Step):
     """Check every part for what keeps it from printing or from going together, and tell where."""
 
-    NAME: ClassVar[str] = "check"
-    STAGE: ClassVar[str] = "output"
+    NAME = "check"
+    STAGE = "output"
+    READS = ALL - kinds("scan")
+    CHANGES = NOTHING
 
     least_wall: float = setting(
         0.4, low=0.05, high=10, unit="mm", at="print", help="Wall that prints when it is held on two sides or more"

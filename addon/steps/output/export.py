@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import ClassVar
 
 from ...geometry.errors import BadFile, BadSetting, NotReady
 from ...geometry.progress import SILENT, Progress
+from ..kinds import NOTHING, kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -14,8 +14,10 @@ from ..workpiece import Workpiece
 class Export(Step):
     """Write every part as binary STL, all as one 3MF, and each with its colours as PLY, made up for shrinkage."""
 
-    NAME: ClassVar[str] = "export"
-    STAGE: ClassVar[str] = "output"
+    NAME = "export"
+    STAGE = "output"
+    READS = kinds("frame", "hair", "head", "parts", "scale")
+    CHANGES = NOTHING
 
     folder: str = setting("", help="Folder to write to; made if it is not there")
     stl: bool = setting(True, help="Write one binary STL a part")

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import kinds
 from ..step import Step, setting
 from ..workpiece import Check, Eye, Workpiece
 
@@ -15,6 +16,8 @@ class Hollow(Step):
 
     NAME = "hollow"
     STAGE = "output"
+    READS = kinds("eyes", "frame", "head", "scale", "skin")
+    CHANGES = kinds("eyes", "head")
 
     wall: float = setting(2.0, low=0.4, high=20, unit="mm", at="print", help="Thickness left everywhere")
     narrowest: float = setting(

@@ -1,7 +1,7 @@
 """The step that parts the head so that eyes and hands can get inside, keyed so that it goes together one way only."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
 from ...geometry.solids.seams import Seam, flat_seam
 from ...geometry.solids.sections import plane, section
+from ..kinds import ON_SKIN, kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -42,8 +43,10 @@ class Key(Step):
     under them is trimmed off its inner side. Key it last.
     """
 
-    NAME: ClassVar[str] = "key"
-    STAGE: ClassVar[str] = "output"
+    NAME = "key"
+    STAGE = "output"
+    READS = ON_SKIN | kinds("eyes", "hair")
+    CHANGES = kinds("hair", "head", "parts")
 
     part: str = setting("", help="Name of the part taken off; empty: skull-cap, or hair; hair: that of fit-hair")
     kind: str = setting(

@@ -1,7 +1,7 @@
 """The step that ends the head at the neck, with what joins it to a body."""
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from ...anatomy.neck import NeckCut, find_cut, narrowest_depth
 from ...geometry.errors import BadSetting, NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import ON_SKIN, kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .fits import FITS, clearance_of
@@ -28,8 +29,10 @@ MOST_HOLLOW = 0.3
 class Neck(Step):
     """End the head below chin and ears, with a peg, a cup for a ball, or a bore for a magnet."""
 
-    NAME: ClassVar[str] = "neck"
-    STAGE: ClassVar[str] = "output"
+    NAME = "neck"
+    STAGE = "output"
+    READS = ON_SKIN
+    CHANGES = kinds("head")
 
     kind: str = setting("peg", choices=("peg", "cup", "magnet"), help="What joins the head to its body")
     diameter: float = setting(

@@ -1,7 +1,7 @@
 """Holes through which resin leaves the hollow and the wash gets in."""
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from ...geometry.mesh import Mesh
 from ...geometry.printing.plugs import KINDS, Plug
 from ...geometry.printing.vents import Hole, crossings, hole_along, leading_place, lowest_place
 from ...geometry.progress import SILENT, Progress
+from ..kinds import kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .fits import FITS, clearance_of
@@ -24,8 +25,10 @@ BACK = np.array([0.0, 1.0, 0.0])
 class Vent(Step):
     """Open every closed hollow at its lowest and its highest place, out of sight where that can be."""
 
-    NAME: ClassVar[str] = "vent"
-    STAGE: ClassVar[str] = "output"
+    NAME = "vent"
+    STAGE = "output"
+    READS = kinds("frame", "hair", "head", "parts", "scale")
+    CHANGES = kinds("head", "parts")
 
     diameter: float = setting(
         2.0, low=0.3, high=20.0, unit="mm", at="print", help="Of the holes; under 1.5 to 2 mm resin hardly runs"

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from ...files.writing import whole_file
 from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
+from ..kinds import SURFACE, kinds
 from ..step import Step, setting
 from ..workpiece import Landmark, Workpiece
 from .surface import needed_surface
@@ -31,8 +31,11 @@ class Landmarks(Step):
     no later step relies on them.
     """
 
-    NAME: ClassVar[str] = "landmarks"
-    STAGE: ClassVar[str] = "pose"
+    NAME = "landmarks"
+    STAGE = "pose"
+    NEEDS = ("surface",)
+    READS = SURFACE
+    CHANGES = kinds("landmarks")
 
     propose: bool = setting(True, help="Look for the landmarks that are not placed yet")
     file: str = setting(

@@ -1,7 +1,6 @@
 """The step that measures the head and holds it against published norms."""
 
 from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 
@@ -9,6 +8,7 @@ from ...anatomy.face.measuring import Build, Measure, build_of, measured
 from ...geometry.errors import NotReady
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import applied
+from ..kinds import NOTHING, ON_SKIN
 from ..step import Step, setting
 from ..workpiece import Check, Workpiece
 
@@ -17,9 +17,12 @@ from ..workpiece import Check, Workpiece
 class MeasureHead(Step):
     """Measure the head against published adult norms; flags a wrong unit or a distorted scan, corrects nothing."""
 
-    NAME: ClassVar[str] = "measure"
-    STAGE: ClassVar[str] = "pose"
-    LIGHT: ClassVar[bool] = True
+    NAME = "measure"
+    STAGE = "pose"
+    LIGHT = True
+    NEEDS = ("landmarks",)
+    READS = ON_SKIN
+    CHANGES = NOTHING
 
     size_limit: float = setting(
         1.3, low=1.05, high=3.0, help="Times larger or smaller than a mean adult at which the unit is doubted"

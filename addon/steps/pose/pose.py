@@ -3,7 +3,6 @@
 import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +13,7 @@ from ...geometry.cloud import Cloud
 from ...geometry.errors import BadSetting, NotReady
 from ...geometry.progress import SILENT, Progress
 from ...geometry.transforms import transform
+from ..kinds import kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .surface import surface_of
@@ -29,9 +29,12 @@ class Pose(Step):
     then lies in the middle of the box round it.
     """
 
-    NAME: ClassVar[str] = "pose"
-    STAGE: ClassVar[str] = "pose"
-    LIGHT: ClassVar[bool] = True
+    NAME = "pose"
+    STAGE = "pose"
+    LIGHT = True
+    NEEDS = ("scan or head",)
+    READS = kinds("landmarks")
+    CHANGES = kinds("frame")
 
     up: tuple[float, ...] = setting((), kind="point", help="Direction of the crown, instead of the landmarks: x,y,z")
     front: tuple[float, ...] = setting((), kind="point", help="Direction the face looks in, instead of the landmarks")

@@ -1,13 +1,15 @@
 """The step that brings the head from life size to print size."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any
 
 import numpy as np
 
 from ...anatomy.eyes.dimensions import GLOBE_WIDTH
 from ...geometry.errors import BadSetting
 from ...geometry.progress import SILENT, Progress
+from ..kinds import NOTHING, kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 
@@ -16,9 +18,12 @@ from ..workpiece import Workpiece
 class Scale(Step):
     """Bring the head to print size: by a ratio, or to a head height or an eye diameter."""
 
-    NAME: ClassVar[str] = "scale"
-    STAGE: ClassVar[str] = "pose"
-    LIGHT: ClassVar[bool] = True
+    NAME = "scale"
+    STAGE = "pose"
+    LIGHT = True
+    NEEDS = ("scan or head",)
+    READS = NOTHING
+    CHANGES = kinds("scale")
 
     ratio: float = setting("1/6", kind="ratio", low=0.01, high=4.0, help="Print size over life size: 1/6, 1:12, 0.1667")
     head_height: float = setting(
@@ -35,6 +40,11 @@ class Scale(Step):
     shrinkage: float = setting(
         0.0, low=0.0, high=10.0, unit="%", help="What the resin shrinks by; exported parts are made so much larger"
     )
+
+    @classmethod
+    def read_with(cls, settings: Mapping[str, Any]) -> frozenset[str]:
+        """The landmarks where it is a head's height that is asked for."""
+        return kinds("landmarks") if settings.get("head_height") else cls.READS
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
         """The whole workpiece at print size, with `scale` set."""

@@ -9,6 +9,7 @@ from ...geometry.cloud import Cloud
 from ...geometry.errors import NotReady
 from ...geometry.mesh import Mesh
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SCAN, kinds
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .target import mended
@@ -20,6 +21,9 @@ class Close(Step):
 
     NAME = "close"
     STAGE = "surface"
+    NEEDS = ("scan",)
+    READS = SCAN
+    CHANGES = kinds("head", "skin")
 
     resolution: float = setting(
         0.0, low=0.0, high=10.0, unit="mm", at="life", help="Step of the grid the surface is cut from; 0 chooses it"

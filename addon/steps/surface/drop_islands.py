@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SURFACE
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .target import mended, surface_of, with_surface
@@ -14,6 +15,8 @@ class DropIslands(Step):
 
     NAME = "drop-islands"
     STAGE = "surface"
+    READS = SURFACE
+    CHANGES = SURFACE
 
     share: float = setting(
         5.0, low=0.0, high=100.0, unit="%", help="Area, of the largest piece's, below which a piece is dropped"

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SURFACE
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .target import mended, surface_of, with_surface
@@ -14,6 +15,8 @@ class Patch(Step):
 
     NAME = "patch"
     STAGE = "surface"
+    READS = SURFACE
+    CHANGES = SURFACE
 
     widest: float = setting(
         60.0, low=0.0, high=1000.0, unit="mm", help="Holes wider than this are listed and left; 0 only lists"

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SURFACE
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .target import surface_of, with_surface
@@ -14,6 +15,8 @@ class Reduce(Step):
 
     NAME = "reduce"
     STAGE = "surface"
+    READS = SURFACE
+    CHANGES = SURFACE
 
     triangles: int = setting(200_000, low=4, high=100_000_000, help="Triangles wanted, where no deviation is given")
     deviation: float = setting(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...geometry.progress import SILENT, Progress
+from ..kinds import SURFACE
 from ..step import Step, setting
 from ..workpiece import Workpiece
 from .target import surface_of, with_surface
@@ -17,6 +18,8 @@ class Smooth(Step):
     NAME = "smooth"
     STAGE = "surface"
     LIGHT = True
+    READS = SURFACE
+    CHANGES = SURFACE
 
     passes: int = setting(10, low=1, high=500, help="Double steps: one that shrinks, one that swells")
     strength: float = setting(0.5, low=0.05, high=0.95, help="Share of the way to its neighbours' mean a vertex goes")

@@ -5,8 +5,8 @@ from contextlib import contextmanager
 
 import numpy as np
 import pytest
-from canthus.host.scene import depends
 from canthus.steps.catalogue import all_steps
+from canthus.steps.kinds import ALL, kinds
 from canthus.steps.workpiece import Workpiece
 from small_pieces import piece_for, settings_for
 
@@ -92,23 +92,27 @@ def changed(before, after):
 @pytest.mark.parametrize("step", STEPS, ids=lambda step: step.NAME)
 def test_a_step_looks_at_and_changes_what_is_said(step, tmp_path):
     before, after, asked = at_work(step, tmp_path)
-    looked_at = depends.READS[step.NAME] | HANDED_ON.get(step.NAME, set())
+    looked_at = step.READS | HANDED_ON.get(step.NAME, set())
     looked_at |= {"parts"} if "hair" in looked_at else set()
     scan_stage = {"scale", "frame", "landmarks"}  # those of Intake and Clean measure at life size
-    assert asked & depends.ALL <= looked_at | scan_stage
-    apart = depends.CHANGES[step.NAME] | ({"frame"} if step.NAME == "scale" else set())
+    assert asked & ALL <= looked_at | scan_stage
+    apart = step.CHANGES | ({"frame"} if step.NAME == "scale" else set())
     assert changed(before, after) <= apart
 
 
-def test_every_step_is_told_of():
+def test_every_step_says_kinds_there_are():
     names = {step.NAME for step in all_steps()}
-    assert depends.READS.keys() == depends.CHANGES.keys() == names
-    assert {*SLOW, *HANDED_ON, *depends.HOME.values()} <= names
+    for step in all_steps():
+        assert step.READS | step.CHANGES <= ALL, step.NAME
+    assert {*SLOW, *HANDED_ON} <= names
+    with pytest.raises(ValueError, match="no such kinds: nose"):
+        kinds("nose", "head")
 
 
 def test_every_step_past_pose_and_scale_hangs_on_them():
     """A setting in millimetres, a plane, a pore of so much: all of it is meant in the pose and at the size it is."""
-    names = [step.NAME for step in all_steps()]
+    steps = all_steps()
+    names = [step.NAME for step in steps]
     for of, kind in (("pose", "frame"), ("scale", "scale")):
-        for name in names[names.index(of) + 1 :]:
-            assert kind in depends.READS[name] or name in ("scale",), name
+        for step in steps[names.index(of) + 1 :]:
+            assert kind in step.READS or step.NAME == "scale", step.NAME
