@@ -18,6 +18,8 @@ LIDS_AT_LEAST = 0.15
 _UNSEEN = 0.02
 """Share of a pixel by which faces may cross unsaid: what lies between them lights it by no more than that. Slivers of a
 cut, rounded for a file, cross by a thousandth of a pixel and along whole seams."""
+WHOLE = "the whole part"
+"""Where a finding is that has no place of its own."""
 UNTOLD = 1000.0
 """Millimetres given for a wall where nothing faces the surface across the solid: no limit is larger."""
 
@@ -40,9 +42,9 @@ def surface_findings(name: str, mesh: Mesh, pixel: float, least: float) -> list[
         where = at(mesh.vertices[edges[0]].mean(axis=0)) if len(edges) else ""
         found.append(Check(f"{name}: {what}", len(edges), 0, "edges", not len(edges), where, advice=advice))
     inside_out = not faults and volume(mesh) <= 0
-    found.append(
-        Check(f"{name}: inside out", int(inside_out), 0, "", not inside_out, advice="turn all of its faces round")
-    )
+    where = WHOLE if inside_out else ""
+    advice = "turn all of its faces round"
+    found.append(Check(f"{name}: inside out", int(inside_out), 0, "", not inside_out, where, advice=advice))
     return [*found, _crossing_finding(name, mesh, pixel, least)]
 
 

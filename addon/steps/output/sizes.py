@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from ...geometry.directions import spread_directions
 from ...geometry.mesh import Mesh
 from ..workpiece import Check
+from .findings import WHOLE
 from .printers import Printer
 
 SMALL_PARTS_CYLINDER = (31.75, 57.15)
@@ -21,14 +22,13 @@ def size_findings(name: str, mesh: Mesh, printer: Printer, growth: float = 1.0) 
     long, short = max(printer.plate[:2]), min(printer.plate[:2])
     filled = 100 * max(max(width, depth) / long, min(width, depth) / short, height / printer.plate[2])
     advice = "turn it, part it, or take a larger printer"
-    found = [Check(f"{name}: share of the plate", filled, 100, "%", filled <= 100, advice=advice)]
+    fits = filled <= 100
+    found = [Check(f"{name}: share of the plate", filled, 100, "%", fits, "" if fits else WHOLE, advice=advice)]
     across, length = smallest_tube(mesh)
     inside = across <= SMALL_PARTS_CYLINDER[0] and length <= SMALL_PARTS_CYLINDER[1]
     advice = "a small part: this is not a toy, keep it from children under three"
-    found.append(
-        Check(f"{name}: small parts cylinder", across, SMALL_PARTS_CYLINDER[0], "mm", not inside, "", False, advice)
-    )
-    return found
+    what, where = f"{name}: small parts cylinder", WHOLE if inside else ""
+    return [*found, Check(what, across, SMALL_PARTS_CYLINDER[0], "mm", not inside, where, False, advice)]
 
 
 def smallest_tube(mesh: Mesh) -> tuple[float, float]:

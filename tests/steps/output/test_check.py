@@ -43,6 +43,16 @@ def test_a_clean_part_has_nothing_to_find():
     assert done.figures["mass_g"] == pytest.approx(1.1 * done.figures["resin_ml"])
 
 
+def test_resin_mass_and_cost_of_all_parts():
+    """A litre at 60 a piece: 27 ml of resin in a cube of 30 mm and 1 in one of 10 mm."""
+    piece = Workpiece(head=box((0, 0, 0), (30, 30, 30)), parts={"lump": box((50, 0, 0), (60, 10, 10))})
+    figures = Check(price=60.0, density=1.2).apply(piece).figures
+    assert figures["resin_ml"] == pytest.approx(28.0)
+    assert figures["mass_g"] == pytest.approx(1.2 * 28.0)
+    assert figures["cost"] == pytest.approx(0.028 * 60.0)
+    assert "cost" not in Check().apply(piece).figures
+
+
 def test_an_open_edge():
     head = clean_head()
     hole = head.kept(np.arange(1, len(head.triangles)))

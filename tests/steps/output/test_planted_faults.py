@@ -233,10 +233,10 @@ def test_what_is_planted_is_found_where_it_is(check, kind, seed):
     (found,) = (each for each in done.checks if each.name == name)
     assert not found.ok
     assert planted.value[0] <= found.value <= planted.value[1]
-    if found.where != "":
-        assert planted.off(np.asarray(found.where)) <= planted.near
+    if kind is too_large:
+        assert found.where == "the whole part"
     else:
-        assert kind is too_large
+        assert planted.off(np.asarray(found.where)) <= planted.near
 
 
 def clean_parts():
