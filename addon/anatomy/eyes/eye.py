@@ -16,6 +16,9 @@ from .dimensions import GLOBE_WIDTH
 FISSURE_LENGTH, FISSURE_HEIGHT = 27.1, 9.7
 """Opening between the lids, straight gaze, mm: 76 young adults, ± 1.5 and ± 1.2 (Read et al. 2006)."""
 
+FISSURE_SPREAD = 1.5
+"""How much people's fissures differ in length, mm, one standard deviation (Read et al. 2006)."""
+
 MARGIN_REFLEX_UPPER, MARGIN_REFLEX_LOWER = 4.21, 5.87
 """Pupil centre to upper and lower lid edge, mm: 380 people (Malik et al. 2022)."""
 

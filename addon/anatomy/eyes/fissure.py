@@ -5,7 +5,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .eye import CANTHUS_SHARE, FISSURE_HEIGHT, FISSURE_LENGTH, MARGIN_REFLEX_LOWER, MARGIN_REFLEX_UPPER
+from .eye import (
+    CANTHUS_SHARE,
+    FISSURE_HEIGHT,
+    FISSURE_LENGTH,
+    FISSURE_SPREAD,
+    MARGIN_REFLEX_LOWER,
+    MARGIN_REFLEX_UPPER,
+)
 
 SIDES = (("left", 1.0), ("right", -1.0))
 """The sitter's own sides, and the sign of x there."""
@@ -15,6 +22,9 @@ CORNERS = ("endocanthion", "exocanthion", "palpebrale-superius", "palpebrale-inf
 
 CANTHAL_RISE = 2.0
 """Outer canthus above the inner one, mm (reference_values.md, section 1)."""
+
+_LINE_SPREAD = 2.5
+"""How far off the length of a line of shut lids may be, mm, one standard deviation (our estimate)."""
 
 LEAST_OPEN = 3.0
 """A fissure lower than this is that of a closed eye, mm: half the 6.4 of the deepest down-gaze (Read et al. 2006)."""
@@ -69,9 +79,13 @@ class Fissure:
         Notes
         -----
         Across by the share of the way between the canthi, up by the margin reflex distances (4.21 to 5.87); in a
-        closed eye the margins meet about where the lower lid stood.
+        closed eye the margins meet about where the lower lid stood, and their line may run on beyond the outer canthus,
+        so that people's usual length counts as well.
         """
-        x = float(self.inner[0] + CANTHUS_SHARE * (self.outer[0] - self.inner[0]))
+        usual, line = FISSURE_SPREAD**-2, _LINE_SPREAD**-2
+        length = (line * self.length + usual * FISSURE_LENGTH) / (line + usual)
+        share = CANTHUS_SHARE * (1.0 if self.is_open else length / self.length)
+        x = float(self.inner[0] + share * (self.outer[0] - self.inner[0]))
         if self.is_open:
             share = MARGIN_REFLEX_LOWER / (MARGIN_REFLEX_LOWER + MARGIN_REFLEX_UPPER)
             return x, float(self.lower[2] + share * (self.upper[2] - self.lower[2]))

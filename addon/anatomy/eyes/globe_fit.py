@@ -22,6 +22,7 @@ AHEAD = np.array([0.0, -1.0, 0.0])
 _LANDMARKS_OFF = (1.5, 1.5, 1.5)  # mm, one standard deviation of x, y, z: people differ, and so do landmarks
 _LIDS_OFF = (1.0, 0.7, 1.2)  # lids differ in thickness, most of all the fat behind the upper one
 _SCLERA_OFF = (0.1, 0.2, 0.12)  # what a scan's smoothing and the globe's unknown size leave
+_SHUT = 2.5  # how much larger those variances are where lids are shut: off by 1.8 and 2.9 mm in the head of an MRI
 _TARSUS = (5.0, 3.0)
 """How far from the margin the upper and the lower lid lie on the globe, mm: under the one's crease, over the lower part
 of the other's tarsal plate, which is 4 to 5 high (from memory); beyond it fat bears the skin away."""
@@ -29,6 +30,7 @@ _EDGE = 1.0  # mm; nearer to the margin the lid is rounded off
 _TO_NOSE, _TO_TEMPLE = 6.0, 9.0  # mm from the pupil; farther in the tarsi end, and skin goes over to the nose
 _DROPS = (0.0, 2.0, 4.0)  # mm; how far under the upper margin that was given another is tried,
 _LOW = 5.0  # if so much of the fissure is left
+_MANY = 200  # so many points on the sclera are of a capture that shows the margins
 _LEAST_POINTS = 15  # fewer say too little
 _PLENTY = 50  # by fewer points smoothing leaves more: 0.4 mm of depth by 24 and 31, 0.1 by 50 and more (demo captures)
 _TUKEY = 4.685
@@ -72,7 +74,8 @@ def from_landmarks(fissure: Fissure, radius: float) -> Estimate:
     for peak in (fissure.upper, fissure.lower):
         across = min((peak[0] - x) ** 2 + (peak[2] - z) ** 2, 0.8 * off**2)
         depths.append(peak[1] + np.sqrt(off**2 - across))
-    return Estimate("landmarks", np.array([x, np.mean(depths), z]), np.diag(np.square(_LANDMARKS_OFF)))
+    doubt = 1.0 if fissure.is_open else _SHUT
+    return Estimate("landmarks", np.array([x, np.mean(depths), z]), doubt * np.diag(np.square(_LANDMARKS_OFF)))
 
 
 def from_lids(points: NDArray[np.float64], fissure: Fissure, radius: float, prior: Estimate) -> Estimate | None:
@@ -97,7 +100,8 @@ def from_lids(points: NDArray[np.float64], fissure: Fissure, radius: float, prio
         offsets=np.where(upper[lids], LID_THICKNESS, LOWER_LID_THICKNESS),
         centre_prior=(prior.centre, 4.0 * prior.covariance),
     )
-    return Estimate("lids", fit.centre, fit.covariance + np.diag(np.square(_LIDS_OFF)))
+    doubt = 1.0 if fissure.is_open else _SHUT
+    return Estimate("lids", fit.centre, fit.covariance + doubt * np.diag(np.square(_LIDS_OFF)))
 
 
 def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, prior: Estimate) -> ScleraFit | None:
@@ -115,14 +119,17 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
     A coarse search counts the points a globe explains and those it would stand out of; Levenberg-Marquardt with
     Tukey's weights then settles it. The cornea is masked: about its own axis where its bulge shows, with a wider
     mask about straight ahead where it does not. Points beside a lump (lashes, the margin's fillet) do not count.
-    What was taken for the upper margin may be a fold above it: lower ones are tried as well, and the fit that is
-    sharpest is kept.
+    What was taken for the upper margin may be a fold above it: where points are few lower ones are tried as well, and
+    the fit that is sharpest is kept.
     """
     if not fissure.is_open:
         return None
-    lowest = min(fissure.height, _LOW)
-    tried = [fissure.lowered(drop) for drop in _DROPS if fissure.height - drop >= lowest]
-    fits = [fit for fit in (_between(points, each, radius, prior) for each in tried) if fit is not None]
+    fits = []
+    for lower in (fissure.lowered(drop) for drop in _DROPS):
+        if lower.height >= min(fissure.height, _LOW) and (found := _between(points, lower, radius, prior)) is not None:
+            fits.append(found)
+            if found[3] >= _MANY:
+                break
     if not fits:
         return None
     fit, axis, axis_seen, used = min(fits, key=lambda each: float(np.trace(each[0].covariance)))
