@@ -5,7 +5,7 @@ import pytest
 from canthus.host.buttons import panels
 from canthus.host.scene import scene_piece
 from canthus.host.scene.needs import first_missing
-from canthus.host.scene.states import DONE, STALE, TO_DO, states_of, step_states
+from canthus.host.scene.states import DONE, STALE, TO_DO, next_step, states_of, step_states
 from canthus.steps.catalogue import all_steps, step_named
 from canthus.steps.workpiece import Done
 from small_pieces import egg
@@ -55,6 +55,21 @@ def test_a_step_run_again_makes_stale_what_hangs_on_it_and_nothing_else(again, s
     order = [step.NAME for step in all_steps()]
     states = step_states((*order, again))
     assert {name for name, state in states.items() if state == STALE} == stale
+
+
+@pytest.mark.parametrize(
+    ("history", "following"),
+    [
+        (("load",), ("assess", False)),
+        (("load", "assess", "cull-strays", "cull-lashes", "merge-layers", "denoise", "close"), ("landmarks", False)),
+        (("load", "close", "smooth"), ("landmarks", False)),  # what was passed over is not asked for again
+        (("load", "close", "landmarks", "pose", "landmarks"), ("pose", True)),
+        (("load", "check"), ("export", False)),
+        (("load", "check", "export"), None),
+    ],
+)
+def test_the_step_to_press_next_is_told(history, following):
+    assert next_step(step_states(history)) == following
 
 
 def test_what_hangs_on_what_is_stale_is_stale():

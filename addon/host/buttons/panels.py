@@ -7,7 +7,7 @@ from typing import Any
 import bpy
 
 from ...job.wording import scale_text
-from ...steps.catalogue import STAGES, all_steps
+from ...steps.catalogue import STAGES, all_steps, step_named
 from ...steps.step import Step
 from ..scene import brow_curves, photo_images, scene_piece, states
 from ..scene.settings import copy_settings, draw_settings, identifier, stored
@@ -33,6 +33,8 @@ _PLANES = {"neck": "Show Cut", "key": "Show Parting"}
 _ONE_DRAWING = 0.04
 """Seconds that the states found for one panel of the sidebar are good for the others."""
 _drawn: dict[str, Any] = {}
+_AT_LIFE_SIZE = ("intake", "clean", "surface")
+"""Stages that come before the head is scaled."""
 _CLOSED = ("detail",)
 """Stages that not every head goes through."""
 FOLDED = True
@@ -63,6 +65,7 @@ class CANTHUS_PT_job(ViewTab, bpy.types.Panel):
         if collection is None or not scene_piece.role_of(context.object or collection):
             column.operator("canthus.take_object", icon="OBJECT_DATA")
         if collection is not None:
+            _draw_next(layout, context, collection)
             layout.operator("canthus.make", icon="PLAY")
 
 
@@ -80,6 +83,24 @@ def _draw_facts(layout: bpy.types.UILayout, context: bpy.types.Context, collecti
         row = layout.row()
         row.alert = grave
         row.label(text=text, icon=icon)
+
+
+def _draw_next(layout: bpy.types.UILayout, context: bpy.types.Context, collection: bpy.types.Collection) -> None:
+    """The step the sculptor would press next, wherever in the tab its own button lies."""
+    found = states.next_step(_states_drawn(context, collection))
+    if found is not None:
+        name, again = found
+        words = f"{'Run Again' if again else 'Next'}: {title(name)}"
+        _step_button(layout, context, step_named(name), words, _ICONS[states.STALE] if again else "FORWARD")
+
+
+def _step_button(
+    layout: bpy.types.UILayout, context: bpy.types.Context, step: type[Step], words: str, icon: str
+) -> None:
+    """A step's button with the settings of its panel; Load and Export ask for their place instead."""
+    button = layout.operator(f"canthus.{identifier(step)}", text=words, icon=icon)
+    if step.NAME not in BY_FILE:
+        copy_settings(step, stored(context.scene, step), button)
 
 
 def check_line(checks: Sequence[Mapping[str, Any]], state: str) -> tuple[str, str, bool]:
@@ -130,18 +151,14 @@ def draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: type
     name, collection = identifier(step), scene_piece.piece_collection(context)
     header, body = layout.panel(f"CANTHUS_{name}", default_closed=FOLDED)
     row = header.row(align=True)
-    if step.NAME in BY_FILE:
-        row.operator(f"canthus.{name}", text=_FILE_BUTTONS[step.NAME], icon=_ICONS[state])
-    else:
-        button = row.operator(f"canthus.{name}", text=title(step.NAME), icon=_ICONS[state])
-        copy_settings(step, stored(context.scene, step), button)
+    _step_button(row, context, step, _FILE_BUTTONS.get(step.NAME, title(step.NAME)), _ICONS[state])
     if body is None:
         return
     if state in _HINTS:
         body.label(text=_HINTS[state], icon="INFO")
     presets.draw(body, name)
     _draw_by_hand(body, context, step.NAME, collection)
-    scale = states.facts_shown(collection).get("scale", 1.0)
+    scale = 1.0 if step.STAGE in _AT_LIFE_SIZE else states.facts_shown(collection).get("scale", 1.0)
     draw_settings(body.column(), step, stored(context.scene, step), scale)
 
 

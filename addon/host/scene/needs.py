@@ -7,7 +7,7 @@ _MISSING = {
     "piece": "There is no head in this scene: press Load Scan first",
     "scan": "There is no scan yet: press Load Scan first",
     "head": "There is no closed head yet: press Close first",
-    "skin": "There is no closed head yet: press Close first",
+    "skin": "There is no head from before anything was cut: press Close first",
     "landmarks": "There are no landmarks yet: press Landmarks first",
     "eyes": "No eyes are placed yet: press Place Eyes first",
     "surface": "There is no surface yet: press Close first, or load a mesh",

@@ -9,7 +9,7 @@ from ...job.errands import CompareShapes
 from ...steps.catalogue import all_steps
 from ...steps.step import Setting, Step
 from .choices import choice_help
-from .wording import choice, label, sentence
+from .wording import choice, label, sentence, title
 
 _DIGITS = 6
 _FIELD = 0.76
@@ -63,12 +63,12 @@ def draw_settings(column: bpy.types.UILayout, step: type[Step], holder: Any, sca
     lengths = [each for each in step.settings() if on_print(each, holder, scale)]
     if lengths:
         row = column.split(factor=_FIELD)
-        row.label(text="")
+        row.label(text="Millimeters at life size,")
         row.label(text="on print")
     for each in step.settings():
         if each in lengths:
             row = column.split(factor=_FIELD, align=True)
-            row.prop(holder, each.name)
+            row.prop(holder, each.name, text=title(each.name))
             row.label(text=on_print(each, holder, scale))
             continue
         if each.kind in ("float", "int"):
@@ -85,7 +85,7 @@ def draw_settings(column: bpy.types.UILayout, step: type[Step], holder: Any, sca
 
 def on_print(each: Setting, holder: Any, scale: float) -> str:
     """What a length meant at life size comes to on the print, in millimetres; "" for what is none, and at life size."""
-    if each.kind != "float" or each.unit != "mm" or each.at != "life" or scale == 1.0:
+    if each.kind != "float" or each.unit != "mm" or each.at != "life" or scale == 1.0 or not getattr(holder, each.name):
         return ""
     return f"{scale * getattr(holder, each.name):.3g}"
 

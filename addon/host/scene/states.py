@@ -8,6 +8,7 @@ from typing import Any
 
 import bpy
 
+from ...job.chain import CHAIN, FOR_SEVERAL_PASSES
 from ...steps.catalogue import all_steps
 from . import by_hand, exchange, scene_piece
 from .needs import first_missing
@@ -59,6 +60,20 @@ def states_of(collection: bpy.types.Collection | None, scene: bpy.types.Scene) -
         return step_states(history)
     moved = by_hand.moved_now(collection, str(collection[scene_piece.RECORD]), exchange.millimetres_per_unit(scene))
     return step_states(history, {**by_hand.kept(collection), **dict.fromkeys(moved, len(history))}, settings)
+
+
+def next_step(states: Mapping[str, str]) -> tuple[str, bool] | None:
+    """The step to press next, and whether it is to be done again; None once the parts are written.
+
+    The first of all that is stale; else the first of the whole job that is not done, past the last one that is.
+    """
+    stale = next((name for name, state in states.items() if state == STALE), None)
+    if stale is not None:
+        return stale, True
+    job = [*(name for name in CHAIN if name in states and name not in FOR_SEVERAL_PASSES), "export"]
+    done = [place for place, name in enumerate(job) if states[name] == DONE]
+    left = job[max(done, default=-1) + 1 :]
+    return (left[0], False) if left else None
 
 
 @functools.lru_cache(maxsize=8)
