@@ -7,8 +7,6 @@ HAIR_DIR/capture.ply is loaded first. HAIR_DIR holds what `tools/demo_hair.py` w
 is compared with what it was, to the last bit of every vertex, value and record.
 """
 
-import hashlib
-import subprocess
 import sys
 import time
 from collections.abc import Iterator
@@ -19,8 +17,8 @@ sys.path.insert(0, "/project/tools")
 sys.path.insert(1, str(Path(__file__).resolve().parent))
 
 import bpy
-import numpy as np
 from window import enable, play, press, running, sidebar_shown
+from window_state import begun, escaped, fingerprint
 
 ON_A_HEAD = (
     *("compare", "brow_curves", "relief", "fit_hair", "brows", "fit_base", "smooth", "reduce", "drop_islands", "patch"),
@@ -40,43 +38,6 @@ ON_A_HEAD = (
 ON_A_CAPTURE = ("make", "assess", "cull_strays", "cull_lashes", "merge_layers", "denoise", "close")
 KEPT = ("neck", "hollow", "key", "vent", "close", "cull_strays", "cull_lashes", "merge_layers", "denoise")
 """What the next buttons build on; the others are undone at the end."""
-_KINDS = {"FLOAT": ("value", np.float32, 1), "INT": ("value", np.int32, 1), "FLOAT_VECTOR": ("vector", np.float32, 3)}
-
-
-def fingerprint() -> str:
-    """All that counts in the scene, in one word: places, vertices, corners, values, records, lines."""
-    found = hashlib.sha256()
-    for thing in sorted(bpy.data.objects, key=lambda each: each.name):
-        found.update(repr((thing.name, thing.hide_viewport, [tuple(row) for row in thing.matrix_basis])).encode())
-        if thing.type == "MESH":
-            for attribute in sorted(thing.data.attributes, key=lambda each: each.name):
-                if attribute.data_type in _KINDS:
-                    name, kind, width = _KINDS[attribute.data_type]
-                    values = np.empty(width * len(attribute.data), kind)
-                    attribute.data.foreach_get(name, values)
-                    found.update(attribute.name.encode() + values.tobytes())
-        if thing.type == "CURVE":
-            found.update(repr([tuple(point.co) for line in thing.data.splines for point in line.points]).encode())
-    for each in sorted(bpy.data.collections, key=lambda each: each.name):
-        found.update(str(each.get("canthus", "")).encode())
-    return found.hexdigest()
-
-
-def begun() -> Iterator[float]:
-    """Wait until the work is under way, five seconds at most."""
-    progress = bpy.context.window_manager.canthus
-    end = time.perf_counter() + 5
-    while running() and progress.fraction == 0 and time.perf_counter() < end:
-        yield 0.05
-    yield 0.3
-
-
-def escaped() -> Iterator[float]:
-    """Press Esc over the view, and wait until the work has ended."""
-    subprocess.run(["xdotool", "mousemove", "500", "500", "key", "Escape"], check=True)
-    end = time.perf_counter() + 10
-    while running() and time.perf_counter() < end:
-        yield 0.02
 
 
 def tried(name: str, settings: dict[str, str]) -> Iterator[float]:

@@ -10,7 +10,7 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d
 from mathutils import Quaternion
 from window import picture, press, view
 
-LANDMARKS_FOLD = (1056, 691)
+LANDMARKS_FOLD = (1056, 718)
 """Where the folded list of landmarks lies on a screen of 1600 by 1000, in pixels."""
 FACING = Quaternion((1, 0, 0), radians(88))
 """The view on the face from the front."""

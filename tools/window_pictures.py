@@ -4,7 +4,8 @@ Run it with a Blender that has a screen, real or virtual:
 
     blender --factory-startup --python tools/window_pictures.py -- CAPTURE OUT_DIR [NAME ...]
 
-Each NAME is one of the scenes below; all of them by default. A picture is taken with ImageMagick's `import`.
+Each NAME is one of the scenes below; all of them by default. Where a .blend with a head is opened the work goes on with
+that: the job can be done in two sittings. A picture is taken with ImageMagick's `import`.
 """
 
 import json
@@ -22,6 +23,7 @@ sys.path.insert(1, str(Path(__file__).resolve().parent))
 
 from window import enable, picture, play, press, running, sidebar_shown, view
 from window_hands import brows_by_hand, eyes_by_hand, landmarks_listed, painted_and_cut, parts_shown
+from window_state import begun, escaped, fingerprint
 
 
 def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
@@ -29,11 +31,12 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
     enable()
     yield from sidebar_shown()
     yield 0.5
-    picture(folder, "00-empty")
-    press("load", "EXEC_DEFAULT", filepath=str(capture))
-    yield 1.0
-    picture(folder, "01-load")
-    for number, name in enumerate(steps, start=2):
+    if not goes_on():
+        picture(folder, "00-empty")
+        press("load", "EXEC_DEFAULT", filepath=str(capture))
+        yield 1.0
+        picture(folder, "01-load")
+    for number, name in [(2 + DEFAULT.index(name) if name in DEFAULT else 90, name) for name in steps]:
         begun = time.perf_counter()
         try:
             press(name)
@@ -54,6 +57,17 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         picture(folder, f"{number:02}-{name}")
         yield from AFTER.get(name, nothing)(folder)
     bpy.ops.wm.save_as_mainfile(filepath=str(folder / "last.blend"), copy=True)
+
+
+def goes_on() -> bool:
+    """Whether the open file holds a head, saved in the middle of the job: it is looked at, and the work goes on."""
+    from canthus.host.buttons import viewport
+    from canthus.host.scene import scene_piece
+
+    found = scene_piece.pieces_in(bpy.context.scene)
+    if found:
+        viewport.show_piece(bpy.context, found[0])
+    return bool(found)
 
 
 def nothing(folder: Path) -> Iterator[float]:
@@ -125,44 +139,20 @@ def cancelled(folder: Path, name: str) -> Iterator[float]:
     from canthus.host.scene import scene_piece
 
     before = fingerprint()
-    progress = bpy.context.window_manager.canthus
-    begun = time.perf_counter()
-    while running() and progress.fraction == 0 and time.perf_counter() - begun < 5:
-        yield 0.05
-    yield 0.3
+    yield from begun()
     if not running():  # it was done before it could be given up
         bpy.ops.ed.undo()
         yield 0.2
         print(f"{name}: done at once; undone: {before == fingerprint()}", flush=True)
         viewport_follows(scene_piece)
         return
-    subprocess.run(["xdotool", "mousemove", "500", "500", "key", "Escape"], check=True)
-    begun = time.perf_counter()
-    while running() and time.perf_counter() - begun < 10:
-        yield 0.05
-    ended = time.perf_counter() - begun
+    began = time.perf_counter()
+    yield from escaped()
+    ended = time.perf_counter() - began
     print(f"{name}: Esc ended it after {ended:.2f} s; all as before: {before == fingerprint()}", flush=True)
     yield 0.3
     if name == "close":
         picture(folder, "03-close-cancelled")
-
-
-def fingerprint() -> str:
-    """All that counts in the scene, in one word."""
-    import hashlib
-
-    import numpy as np
-
-    found = hashlib.sha256()
-    for thing in sorted(bpy.data.objects, key=lambda each: each.name):
-        found.update(repr((thing.name, thing.hide_viewport, [tuple(row) for row in thing.matrix_basis])).encode())
-        if thing.type == "MESH":
-            points = np.empty((len(thing.data.vertices), 3), np.float32)
-            thing.data.vertices.foreach_get("co", points.ravel())
-            found.update(points.tobytes())
-    for each in bpy.data.collections:
-        found.update(str(each.get("canthus", "")).encode())
-    return found.hexdigest()
 
 
 def viewport_follows(scene_piece: object) -> None:
@@ -174,8 +164,14 @@ def viewport_follows(scene_piece: object) -> None:
 
 def start() -> None:
     """Read the words after `--` and begin."""
-    words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply", "/out"]
+    words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply", "/out", *_asked_for()]
     play(job(Path(words[0]), Path(words[1]), words[2:] or DEFAULT))
+
+
+def _asked_for() -> list[str]:
+    """Names in /out/names, where no words can be given."""
+    asked = Path("/out/names")
+    return asked.read_text(encoding="utf-8").split() if asked.exists() else []
 
 
 DEFAULT = [
