@@ -72,6 +72,12 @@ _HELP = {
         "relief": "Where the scan stands off the skin round it",
         "landmarks": "As brows lie on most faces",
     },
+    "found": {
+        "best": "The scan where it shows an eye, else sure landmarks, else usual sizes",
+        "scan": "The lids as they are seen in the scan",
+        "landmarks": "The corners and margins that landmarks mark",
+        "published": "Usual adult sizes, laid where the eye is",
+    },
     "sides": {
         "both": "Both brows",
         "left": "The sitter's left brow",
