@@ -131,6 +131,15 @@ def test_every_step_that_is_written_is_in_the_catalogue():
     assert not {each.NAME for each in ERRANDS} & {each.NAME for each in STEPS}
 
 
+def test_every_choice_of_a_setting_has_a_tooltip():
+    """Without one the extension does not start: the host asks for all of them when it is enabled."""
+    from canthus.host.scene.choices import choice_help
+
+    for step in (*STEPS, *ERRANDS[:1]):
+        for each in step.settings():
+            assert all(choice_help(step.NAME, each.name, choice) for choice in each.choices)
+
+
 def test_the_version_is_the_same_everywhere():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     manifest = tomllib.loads((PACKAGE / "blender_manifest.toml").read_text(encoding="utf-8"))
