@@ -11,7 +11,10 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from ..geometry.errors import NotReady
+from ..anatomy.eyes.dimensions import GLOBE_WIDTH
+from ..anatomy.face.landmarks import NAMES
+from ..files.photo_marks import read_photo_marks
+from ..geometry.errors import NotPossible, NotReady
 from ..geometry.progress import SILENT, Progress
 from ..steps.detail.brows import Brows
 from ..steps.step import Step, setting
@@ -73,7 +76,48 @@ class BrowEdges(Brows):
         return piece.measured(edges=edges)
 
 
-ERRANDS: tuple[type[Step], ...] = (CompareShapes, BrowEdges)
+@dataclass(frozen=True)
+class SolveCameras(Step):
+    """Find where each photograph of a marks file was taken from, without placing an eye by it."""
+
+    NAME: ClassVar[str] = "solve-cameras"
+    STAGE: ClassVar[str] = "eyes"
+
+    photographs: str = setting("", kind="path", help="The marks file")
+    globe: float = setting(GLOBE_WIDTH, low=10.0, high=40.0, unit="mm", at="life", help="Diameter of the globes")
+
+    def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
+        """The workpiece as it is, with notes; its figures hold each photograph that could be used, by its row in the
+        file, and its camera at life size in the posed frame.
+        """
+        from ..steps.eyes.photographs import solved  # with it come the heavy libraries
+
+        progress(0.0, "solving the cameras")
+        photographs = read_photo_marks(self.photographs, NAMES)
+        found = solved(piece, photographs, self.globe / 2, "the open images")
+        rows = [
+            next(row for row, each in enumerate(photographs) if each is seen.photograph) for seen in found.photographs
+        ]
+        cameras = [
+            {
+                "row": row,
+                "turn": seen.camera.turn,
+                "shift": seen.camera.shift,
+                "focal": seen.camera.focal,
+                "focal_error": seen.focal_error,
+                "rms": seen.rms,
+                "seen": dict(seen.seen),
+            }
+            for row, seen in zip(rows, found.photographs, strict=True)
+        ]
+        for note in found.notes:
+            piece = piece.noted(note)
+        if not cameras:
+            raise NotPossible(f"no photograph fits this head: {'; '.join(found.notes)}")
+        return piece.measured(cameras=cameras)
+
+
+ERRANDS: tuple[type[Step], ...] = (CompareShapes, BrowEdges, SolveCameras)
 
 
 def errand_or_step(entry: Mapping[str, Any]) -> Step:

@@ -11,6 +11,7 @@ from canthus.host.buttons.compare_operator import CANTHUS_OT_compare
 from canthus.host.buttons.piece_operator import PieceOperator
 from canthus.host.buttons.step_operator import BY_FILE
 from canthus.host.hands.brow_operators import CANTHUS_OT_brow_curves
+from canthus.host.hands.camera_operators import CANTHUS_OT_solve_cameras
 from canthus.host.scene import scene_piece
 from canthus.steps.catalogue import all_steps, step_named
 from canthus.steps.workpiece import Done
@@ -228,4 +229,5 @@ def test_a_shape_taken_away_meanwhile_ends_the_comparison(scene, context):
 def test_the_button_for_everything_is_given_up_like_the_others():
     assert CANTHUS_OT_make.modal is PieceOperator.modal
     assert CANTHUS_OT_make.cancel is PieceOperator.cancel
-    assert CANTHUS_OT_brow_curves.modal is CANTHUS_OT_compare.modal is Beside.modal
+    for each in (CANTHUS_OT_brow_curves, CANTHUS_OT_compare, CANTHUS_OT_solve_cameras):
+        assert each.modal is Beside.modal

@@ -1,55 +1,79 @@
 """Cameras of marked photographs: solved and put into the scene, and looked through."""
 
-import bpy
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
 
-from ...geometry.errors import NotPossible
+import bpy
+import numpy as np
+
+from ...geometry.photographs.cameras import Camera
+from ...job.errands import SolveCameras
 from ...steps.catalogue import step_named
+from ...steps.step import Step
 from ...steps.workpiece import Workpiece
-from ..buttons.in_place import done_in_place
+from ..buttons.beside import beside_wanted
+from ..buttons.piece_operator import PieceOperator
 from ..scene import exchange, photo_cameras, photo_images, scene_piece, states
+from ..scene.new_shapes import NewShapes
 from ..scene.roles import object_with
 from ..scene.settings import step_from, stored
+from ..scene.wording import as_shown
 from .photo_operators import IMAGE, image_at_hand
 
 
-class CANTHUS_OT_solve_cameras(bpy.types.Operator):
+class CANTHUS_OT_solve_cameras(PieceOperator, bpy.types.Operator):
     bl_idname = "canthus.solve_cameras"
     bl_label = "Solve Cameras"
     bl_description = "Find where each photograph was taken from, and add its camera with the photograph behind the head"
-    bl_options = {"REGISTER", "UNDO"}
+    bl_options = {"UNDO"}
+    steps_named = SolveCameras.NAME
 
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
-        if not states.there(cls, context, "piece", "landmarks"):
+        if not states.ready(cls, context, "piece", "landmarks"):
             return False
         if not photo_images.marked_images():
             cls.poll_message_set("No photograph is marked yet: click on some landmarks first")
             return False
         return True
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
-        from ...steps.eyes.photographs import solved  # with it come the heavy libraries
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        return self.begin_work(context) if beside_wanted(context) else self.execute(context)
 
-        def work(collection: bpy.types.Collection, piece: Workpiece) -> None:
-            place_eyes = step_named("place-eyes")
-            globe = step_from(place_eyes, stored(context.scene, place_eyes)).values()["globe"]
-            photographs = photo_images.all_marks(None)
-            found = solved(piece, photographs, globe / 2, "the open images")
-            for note in found.notes:
-                self.report({"WARNING"}, note)
-            if not found.photographs:
-                raise NotPossible("no photograph fits this head: see the warnings")
-            unit = exchange.millimetres_per_unit(context.scene)
-            for image, photograph in zip(photo_images.marked_images(), photographs, strict=True):
-                photo_images.forget_solution(image)
-                for seen in found.photographs:
-                    if seen.photograph is photograph:
-                        photo_cameras.put_camera(collection, image, seen, piece.scale, unit)
-                        keep_solution(image, seen)
-            worst = max(seen.rms for seen in found.photographs)
-            self.report({"INFO"}, f"{len(found.photographs)} cameras solved, reprojection at most {worst:.1f} px RMS")
+    def steps_to_run(self, context: bpy.types.Context) -> list[Step]:
+        """The marks cross over in a file of their own."""
+        path = Path(bpy.app.tempdir) / "canthus.to-solve.json"
+        photo_images.write_marks(path)
+        place_eyes = step_named("place-eyes")
+        globe = step_from(place_eyes, stored(context.scene, place_eyes)).values()["globe"]
+        return [SolveCameras(photographs=str(path), globe=globe)]
 
-        return done_in_place(self, context, work)
+    def put_back(
+        self,
+        context: bpy.types.Context,
+        collection: bpy.types.Collection,
+        before: Workpiece,
+        after: Workpiece,
+        new: NewShapes | None = None,
+    ) -> None:
+        """Only the cameras are new."""
+        images, marked = photo_images.marked_images(), photo_images.all_marks(None)
+        unit = exchange.millimetres_per_unit(context.scene)
+        for image in images:
+            photo_images.forget_solution(image)
+        for seen in after.history[-1].figures["cameras"]:
+            image, picture = images[seen["row"]], marked[seen["row"]].picture
+            camera = Camera(np.array(seen["turn"]), np.array(seen["shift"]), seen["focal"], picture)
+            photo_cameras.put_camera(collection, image, camera, before.scale, unit)
+            keep_solution(image, seen)
+
+    def tell(self, before: Workpiece, after: Workpiece) -> None:
+        for note in after.notes[len(before.notes) :]:
+            self.report({"WARNING"}, as_shown(note))
+        cameras = after.history[-1].figures["cameras"]
+        worst = max(seen["rms"] for seen in cameras)
+        self.report({"INFO"}, f"{len(cameras)} cameras solved, reprojection at most {worst:.1f} px RMS")
 
 
 class CANTHUS_OT_look_through_photo(bpy.types.Operator):
@@ -74,14 +98,14 @@ class CANTHUS_OT_look_through_photo(bpy.types.Operator):
         return {"FINISHED"}
 
 
-def keep_solution(image: bpy.types.Image, seen: object) -> None:
+def keep_solution(image: bpy.types.Image, seen: Mapping[str, Any]) -> None:
     """Keep with the image where its solved camera sees the marks, for the overlay."""
     kept = image.canthus_photo
-    kept.rms, kept.focal_found, kept.focal_error = seen.rms, seen.camera.focal, seen.focal_error
+    kept.rms, kept.focal_found, kept.focal_error = seen["rms"], seen["focal"], seen["focal_error"]
     for mark in kept.marks:
-        mark.is_seen = mark.name in seen.seen
+        mark.is_seen = mark.name in seen["seen"]
         if mark.is_seen:
-            mark.seen = seen.seen[mark.name]
+            mark.seen = seen["seen"][mark.name]
 
 
 CLASSES = (CANTHUS_OT_solve_cameras, CANTHUS_OT_look_through_photo)

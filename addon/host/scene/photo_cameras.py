@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from .roles import ROLE, object_with, role_of
 
 if TYPE_CHECKING:
-    from ...anatomy.photographs.joined_photos import SeenPhoto
     from ...geometry.photographs.cameras import Camera
 
 CAMERA = "camera/"
@@ -25,7 +24,7 @@ def camera_name(image: bpy.types.Image) -> str:
 
 
 def put_camera(
-    collection: bpy.types.Collection, image: bpy.types.Image, solved: "SeenPhoto", scale: float, unit: float
+    collection: bpy.types.Collection, image: bpy.types.Image, camera: "Camera", scale: float, unit: float
 ) -> bpy.types.Object:
     """The camera of a photograph, new or brought up to date.
 
@@ -33,7 +32,7 @@ def put_camera(
     ----------
     collection : of the head
     image : the photograph
-    solved : its camera, in millimetres at life size
+    camera : that took it, in millimetres at life size
     scale : of the head as it stands
     unit : millimetres in one unit of the scene
     """
@@ -43,8 +42,8 @@ def put_camera(
         thing = bpy.data.objects.new(data.name, data)
         thing[ROLE] = camera_name(image)
         collection.objects.link(thing)
-    aim_as(thing, solved.camera, scale / unit)
-    thing.data.display_size = 0.05 * float(np.linalg.norm(solved.camera.shift)) * scale / unit
+    aim_as(thing, camera, scale / unit)
+    thing.data.display_size = 0.05 * float(np.linalg.norm(camera.shift)) * scale / unit
     _put_behind(thing.data, image)
     return thing
 
