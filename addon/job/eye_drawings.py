@@ -161,10 +161,11 @@ def _dimension(mark: _Mark, radius: float, line: float, size: float) -> str:
         side = np.sign(y) or 1.0
         lid = mark.text.startswith("lid")
         words = (-_BEFORE * radius + size / 2, side * (1.0 if lid else 0.62) * _ASIDE * 0.88 * radius, "start")
-        end = words[0] + 0.5 * size * len(_label(mark))
+        end = words[0] + 0.58 * size * len(_label(mark))
         leader = f'<path d="M {x:.3f} {y:.3f} L {end:.3f} {words[1]:.3f}" stroke="#9c3b24" stroke-width="{line:.4f}"/>'
     place = f'x="{words[0]:.3f}" y="{words[1] + size / 3:.3f}" font-size="{size:.3f}"'
-    return f'{joined}{leader}<text {place} fill="#9c3b24">{_label(mark)}</text>'
+    halo = f'stroke="#fbf9f5" stroke-width="{0.25 * size:.3f}" stroke-linejoin="round" paint-order="stroke"'
+    return f'{joined}{leader}<text {place} fill="#9c3b24" {halo}>{_label(mark)}</text>'
 
 
 def _label(mark: _Mark) -> str:

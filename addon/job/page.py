@@ -27,6 +27,8 @@ from .page_style import STYLE
 from .studio import FINDING, Picture
 from .wording import scale_text, value_text
 
+_TOGETHER = ("parts", "key-", "joint")
+"""How the names of the pictures begin that show how it goes together: they stand beside the words on that."""
 _WIDE = {0: 0, 1: 4, 2: 2}  # how many come two to a row, so that the rest fill their rows of three
 
 
@@ -52,16 +54,16 @@ def page(
     body = [
         _head(figures),
         verdict(figures),
-        _plates(figures, [each for each in pictures if not each.name.startswith(FINDING)]),
+        _plates(figures, [each for each in pictures if not each.name.startswith((FINDING, *_TOGETHER))]),
         _section("Parts", parts(figures)),
+        _section("Checks", checks(figures, [each for each in pictures if each.name.startswith(FINDING)])),
+        _section("How to stand the parts on the plate", standing(figures)),
+        _section("Before you print", cautions()),
+        _section("Putting it together", _together(pictures) + listed(assembly(figures))),
+        _section("What was changed, and why", notes(figures)),
         _section("Eyes", eyes(figures) + drawn(drawings) + eye_values(figures)),
         _section("Reference photographs", photographs(figures)),
-        _section("Checks", checks(figures, [each for each in pictures if each.name.startswith(FINDING)])),
         _section("Likeness", likeness(figures, heat)),
-        _section("What was changed, and why", notes(figures)),
-        _section("How to stand the parts on the plate", standing(figures)),
-        _section("Putting it together", listed(assembly(figures))),
-        _section("Before you print", cautions()),
         _section("Where each value came from", steps(figures)),
         _section("Landmarks", landmarks(figures)),
         _foot(figures),
@@ -106,6 +108,12 @@ def _plates(figures: Mapping[str, Any], pictures: Sequence[Picture]) -> str:
         kind = ' class="wide"' if number < _WIDE[len(pictures) % 3] else ""
         shown.append(figure(picture, picture.title, kind))
     return f'<div class="plates">{"".join(shown)}</div>'
+
+
+def _together(pictures: Sequence[Picture]) -> str:
+    """The parts drawn apart, keys and joint, two to a row."""
+    shown = [figure(each, each.title, ' class="wide"') for each in pictures if each.name.startswith(_TOGETHER)]
+    return f'<div class="plates">{"".join(shown)}</div>' if shown else ""
 
 
 def _section(title: str, content: str) -> str:

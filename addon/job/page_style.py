@@ -71,10 +71,12 @@ footer { margin-top: 3rem; padding-top: .7rem; border-top: 1px solid var(--line)
 }
 @page { size: A4; margin: 15mm 16mm 16mm; }
 @media print {
+  :root { --soft: #4d463f; --line: #b9afa3; --bad: #7a2410; }
   html { background: none; font-size: 9.6pt; }
   body { max-width: none; padding: 0; }
   h2 { margin-top: 2.2rem; break-after: avoid; }
   h3 { break-after: avoid; }
   .verdict, .verdict.bad { background: none; }
+  .verdict.bad { border-left-width: 9px; }
 }
 """

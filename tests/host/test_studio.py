@@ -114,6 +114,14 @@ def test_a_keyed_part_is_shown_turned_over_beside_what_it_keys_to(whole):
     assert key.title.startswith("How eye-left keys to head: rim in rim")
 
 
+def test_a_cup_is_shown_cut_and_a_peg_is_not(whole):
+    figures = {"kind": "cup", "cut_at_mm": [0.0, 0.0, -15.0], "cut_up": [0.0, 0.0, 1.0], "neck_width_mm": 10.0}
+    for kind, shown in (("cup", True), ("peg", False)):
+        piece = whole.but(eyes=(), parts={}, history=(Done("neck", {}, {**figures, "kind": kind}),))
+        names = [each.name for each in studio.BlenderStudio().pictures(piece)]
+        assert ("joint" in names) == shown
+
+
 def test_a_thin_wall_is_cut_square_through_it():
     """A plate that stands upright, its faces towards the sitter's left and right: cut across, near its upper edge."""
     plate = box((-0.2, -5.0, -5.0), (0.2, 5.0, 5.0))

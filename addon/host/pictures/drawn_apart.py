@@ -94,17 +94,18 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
     ways = parting_ways(piece)
     behind = {f"eye-{eye.side}" for eye in piece.eyes if eye.bore_length > 0}
     opening = next((way for name, way in ways.items() if name in meshes and not name.startswith("hair")), None)
+    out = 0.0 if opening is None else max(0.38 * size, _over_the_rim(piece, behind, opening) + 0.12 * size)
     shifts = {}
     for name, mesh in meshes.items():
         if name == "head":
             shifts[name] = np.zeros(3)
         elif name in ways:
-            shifts[name] = (0.66 if behind else 0.36) * size * ways[name]
+            shifts[name] = (out + 0.28 * size if behind else 0.36 * size) * ways[name]
         elif name.startswith(("eye", "dome")):
             inside = opening is not None and name.replace("dome", "eye") in behind
-            shifts[name] = 0.38 * size * opening if inside and opening is not None else np.array([0, -0.3 * size, 0])
+            shifts[name] = out * opening if inside and opening is not None else np.array([0, -0.3 * size, 0])
         elif name.startswith("seat") and opening is not None:
-            shifts[name] = 0.48 * size * opening  # behind the eye it holds
+            shifts[name] = (out + 0.1 * size) * opening  # behind the eye it holds
         else:
             shifts[name] = 0.4 * size * _straight(_corners(mesh).mean(axis=0) - middle)
     for name in (each for each in ways if each.startswith("hair") and each in shifts):
@@ -113,6 +114,13 @@ def shifts_of(piece: Workpiece) -> dict[str, NDArray[np.float64]]:
         if plug["plug"] in shifts and plug["part"] in shifts:
             shifts[plug["plug"]] = shifts[plug["part"]] + 0.2 * size * np.asarray(plug["way"])
     return shifts
+
+
+def _over_the_rim(piece: Workpiece, names: set[str], way: NDArray[np.float64]) -> float:
+    """How far parts have to go along the way of the opening to come out over its rim."""
+    rims = [done.figures["cut_at_mm"] for done in piece.history if done.name == "key" and "cut_at_mm" in done.figures]
+    feet = [float((mesh.vertices @ way).min()) for name, mesh in piece.all_parts().items() if name in names]
+    return max((float(np.asarray(rim) @ way) for rim in rims), default=0.0) - min(feet) if rims and feet else 0.0
 
 
 def _clear_of(

@@ -5,18 +5,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.mesh import Mesh
-from ...steps.workpiece import Eye, Workpiece
+from ...steps.workpiece import Workpiece
 from ..scene import materials
 
 
-def inner_halves(piece: Workpiece, eye: Eye, outward: float) -> dict[str, Mesh]:
-    """Each part's half that lies towards the nose from the eye's centre; parts wholly outside, and what is not closed
-    and so cannot be cut, are left out: the check says what is wrong with those.
+def inner_halves(piece: Workpiece, origin: NDArray[np.float64], outward: float) -> dict[str, Mesh]:
+    """Each part's half on the inner side of an upright cut from front to back through (3,) `origin`, `outward` being 1
+    where the sitter's left is taken away, -1 where the right is; parts wholly outside, and what is not closed and so
+    cannot be cut, are left out: the check says what is wrong with those.
     """
     from ...geometry.measures import is_watertight
     from ...geometry.solids.booleans import split  # brings in the solid library, which enabling must not wait for
 
-    origin = np.asarray(eye.centre)
     normal = np.array([outward, 0.0, 0.0])
     halves = {}
     for name, mesh in piece.all_parts().items():

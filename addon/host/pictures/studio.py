@@ -20,8 +20,9 @@ from ...steps.workpiece import Eye, Workpiece
 from ..scene import exchange, materials
 from ..scene.own_data import own_data
 from ..scene.quiet import quiet
-from . import blend_file, lighting, sections
+from . import blend_file, lighting
 from .cameras import View, aim, new_camera
+from .cut_views import cut_views
 from .drawn_apart import drawn_apart
 from .finding_views import finding_views
 from .keyed import keyed_views
@@ -140,43 +141,14 @@ def _shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
             turn = azimuth if eye.side == "left" else -azimuth
             view = View(f"eye-{eye.side}-{name}", f"The {eye.side} eye, {title}", turn, 3, _lid_plane(eye), reach)
             yield Shot(view, whole)
-    yield from _section_shots(piece, stage)
+    for view, shown in cut_views(piece, target, width, add):
+        yield Shot(view, shown)
     if len(stage.parts) > 1:
         yield Shot(*drawn_apart(piece, stage.parts, add))
     for view, shown in keyed_views(piece, stage.parts, add):
         yield Shot(view, shown)
     for view, shown in finding_views(piece, stage.parts, add):
         yield Shot(view, shown)
-
-
-def _section_shots(piece: Workpiece, stage: Stage) -> Iterator[Shot]:
-    """Cut away the side of the first eye and look at the cut face."""
-    for eye in piece.eyes[:1]:
-        outward = 1.0 if eye.side == "left" else -1.0
-        inner = sections.inner_halves(piece, eye, outward)
-        halves = tuple(stage.add(f"cut {name}", half, piece) for name, half in inner.items())
-        if not halves:
-            return
-        for name, half in zip(inner, halves, strict=True):
-            sections.paint_plane(half.data, name, np.asarray(eye.centre), np.array([outward, 0.0, 0.0]))
-        whole_head = View(
-            f"section-{eye.side}",
-            f"Cut through the {eye.side} eye",
-            90 * outward,
-            0,
-            tuple(stage.centre),
-            1.22 * stage.size,
-        )
-        yield Shot(whole_head, halves)
-        near = View(
-            f"section-eye-{eye.side}",
-            f"The {eye.side} eye in its socket, cut",
-            90 * outward,
-            0,
-            eye.centre,
-            2.4 * _globe(eye),
-        )
-        yield Shot(near, halves)
 
 
 def _globe(eye: Eye) -> float:
