@@ -125,6 +125,8 @@ class CarveSockets(EyeStep):
         for note in self._notes(eye.side, thinnest, thin_place, wall, wall_place):
             piece = piece.noted(note)
         eye = replace(eye, bore_length=pocket.length, opening=rim.curve(view, pocket.radius + scale))
+        if self.entry == "front" and (note := _does_not_pass(eye)):
+            piece = piece.noted(note)
         return piece, eye, tools
 
     def _told(
@@ -171,6 +173,22 @@ class CarveSockets(EyeStep):
                 f"{_told_place(wall_place)}"
             )
         return notes
+
+
+def _does_not_pass(eye: Eye) -> str:
+    """What to know of an eye set from the front that is wider than its lids open; nothing of one that passes."""
+    if eye.opening is None:
+        return ""
+    across = eye.opening - np.outer(eye.opening @ eye.gaze, eye.gaze)
+    seen = across @ np.linalg.svd(across - across.mean(axis=0), full_matrices=False)[2][:2].T
+    turns = np.radians(np.arange(0.0, 180.0, 3.0))
+    opens = float(np.ptp(seen @ np.array([np.cos(turns), np.sin(turns)]), axis=0).min())
+    if opens >= eye.diameter:
+        return ""
+    return (
+        f"the {eye.side} eye, {eye.diameter:.2f} mm, is wider than its lids open, {opens:.2f} mm: from the front it "
+        "goes into a soft cast only; set it from behind in a hard one"
+    )
 
 
 def _told_place(place: NDArray[np.float64]) -> str:

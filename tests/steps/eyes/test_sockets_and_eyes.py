@@ -1,6 +1,7 @@
 """Sockets and made eyes on a face made from formulas: closed forms of reference_values.md, sections 1 and 8."""
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -210,3 +211,15 @@ def test_out_of_order_is_refused(placed, small_face):
     bare = Workpiece(head=small_face.head, eyes=(Eye("left", (5.3, 0, 0)),))
     with pytest.raises(NotReady, match="no opening"):
         CarveSockets().apply(bare)
+
+
+def test_an_eye_from_the_front_that_does_not_pass_its_lids_is_told(placed, carved):
+    """The opening told is the fissure's height, found by `place-eyes` another way, a little wider round the pocket."""
+    told = [note for note in CarveSockets(form="half-round", entry="front").apply(placed).notes if "soft cast" in note]
+    assert [note.split()[1] for note in told] == ["left", "right"]
+    for side, note in zip(("left", "right"), told, strict=True):
+        opens = float(re.search(r"lids open, ([0-9.]+) mm", note)[1])
+        height = placed.scale * placed.figures[f"{side}_fissure_height_mm_life"]
+        assert opens == pytest.approx(height, rel=0.2)
+        assert opens < 4.0
+    assert not [note for note in carved.notes if "soft cast" in note]
