@@ -68,6 +68,16 @@ def test_errors_are_never_swallowed(path):
             )
 
 
+def test_every_module_is_named_in_the_developers_guide():
+    """But those of steps, which are called as their steps are."""
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    left_out = ("__init__.py", "__main__.py")
+    modules = [
+        path for path in PACKAGE.rglob("*.py") if path.name not in left_out and PACKAGE / "steps" not in path.parents
+    ]
+    assert [named(path) for path in modules if f"`{path.name}`" not in guide] == []
+
+
 def test_arc_tangents_come_from_one_place():
     """numpy's own rounds by where its operands lie in memory; see geometry/angles.py."""
     sources = [path for path in BELOW_HOST if path.name != "angles.py"]
