@@ -78,8 +78,9 @@ class Fissure:
 
         Notes
         -----
-        Across by the share of the way between the canthi, up by the margin reflex distances (4.21 to 5.87); in a
-        closed eye the margins meet about where the lower lid stood, and their line may run on beyond the outer canthus,
+        Across by the share of the way between the canthi, up by the margin reflex distances: half by their share of the
+        height (4.21 to 5.87), half by the lower one alone, since the lower lid stays where it is however far the upper
+        one is lifted, and is the surer of the two. In a closed eye the margins meet about where the lower lid stood, and their line may run on beyond the outer canthus,
         so that people's usual length counts as well.
         """
         usual, line = FISSURE_SPREAD**-2, _LINE_SPREAD**-2
@@ -88,7 +89,8 @@ class Fissure:
         x = float(self.inner[0] + share * (self.outer[0] - self.inner[0]))
         if self.is_open:
             share = MARGIN_REFLEX_LOWER / (MARGIN_REFLEX_LOWER + MARGIN_REFLEX_UPPER)
-            return x, float(self.lower[2] + share * (self.upper[2] - self.lower[2]))
+            alone = MARGIN_REFLEX_LOWER * self.length / FISSURE_LENGTH
+            return x, float(self.lower[2] + (share * (self.upper[2] - self.lower[2]) + alone) / 2)
         return x, float((self.upper[2] + self.lower[2]) / 2 + 0.7 * MARGIN_REFLEX_LOWER)
 
     def moved(self, offset: NDArray[np.float64]) -> "Fissure":
