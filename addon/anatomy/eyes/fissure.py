@@ -80,8 +80,8 @@ class Fissure:
         -----
         Across by the share of the way between the canthi, up by the margin reflex distances: half by their share of the
         height (4.21 to 5.87), half by the lower one alone, since the lower lid stays where it is however far the upper
-        one is lifted, and is the surer of the two. In a closed eye the margins meet about where the lower lid stood, and their line may run on beyond the outer canthus,
-        so that people's usual length counts as well.
+        one is lifted, and is the surer of the two. In a closed eye the margins meet about where the lower lid stood;
+        their line may run on beyond the outer canthus, so that people's usual length counts as well.
         """
         usual, line = FISSURE_SPREAD**-2, _LINE_SPREAD**-2
         length = (line * self.length + usual * FISSURE_LENGTH) / (line + usual)

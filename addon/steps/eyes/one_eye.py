@@ -85,6 +85,8 @@ def with_eye(piece: Workpiece, search: Search, side: str, by_hand: tuple[float, 
                 f"{side}_depth_uncertainty_mm_life": float(np.sqrt(found.covariance[1, 1])),
             }
         )
+    if not fissure.is_open:  # what was drawn through its line is no opening
+        length, height = fissure.length, fissure.height
     eye = Eye(side, triple(centre * scale), uncertainty=uncertainty * scale, sources=sources, opening=opening * scale)
     piece = piece.but(eyes=(*piece.eyes, eye)).measured(
         **{
@@ -199,7 +201,7 @@ def _notes(
             f"the {side} eye {state}: its globe was placed by {' and '.join(sources)} only, right to about "
             f"{uncertainty:.1f} mm at life size{advice}"
         )
-    if not seen:
+    if not seen and fissure.is_open:
         notes.append(
             f"no lid margin could be followed round the {side} eye: its opening was drawn through the landmarks"
         )

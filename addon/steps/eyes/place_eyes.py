@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from ...anatomy.photographs.pupil_placing import PhotoEyes
 
 _IPD = (50.0, 75.0)  # most adults (Dodgson 2004)
+_MEAN_IPD = 62.8  # of 4,082 men and 1,986 women, 64.0 and 61.7 (ANSUR II)
 _OVERSIZE = 5.0  # %; an eye larger than the globe by more shows in the lids
 _TURN = 45.0  # degrees an eye turns at most
 
@@ -145,8 +146,9 @@ class PlaceEyes(Step):
             )
         if not _IPD[0] <= apart <= _IPD[1]:
             piece = piece.noted(
-                f"the globes lie {apart:.1f} mm apart at life size, most adults' {_IPD[0]:g} to "
-                f"{_IPD[1]:g}: check scale and landmarks"
+                f"the globes lie {apart:.1f} mm apart at life size, most adults' {_IPD[0]:g} to {_IPD[1]:g}: check "
+                "unit and landmarks; a head smaller or larger than life has such globes too: set globe to about "
+                f"{self.globe * apart / _MEAN_IPD:.0f} mm"
             )
         return piece
 

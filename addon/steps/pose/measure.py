@@ -49,12 +49,15 @@ class MeasureHead(Step):
 
     def _judged(self, piece: Workpiece, build: Build) -> Workpiece:
         doubtful = max(build.size, 1.0 / build.size) > self.size_limit
-        sized = f"measures are {build.size:.2f} times a mean adult's: a wrong unit, a head already scaled, or a child"
+        sized = (
+            f"the head is {build.size:.2f} times the size of a mean adult's: a wrong unit, a head that is not life "
+            "size, or a child"
+        )
         advice = sized if doubtful else ""
         size = Check("head size", build.size, self.size_limit, "x", not advice, grave=False, advice=advice)
         skew = ", ".join(f"{way} {ratio:.2f}" for way, ratio in build.ways.items())
         odd = build.uneven > self.uneven_limit
-        advice = f"{skew} times a mean adult's: the scan may be stretched; the face is left as it is" if odd else ""
+        advice = f"{skew} times a mean adult's: the scan may be stretched; it is left as it is" if odd else ""
         even = Check("even proportions", build.uneven, self.uneven_limit, "x", not odd, grave=False, advice=advice)
         judged = piece.but(checks=(*piece.checks, size, even)).measured(
             size_to_mean_adult=build.size,
