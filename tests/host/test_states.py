@@ -12,7 +12,7 @@ from small_pieces import egg
 
 CHANGING = (
     *("load", "take_object", "make", "run_recipe", "export", "scale", "close", "paint_mask", "take_hair"),
-    *("set_landmark", "snap_landmarks", "mirror_landmarks", "drag_handles", "brow_curves"),
+    *("set_landmark", "snap_landmarks", "mirror_landmarks", "drag_handles", "brow_curves", "compare"),
 )
 
 
