@@ -3,7 +3,7 @@
 import bpy
 import numpy as np
 import pytest
-from canthus.host.buttons import viewport
+from canthus.host.buttons import plain_view, viewport
 from canthus.host.scene import scene_piece
 from mathutils import Quaternion, Vector
 from small_pieces import egg
@@ -60,3 +60,22 @@ def test_an_undone_pose_turns_the_view_back_with_the_head(view):
     posed = seen(view)
     bpy.ops.ed.undo()
     assert seen(view) == pytest.approx(posed, abs=1e-4)
+
+
+def test_a_view_is_drawn_plainly_and_then_as_it_was(view):
+    view.overlay.show_axis_x = False
+    view.shading.show_cavity = True
+    names = [("shading", "show_cavity"), ("shading", "show_object_outline"), ("overlay", "show_floor")]
+    names += [("overlay", "show_axis_x"), ("overlay", "show_axis_y")]
+    before = [getattr(getattr(view, holder), name) for holder, name in names]
+    kept = plain_view.switched_off(bpy.context)
+    assert not any(getattr(getattr(view, holder), name) for holder, name in names)
+    plain_view.end(bpy.context, kept)
+    assert [getattr(getattr(view, holder), name) for holder, name in names] == before
+
+
+def test_only_a_driver_that_draws_with_the_processor_is_spared():
+    """Names as the drivers give them: from memory."""
+    assert plain_view.slow("llvmpipe (LLVM 19.1.7, 256 bits)")
+    assert plain_view.slow("Microsoft Basic Render Driver")
+    assert not plain_view.slow("Graphics Adapter 4060/PCIe/SSE2")

@@ -1,12 +1,14 @@
 """Work beside the window: gone on with a stretch at a time from a timer, told as it goes, given up at Esc."""
 
 import time
+from types import MappingProxyType
 
 import bpy
 
 from ...geometry.errors import CanthusError
 from ..drawn import drawing
 from ..scene.wording import as_shown
+from . import plain_view
 from .child import Child
 from .in_place import told
 
@@ -20,6 +22,7 @@ class Beside:
 
     child: Child | None = None
     begun = 0.0
+    plain: plain_view.Kept = MappingProxyType({})
 
     def goes_on(self, context: bpy.types.Context) -> bool:
         """One stretch of the work; False at the end.
@@ -42,6 +45,7 @@ class Beside:
         progress = context.window_manager.canthus
         progress.stop, progress.title, progress.running = False, self.bl_label, True
         self.begun = time.monotonic()
+        self.plain = plain_view.begin(context)
         self.show_progress(context, 0.0, what)
         drawing.redraw(context)
         return {"RUNNING_MODAL"}
@@ -89,6 +93,7 @@ class Beside:
             self.timer = None
         if context.workspace is not None:
             context.workspace.status_text_set(None)
+        plain_view.end(context, self.plain)
         redraw_sidebars(context)
         drawing.redraw(context)
 
