@@ -170,7 +170,7 @@ class CarveSockets(EyeStep):
         if wall < self.least_wall:
             notes.append(
                 f"the wall beside the {side} socket is {wall:.2f} mm, under {self.least_wall:g} mm, at "
-                f"{_told_place(wall_place)}"
+                f"{_told_place(wall_place)}: set_back or a smaller diameter in place-eyes leaves it more"
             )
         return notes
 
