@@ -22,7 +22,8 @@ STAGES = ("clean", "surface", "patch", "detail", "hair", "output")
 def main(words: list[str]) -> int:
     """Measure what was asked for; 0 unless a row fell short of its bar."""
     from benchmarks import growth, table
-    from benchmarks.rows import MEASURES, Bench
+    from benchmarks.bench import Bench
+    from benchmarks.rows import MEASURES
 
     for stage in STAGES:
         if (Path(__file__).parent / "benchmarks" / f"{stage}.py").exists():

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
+from .bench import Bench
 from .places import Creases, face, outer_margins, round_ears, round_eyes
-from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed, timed_beside, timed_in_turn
+from .rows import Row, Timed, library, measured, root_mean_square, row, timed, timed_beside, timed_in_turn
 
 _NO_FAULTS = {"strays": 0.0, "clusters": 0.0, "veils": 0.0, "lashes": 0.0}
 _SKIN, _SECOND_SKIN, _LASH = 0, 4, 5  # simulator.settings.LABELS

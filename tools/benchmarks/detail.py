@@ -15,7 +15,8 @@ from canthus.geometry.quad_meshes.goal import Goal
 from canthus.geometry.quad_meshes.quads import corner_angles
 from numpy.typing import NDArray
 
-from .rows import Bench, Row, library, measured, root_mean_square, row, timed, timed_in_turn
+from .bench import Bench
+from .rows import Row, library, measured, root_mean_square, row, timed, timed_in_turn
 
 
 @measured("fit-base", sizes=(500_000,))

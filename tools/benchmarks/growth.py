@@ -68,7 +68,7 @@ def _one(points: int, grid_mm: float) -> list[dict[str, object]]:
     from canthus.steps.catalogue import step_named
     from canthus.steps.workpiece import Workpiece
 
-    from .rows import Bench
+    from .bench import Bench
 
     piece = Workpiece(scan=dataclasses.replace(Bench(grid_mm).cloud(points), normals=None))
     for name in STEPS:

@@ -14,7 +14,8 @@ from canthus.geometry.transforms import applied, matched
 from canthus.steps.detail.brows import Brows
 from canthus.steps.workpiece import Landmark, Workpiece
 
-from .rows import Bench, Row, measured, row, timed
+from .bench import Bench
+from .rows import Row, measured, row, timed
 
 _OLD, _NEW = 7, 0  # seeds of the person the hair was made for, and of the one it is refitted to
 _GRID_OF = 2.5, 64_000  # mm of the grid on which hair has so many triangles

@@ -19,7 +19,8 @@ from canthus.steps.eyes.rebuild_lids import RebuildLids
 from canthus.steps.workpiece import Landmark, Workpiece
 from numpy.typing import NDArray
 
-from .rows import Bench, Row, Timed, library, measured, row, timed, timed_in_turn
+from .bench import Bench
+from .rows import Row, Timed, library, measured, row, timed, timed_in_turn
 
 SCALE, WALL_MM, NARROWEST_MM = 1 / 6, 2.0, 1.0
 CELL_MM = WALL_MM / 6  # what the step takes where nothing is set

@@ -13,7 +13,8 @@ from canthus.geometry.mesh import Mesh
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed
+from .bench import Bench
+from .rows import Row, Timed, library, measured, root_mean_square, row, timed
 
 HOLES = (
     (0, -1, 0.5, 40),

@@ -7,7 +7,7 @@ from canthus.geometry.distances.closest import ClosestPoint
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from .rows import Bench
+from .bench import Bench
 
 
 def face(cloud: Cloud) -> NDArray[np.float64]:

@@ -1,4 +1,4 @@
-"""What the rows of the benchmark are made of: the row itself, the clock, the head and its captures, references.
+"""What the rows of the benchmark are made of: the row, the clock, references, and how functions of rows are declared.
 
 A module of rows looks like this; `tools/benchmark.py` lists it in `STAGES`:
 
@@ -13,26 +13,20 @@ A module of rows looks like this; `tools/benchmark.py` lists it in `STAGES`:
 
 import dataclasses
 import functools
-import hashlib
 import importlib
-import os
-import pickle
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from types import ModuleType
 from typing import Any, Generic, TypeVar
 
 import numpy as np
-from canthus.geometry.cloud import Cloud
-from canthus.geometry.mesh import Mesh
 from numpy.typing import NDArray
+
+from .bench import Bench
 
 T = TypeVar("T")
 U = TypeVar("U")
-KEPT = Path(__file__).resolve().parents[2] / "out" / "benchmark"
-"""Where sculpted heads and captures are kept from one run to the next."""
 
 
 @dataclass(frozen=True)
@@ -150,85 +144,6 @@ def library(name: str) -> ModuleType | None:
     except ImportError:
         print(f"left out: {name} is not installed, so nothing is compared with it")
         return None
-
-
-@dataclass(frozen=True)
-class Bench:
-    """The body everything is measured on: the demo head, sculpted once on a grid of `grid_mm`."""
-
-    grid_mm: float = 0.8
-
-    @functools.cached_property
-    def head(self) -> Mesh:
-        """The demo head, closed, genus 0: the truth of every capture."""
-        return self._sculpted[0]
-
-    @functools.cached_property
-    def _sculpted(self) -> tuple[Mesh, Any]:
-        """The mesh and what else is known of the head (`demo_head.truth.Truth`)."""
-        from demo_head.build import build
-
-        def made() -> tuple[Mesh, Any]:
-            head = build(grid_mm=self.grid_mm)
-            return head.mesh, head.truth
-
-        return _kept(f"head-{self.grid_mm:g}-{_fingerprint('demo_head')}", made)
-
-    @property
-    def truth(self) -> Any:
-        """Landmarks, globes and lid margins of the head."""
-        return self._sculpted[1]
-
-    def capture(self, points: int, **settings: Any) -> Cloud:
-        """A labelled capture as `simulator.capture.simulate` gives it, posed, in millimetres.
-
-        `settings` are those of `simulator.settings.Settings`; the cloud has the columns `label` and `truth_distance`.
-        """
-        from simulator.capture import simulate
-        from simulator.settings import Settings
-
-        chosen = Settings(points=points, **{"seed": 1, **settings})
-        number = hashlib.sha256(repr(chosen).encode()).hexdigest()[:10]
-        code = _fingerprint("demo_head") + _fingerprint("simulator")
-        name = f"capture-{points}-{number}-{self.grid_mm:g}-{code}"
-        return _kept(name, lambda: simulate(self.head, chosen, self.truth))
-
-    def hair(self, seed: int, grid_mm: float) -> tuple[Any, Mesh]:
-        """The demo head of a seed with a bare scalp, `.mesh` and `.truth`, and its hair as a part of its own."""
-        from demo_head.build import build
-        from demo_head.wig import hair_part
-
-        def made() -> tuple[Any, Mesh]:
-            return build(seed, grid_mm, haired=False), hair_part(seed, grid_mm)
-
-        return _kept(f"hair-{seed}-{grid_mm:g}-{_fingerprint('demo_head')}", made)
-
-    def cloud(self, points: int, noise_mm: float = 0.07, seed: int = 0) -> Cloud:
-        """Points spread evenly over the whole head with its normals and colours, moved off it by noise."""
-        from canthus.geometry.distances.sampling import spread_over
-        from canthus.geometry.measures import area
-
-        even = spread_over(self.head, float(np.sqrt(area(self.head) / points)))
-        off = np.random.default_rng(seed).standard_normal((len(even), 1)) * noise_mm
-        return dataclasses.replace(even, points=even.points + off * np.asarray(even.normals))
-
-
-def _kept(name: str, make: Callable[[], T]) -> T:
-    """What an earlier run kept under that name, or made now and kept."""
-    path = KEPT / f"{name}.pkl"
-    if not path.exists():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        made = path.with_suffix(f".{os.getpid()}")
-        made.write_bytes(pickle.dumps(make()))
-        made.replace(path)  # whole or not at all
-    thing: T = pickle.loads(path.read_bytes())
-    return thing
-
-
-def _fingerprint(folder: str) -> str:
-    """Changes with the code of a folder of tools."""
-    files = sorted((Path(__file__).resolve().parents[1] / folder).glob("*.py"))
-    return hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()[:10]
 
 
 def root_mean_square(values: NDArray[np.float64]) -> float:

@@ -19,7 +19,8 @@ from canthus.geometry.surfacing.fills import fills
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from .rows import Bench, Row, Timed, library, measured, root_mean_square, row, timed, timed_in_turn
+from .bench import Bench
+from .rows import Row, Timed, library, measured, root_mean_square, row, timed, timed_in_turn
 
 NOISE_MM = 0.07
 _SEEN_MM = 3.0  # a place of the head counts as seen with a point of the cloud so near
