@@ -14,6 +14,7 @@ from ..eyes.eye import CREASE_HEIGHT, FISSURE_LENGTH, LID_THICKNESS, LOWER_LID_T
 from ..eyes.fissure import Fissure
 from ..eyes.globe_fit import AHEAD
 from .globe_placing import REACH
+from .lid_cover import NOTHING, covered_about
 from .lid_fissure import FissureSize, FissureWishes, as_asked, drawn_margin, fissure_margin, fissure_size
 from .lid_form import BEHIND, LidForm
 from .lid_margin import opening_through
@@ -25,6 +26,7 @@ _TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8, 2.2)  # of the blend, until the seam fa
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
 _UNDER_SKIN = 2.0  # mm under what is seen of the skin that may still be skin, between places looked at
+_PLUG_BLEND = 0.5  # of the join: a plug stays off what tears the skin
 _DEEP, _CLEARED = 3.0, 10.0  # mm a plug reaches under the new surface, and over it what stands before it is cut away
 
 INWARD, OUTWARD, KEEP_TRUE = "inward", "outward", "true"
@@ -114,17 +116,18 @@ def built_lids(head: Mesh, scale: float, eye: EyeBed, wishes: LidWishes) -> Buil
     # The first surface from within is the skin; what hangs in front of it is lashes.
     view = view_from_inside(life, behind, AHEAD, _REACH, pixel=0.003, widest=0.6, nearest=_SPAN[0], outer=True)
     frame = opening_through(eye.margin, behind).frame
+    covered = covered_about(life, view, frame, _REACH, _SPAN[0])
 
     def on_lids(form: LidForm) -> NDArray[np.float64]:
-        return LidSurface(view, form, frame, wishes.blend).border()
+        return LidSurface(view, form, frame, wishes.blend, covered).border()
 
     form, true = _found_form(view, frame, eye, wishes)
     form, raised, sunk = _thick_enough(form, true, eye, wishes)
     found = on_lids(form) if eye.drawn is None else np.concatenate([eye.drawn[0][:-1], eye.drawn[1][:0:-1]])
     size = FissureSize(eye.fissure.length, eye.fissure.height, 0.0) if eye.told else fissure_size(found)
     form = as_asked(form, wishes.fissure, size, on_lids)
-    made, plugged = _set_in(head, scale, LidSurface(view, form, frame, wishes.blend))
-    opening = LidSurface(view, form, frame, wishes.blend).opening()
+    made, plugged = _set_in(head, scale, LidSurface(view, form, frame, wishes.blend, covered))
+    opening = LidSurface(view, form, frame, wishes.blend, covered).opening()
     return BuiltLids(made, form, on_lids(form), opening, true, raised, sunk, plugged)
 
 
@@ -145,6 +148,7 @@ def _set_in(head: Mesh, scale: float, lids: LidSurface) -> tuple[Mesh, bool]:
         first = len(sewn.vertices) - rings.places.shape[0] * rings.places.shape[1] - 1
         if not flipped(sewn, behind * scale, first):
             return sewn, False
+    lids = replace(lids, blend=_PLUG_BLEND * lids.blend, covered=NOTHING)
     rings = lids.rings()
     places = np.concatenate([rings.places, lids.under_skin(rings)[None]])
     return with_plug(head, behind * scale, places * scale, tip * scale, _DEEP * scale, _CLEARED * scale), True

@@ -8,6 +8,7 @@ from ...geometry.angles import arc_tangent
 from ...geometry.errors import NotPossible
 from ...geometry.views.inside_view import InsideView
 from ..eyes.eye import CREASE_HEIGHT, EyeShape
+from .lid_cover import Covered, stretched
 from .lid_form import LAYOUT, LidForm, smoothed_over
 from .lid_rings import ways_to
 
@@ -54,7 +55,7 @@ def scanned_lids(
 
 
 def without_lumps(
-    view: InsideView, form: LidForm, frame: NDArray[np.float64], places: NDArray[np.float64]
+    view: InsideView, form: LidForm, frame: NDArray[np.float64], places: NDArray[np.float64], covered: Covered
 ) -> NDArray[np.float64]:
     """(n,) distance to the skin about the lids as it would be without lashes and noise, running on under the lids.
 
@@ -68,5 +69,8 @@ def without_lumps(
     known = np.isfinite(seen) & (form.beyond(samples) > 0.6)
     if known.sum() < 200:
         raise NotPossible("too little skin is seen about the eye to build lids on: place the eye again")
+    hidden = covered.share(samples) > 0.5
     field = smoothed_over(samples[known], seen[known], samples, 1.8).reshape(grid.shape[:2])
+    if hidden.any():
+        field = stretched(field, hidden.reshape(grid.shape[:2]))
     return np.asarray(map_coordinates(field, ((places - low) / _SAMPLES).T, order=3, mode="nearest"))

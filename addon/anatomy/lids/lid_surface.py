@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from ...geometry.views.inside_view import InsideView
 from .lid_corners import eased
+from .lid_cover import Covered
 from .lid_form import LAYOUT, LidForm
 from .lid_rings import SPOKES, evened_turns, patch_edge, plate_width, ring_places, spokes, ways_to
 from .lid_skin import without_lumps
@@ -28,22 +29,23 @@ class LidSurface:
     """Lids of a form, laid in the skin.
 
     `view` looks at it from behind the globe, `frame` holds the (3, 3) rows across, up and ahead of the plane the lids
-    are laid out on; `blend` is the width of the join, mm.
+    are laid out on; `blend` is the width of the join, mm; `covered` where something hangs before the skin.
     """
 
     view: InsideView
     form: LidForm
     frame: NDArray[np.float64]
     blend: float
+    covered: Covered
 
     def distances(self, places: NDArray[np.float64], directions: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n,) distance from the look-out, at (n, 2) places on the plane and the (n, 3) unit ways to them."""
         form = self.form
         skin = self.view.distances(directions)
-        smooth = without_lumps(self.view, form, self.frame, places)
+        smooth = without_lumps(self.view, form, self.frame, places, self.covered)
         kept = eased((form.beyond(places) - plate_width(form, places)) / self.blend)
         lids = form.surface(places, directions, smooth)
-        lumps = np.where(np.isfinite(skin), skin - smooth, 0.0)
+        lumps = np.where(np.isfinite(skin), skin - smooth, 0.0) * (1 - self.covered.share(places))
         most = 0.25 + 4.0 * kept**2  # lumps of lash and noise die away before the new surface is reached
         joined = lids + kept * (smooth + np.clip(lumps, -most, most) - lids)
         # Skin that would lie within the eye's pocket is lifted over it, as far as the join reaches.
@@ -60,8 +62,8 @@ class LidSurface:
         """The surface as rings of vertices about the middle of the fissure."""
         around, order = spokes(self.form)
         at_margin = np.linalg.norm(self.form.margin[order], axis=1) / LAYOUT
-        turns = evened_turns(self.form, around, at_margin, self.blend)
-        edge = patch_edge(self.form, turns, at_margin.min() * np.ones(SPOKES), self.blend)
+        turns = evened_turns(self.form, around, at_margin, self.blend, self.covered)
+        edge = patch_edge(self.form, turns, at_margin.min() * np.ones(SPOKES), self.blend, self.covered)
         return NewRings(self.laid(ring_places(self.form, order, turns, edge)), turns, edge)
 
     def under_skin(self, rings: NewRings) -> NDArray[np.float64]:
