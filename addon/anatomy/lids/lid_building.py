@@ -8,16 +8,16 @@ from numpy.typing import NDArray
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
 from ...geometry.solids.star_patch import flipped, with_star_patch
-from ...geometry.solids.star_plug import with_plug
 from ...geometry.views.inside_view import InsideView, view_from_inside
 from ..eyes.eye import CREASE_HEIGHT, FISSURE_LENGTH, LID_THICKNESS, LOWER_LID_THICKNESS, EyeShape
 from ..eyes.fissure import Fissure
 from ..eyes.globe_fit import AHEAD
 from .globe_placing import REACH
-from .lid_cover import NOTHING, covered_about
+from .lid_cover import covered_about
 from .lid_fissure import FissureSize, FissureWishes, as_asked, drawn_margin, fissure_margin, fissure_size
 from .lid_form import BEHIND, LidForm
 from .lid_margin import opening_through
+from .lid_plug import plugged
 from .lid_rings import SPOKES
 from .lid_skin import laid_out, scanned_lids
 from .lid_surface import LidSurface, NewRings
@@ -26,8 +26,6 @@ _TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8, 2.2)  # of the blend, until the seam fa
 _REACH = BEHIND + REACH + 6.0
 _SPAN = (BEHIND - 10.0, _REACH)  # distances from behind at which the skin about an eye lies
 _UNDER_SKIN = 2.0  # mm under what is seen of the skin that may still be skin, between places looked at
-_PLUG_BLEND = 0.5  # of the join: a plug stays off what tears the skin
-_DEEP, _CLEARED = 3.0, 10.0  # mm a plug reaches under the new surface, and over it what stands before it is cut away
 
 INWARD, OUTWARD, KEEP_TRUE = "inward", "outward", "true"
 
@@ -148,10 +146,7 @@ def _set_in(head: Mesh, scale: float, lids: LidSurface) -> tuple[Mesh, bool]:
         first = len(sewn.vertices) - rings.places.shape[0] * rings.places.shape[1] - 1
         if not flipped(sewn, behind * scale, first):
             return sewn, False
-    lids = replace(lids, blend=_PLUG_BLEND * lids.blend, covered=NOTHING)
-    rings = lids.rings()
-    places = np.concatenate([rings.places, lids.under_skin(rings)[None]])
-    return with_plug(head, behind * scale, places * scale, tip * scale, _DEEP * scale, _CLEARED * scale), True
+    return plugged(head, scale, lids, tip), True
 
 
 def _span(lids: LidSurface, rings: NewRings) -> tuple[float, float]:

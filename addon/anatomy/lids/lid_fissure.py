@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from ...geometry.angles import arc_tangent
+from ...geometry.errors import NotPossible
 from .lid_form import LidForm
 
 _LAKE = 0.9  # mm, half the height of the fissure beside the caruncle
@@ -182,6 +183,8 @@ def fissure_margin(
     ticks = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, 400))
     for sign in (1.0, -1.0):
         use = level & (sign * up > 0) & (share > 0.2) & (share < 0.9)
+        if not use.any():
+            raise NotPossible("both lid margins lie on one side of their corners: check the landmarks of the lids")
         heights = _almond_through(share[use], sign * up[use], ticks, -sign * _PEAKED)
         heights = (heights**4 + _lake(ticks) ** 4) ** 0.25
         lids.append(inner + ticks[:, None] * chord + (sign * heights)[:, None] * normal)

@@ -3,19 +3,13 @@
 Places and angles are those of the plane that `lid_form` lays the lids out on.
 """
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from ...geometry.angles import arc_tangent
 from ...geometry.errors import NotPossible
 from .lid_corners import eased, square_ways
 from .lid_form import LAYOUT, LidForm
-
-if TYPE_CHECKING:
-    from .lid_cover import Covered
 
 SPOKES = 260
 """Spokes of the new surface, at even steps along the margin: a quarter of a millimetre."""
@@ -30,8 +24,6 @@ _OUTER_RINGS = 44
 _SEAM = 0.6  # mm between the last ring and the patch's edge, for the seam
 _LOWER_PLATE, _CORNER_PLATE = 4.5, 1.2  # mm beyond the margin that are wholly new
 _OVER_CREASE = 0.8
-_FARTHER = 5.0  # mm: how much farther out the patch may end where something hangs before the skin
-_TRUSTED = 0.05  # share of cover that skin may have where the patch ends
 
 
 def spokes(form: LidForm) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
@@ -57,29 +49,23 @@ def plate_width(form: LidForm, places: NDArray[np.float64]) -> NDArray[np.float6
 
 
 def patch_edge(
-    form: LidForm, around: NDArray[np.float64], at_margin: NDArray[np.float64], blend: float, covered: "Covered"
+    form: LidForm, around: NDArray[np.float64], at_margin: NDArray[np.float64], blend: float
 ) -> NDArray[np.float64]:
-    """(k,) angle on each spoke where the patch ends: beyond the join, and beyond the roots of what hangs there."""
+    """(k,) angle on each spoke where the patch ends."""
     angles = at_margin[:, None] + np.linspace(0.005, 0.35, 160)
     places = LAYOUT * angles[..., None] * np.column_stack([np.cos(around), np.sin(around)])[:, None]
     flat = places.reshape(-1, 2)
-    past = form.beyond(flat) - plate_width(form, flat) - blend - 0.6
-    done = ((past > 0) & (covered.share(flat) < _TRUSTED)) | (past > _FARTHER)
-    done = done.reshape(angles.shape)
+    done = (form.beyond(flat) > plate_width(form, flat) + blend + 0.6).reshape(angles.shape)
     first = np.where(done.any(axis=1), np.argmax(done, axis=1), angles.shape[1] - 1)
     edge = angles[np.arange(len(around)), first]
-    edge = np.array([np.median(np.take(edge, np.arange(i - 4, i + 5), mode="wrap")) for i in range(len(edge))])
-    if not len(covered.places):
-        return edge
-    # Where it runs round what hangs there, in a bow.
-    return np.maximum(edge, gaussian_filter1d(maximum_filter1d(edge, 15, mode="wrap"), 5.0, mode="wrap"))
+    return np.array([np.median(np.take(edge, np.arange(i - 4, i + 5), mode="wrap")) for i in range(len(edge))])
 
 
 def evened_turns(
-    form: LidForm, around: NDArray[np.float64], at_margin: NDArray[np.float64], blend: float, covered: "Covered"
+    form: LidForm, around: NDArray[np.float64], at_margin: NDArray[np.float64], blend: float
 ) -> NDArray[np.float64]:
     """(k,) turn each spoke has at the patch's edge: even steps along it, where the margin's crowd at the corners."""
-    edge = patch_edge(form, around, at_margin, blend, covered)
+    edge = patch_edge(form, around, at_margin, blend)
     places = edge[:, None] * np.column_stack([np.cos(around), np.sin(around)])
     along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(places, axis=0, append=places[:1]), axis=1)))
     steps = np.linspace(0.0, along[-1], len(around) + 1)[:-1]

@@ -18,6 +18,8 @@ _LENGTHS = (24.1, 30.1)
 _HEIGHTS = (7.0, 12.0)
 """mm: the same of margins, the clinical range of adults' palpebral fissures (doi 10.1007/978-3-319-23270-6_1)."""
 
+_ASTRAY = 2.5  # mm from where it lies under most globes' middles: a lower margin farther off is not believed either
+
 LANDMARKS, PUBLISHED = "the landmarks", "what most adults have"
 
 
@@ -62,6 +64,9 @@ def _as_high(fissure: Fissure, centre: NDArray[np.float64], keep_lower: bool) ->
     """The fissure 9.7 mm high: over its lower margin, which lashes hide least, or about the globe's middle."""
     middle = (fissure.upper + fissure.lower) / 2
     share = MARGIN_REFLEX_UPPER / (MARGIN_REFLEX_UPPER + MARGIN_REFLEX_LOWER)
-    low = float(fissure.lower[2]) if keep_lower else float(centre[2]) - (1 - share) * FISSURE_HEIGHT
+    usual = float(centre[2]) - (1 - share) * FISSURE_HEIGHT
+    low = float(fissure.lower[2])
+    if not keep_lower or abs(low - usual) > _ASTRAY:
+        low = usual
     upper, lower = (np.array([middle[0], middle[1], low + rise]) for rise in (FISSURE_HEIGHT, 0.0))
     return replace(fissure, upper=upper, lower=lower)

@@ -62,8 +62,8 @@ class LidSurface:
         """The surface as rings of vertices about the middle of the fissure."""
         around, order = spokes(self.form)
         at_margin = np.linalg.norm(self.form.margin[order], axis=1) / LAYOUT
-        turns = evened_turns(self.form, around, at_margin, self.blend, self.covered)
-        edge = patch_edge(self.form, turns, at_margin.min() * np.ones(SPOKES), self.blend, self.covered)
+        turns = evened_turns(self.form, around, at_margin, self.blend)
+        edge = patch_edge(self.form, turns, at_margin.min() * np.ones(SPOKES), self.blend)
         return NewRings(self.laid(ring_places(self.form, order, turns, edge)), turns, edge)
 
     def under_skin(self, rings: NewRings) -> NDArray[np.float64]:

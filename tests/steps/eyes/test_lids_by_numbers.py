@@ -52,7 +52,7 @@ def test_sure_landmarks_tell_length_and_height_and_the_eye_goes_in(carved):
 def test_weak_landmarks_that_say_what_few_eyes_have_give_way_to_published_sizes(carved):
     """27.1 by 9.7 mm: 76 young adults (Read et al. 2006)."""
     marks = dict(carved.landmarks)
-    for name, (across, up) in {"exocanthion-left": (6.0, 0.0), "palpebrale-superius-left": (0.0, 5.0)}.items():
+    for name, (across, up) in {"exocanthion-left": (6.0, 0.0), "palpebrale-inferius-left": (0.0, -5.0)}.items():
         x, y, z = marks[name].position
         marks[name] = dataclasses.replace(marks[name], position=(x + across / 6, y, z + up / 6), confidence=0.3)
     made = RebuildLids().apply(carved.but(landmarks=marks))
