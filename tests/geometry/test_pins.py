@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from canthus.geometry.errors import NotPossible
+from canthus.geometry.lifting.freeing import cut_free
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.solids.booleans import difference, intersection
 from canthus.geometry.solids.pinned_on import pinned_on
@@ -122,7 +123,8 @@ def test_what_cannot_be_pinned_is_said():
 def wig():
     """A cap of hair 2 mm thick on the shell, reaching a little into it, as a fitted part does."""
     hair = difference(sphere(15.0, sag=0.02), sphere(12.9, sag=0.02), box((-20, -20, -20), (20, 20, 5)))
-    return pinned_on(SHELL, hair, np.array([0.0, 0.0, 1.0]), Pins(3, 1.2, 1.2, 0.1, 0.0, 0.1, 0.4, np.radians(62)))[1]
+    up = np.array([0.0, 0.0, 1.0])
+    return pinned_on(SHELL, cut_free(hair, [SHELL], up), up, Pins(3, 1.2, 1.2, 0.1, 0.0, 0.1, 0.4, np.radians(62)))[1]
 
 
 def test_hair_is_keyed_the_same_way(wig):
@@ -140,6 +142,6 @@ def test_hair_is_keyed_the_same_way(wig):
 def test_hair_too_thin_or_away_from_the_head_is_refused():
     thin = difference(sphere(13.3, sag=0.02), sphere(12.9, sag=0.02), box((-20, -20, -20), (20, 20, 5)))
     with pytest.raises(NotPossible, match="does not lie on anything thick enough"):
-        pinned_on(SHELL, thin, np.array([0.0, 0.0, 1.0]), PINS)
+        pinned_on(SHELL, cut_free(thin, [SHELL], np.array([0.0, 0.0, 1.0])), np.array([0.0, 0.0, 1.0]), PINS)
     with pytest.raises(NotPossible, match="nothing of the part lies outside"):
-        pinned_on(BALL, sphere(3.0, sag=0.05), np.array([0.0, 0.0, 1.0]), PINS)
+        cut_free(sphere(3.0, sag=0.05), [BALL], np.array([0.0, 0.0, 1.0]))

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from canthus.geometry.lifting.undercuts import freed
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids.booleans import difference, intersection, shared_by_pairs, union
 from canthus.geometry.solids.primitives import box, sphere
-from canthus.geometry.solids.undercuts import freed
 from canthus.geometry.transforms import rotation, transform
 
 BALL, DOWN_TO, ROOM = 10.0, -5.0, 0.1

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from canthus.geometry.lifting.way_off import way_off
 from canthus.geometry.solids.booleans import difference
 from canthus.geometry.solids.primitives import box, cylinder, sphere
-from canthus.geometry.solids.way_off import way_off
 
 UP = np.array([0.0, 0.0, 1.0])
 BALL = sphere(10.0, sag=0.02)

@@ -8,20 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
-from ..distances.closest import ClosestPoint
 from ..distances.rays import RayCaster
 from ..errors import NotPossible
-from ..measures import components, volume
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
-from ..transforms import transform
 from .booleans import difference, union
-from .pins import SEAM, Pinned, Pins, bearings, best_place, holes_of, needs_room, root_of
+from .pins import Pinned, Pins, bearings, best_place, holes_of, needs_room, root_of
 from .sections import Plane, plane
-from .undercuts import freed
 
-_CRUMB = 0.01
-"""Share of the largest piece's volume from which a piece of the part counts."""
 _UNDER = 0.05
 """Millimetres under the ground from which the part over it is looked for: more than cutting it free leaves in doubt."""
 _ACROSS = 200  # places tried along the longer side
@@ -60,18 +54,16 @@ def pinned_on(
     progress: Progress = SILENT,
     beside: Sequence[Mesh] = (),
     shortest: float | None = None,
-    room: float | None = None,
 ) -> tuple[int, Pinned]:
-    """Cut the part free of the solid and set pins under it, holes into the solid.
+    """Set pins under the part, holes into the solid.
 
     Parameters
     ----------
-    solid, part : closed meshes; the part lies on the solid and may reach into it
+    solid, part : closed meshes that share nothing; the part lies on the solid
     way : (3,) direction in which the part comes off
     pins : their shape; `bearing` is measured from the sitter's left
-    beside : further solids that the part is cut free of, and may lie on, such as a cap parted off a head
+    beside : further solids that the part may lie on, such as a cap parted off a head
     shortest : where given, pins are made shorter, down to this, where what they stand in is thin; millimetres
-    room : where given, the part is trimmed where it reaches under a solid, this far from what overhangs; millimetres
 
     Returns
     -------
@@ -85,40 +77,17 @@ def pinned_on(
     """
     solids = [solid, *beside]
     unit = way / np.linalg.norm(way)
-    progress(0.0, "cutting the part free")
-    either_way = [transform(np.eye(3), out * unit) for out in (SEAM, -SEAM)]  # it may reach under them too
-    free = _whole(difference(part, *(each.moved(out) for each in solids for out in either_way)))
-    if not len(free.triangles):
-        raise NotPossible("nothing of the part lies outside of what it is put on")
-    trimmed, farthest = 0.0, 0.0
-    if room is not None:
-        whole = free
-        free = _whole(freed(free, solids, unit, room, progress.stretch(0.2, 0.4)))
-        if not len(free.triangles):
-            raise NotPossible("all of the part lies under what it is put on: give another way off")
-        if free is not whole:
-            trimmed = 1.0 - volume(free) / volume(whole)
-            farthest = float(ClosestPoint(free).query(whole.vertices)[0].max())
-    progress(0.4, "looking for room for the pins")
-    lie = _lie(solids, free, plane(free.vertices.mean(axis=0), unit))
+    progress(0.0, "looking for room for the pins")
+    lie = _lie(solids, part, plane(part.vertices.mean(axis=0), unit))
     lain = lie.seat[lie.seat >= 0]
     seat = int(np.bincount(lain).argmax()) if len(lain) else 0
     pins, places, wall = _places(lie, seat, pins, shortest)
-    progress(0.7, "setting the pins")
+    progress(0.5, "setting the pins")
     peg = pins.peg
     standing = [_at(lie.frame, foot) for foot in places]
-    above = union(free, *(peg.solid(root_of(pins)).moved(place) for place in standing))
+    above = union(part, *(peg.solid(root_of(pins)).moved(place) for place in standing))
     below = difference(solids[seat], *(hole.moved(place) for place in standing for hole in holes_of(peg, pins)))
-    return seat, Pinned(below, above, places, wall, pins.height, trimmed, farthest)
-
-
-def _whole(mesh: Mesh) -> Mesh:
-    """The mesh without the crumbs a cut left: pieces with less than a hundredth of the largest one's volume."""
-    labels = components(mesh)
-    if not labels.any():
-        return mesh
-    volumes = np.array([volume(mesh.kept(labels == label)) for label in range(labels.max() + 1)])
-    return mesh.kept((np.abs(volumes) >= _CRUMB * volumes.max())[labels])
+    return seat, Pinned(below, above, places, wall, pins.height)
 
 
 def _places(lie: _Lie, seat: int, pins: Pins, shortest: float | None) -> tuple[Pins, Vectors, float]:

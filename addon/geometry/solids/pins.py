@@ -48,8 +48,7 @@ class Pins:
 @dataclass(frozen=True, eq=False)
 class Pinned:
     """The two parts, (k, 3) feet of the pins in the mesh's own frame, the least `wall` left round their holes and the
-    pins' `height`, millimetres; the share of the part above that was `trimmed` so that it comes off,
-    and how far, in millimetres, any place of it lay from what is left.
+    pins' `height`, millimetres.
     """
 
     below: Mesh
@@ -57,8 +56,6 @@ class Pinned:
     feet: Vectors
     wall: float
     height: float
-    trimmed: float = 0.0
-    farthest: float = 0.0
 
 
 def pinned(mesh: Mesh, seam: Seam, pins: Pins, progress: Progress = SILENT) -> Pinned:

@@ -39,8 +39,9 @@ class Key(Step):
     Hair is keyed on, and parts nothing: the mesh in `hair`, or the part `hair` that fit-hair made where `part` names
     it. It may lie on the head alone or, once a cap has been parted off, on both: its pins then all stand in the one
     that most of it lies on, so that it goes on one way and the two still come apart under it. It comes off along the
-    way on which least of its under side pushes against them, unless `normal` gives another; what still reaches
-    under them is trimmed off its inner side. Key it last.
+    way on which least of it is caught under them, unless `normal` gives another. Where it still reaches under them it
+    is trimmed on its inner side, down to `thinnest`; past that they are relieved where it covers them; only what
+    neither can solve is trimmed away. Key it last.
     """
 
     NAME = "key"
@@ -91,13 +92,16 @@ class Key(Step):
     pins: int = setting(3, low=3, high=8, help="How many pins, unevenly spaced")
     pin: float = setting(0.0, low=0.0, high=20.0, unit="mm", at="print", help="Thickness of the pins; 0 suits the head")
     trim: bool = setting(True, help="Trim hair where it reaches under what it lies on, so that it lifts off")
+    relieve: bool = setting(
+        True, help="Take out of the head, under the hair only, what is in its way where trimmed hair would be too thin"
+    )
     thinnest: float = setting(
         0.4,
         low=0.0,
         high=5.0,
         unit="mm",
         at="print",
-        help="Least wall of the spigot and round pins, lined inwards for it; a collar under it is remarked on",
+        help="Least wall of the spigot and round pins, lined inwards for it, of trimmed hair and of the head beneath",
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
@@ -188,6 +192,7 @@ class Key(Step):
 
     def _haired(self, piece: Workpiece, breadth: float, progress: Progress) -> Workpiece:
         """The hair with pins, and holes in what most of it lies on: the head, or a part that was parted off it."""
+        from ...geometry.lifting.freeing import Giving
         from .hair_keying import hair_keyed
 
         if self.curve or self.origin or self.kind == "rim":
@@ -196,8 +201,8 @@ class Key(Step):
         if way is not None and not way.any():
             raise BadSetting("key: normal has no length: give a direction, such as 0,0,1")
         shortest = None if self.height else SHORTEST_PIN
-        room = self.clearance if self.trim else None
-        return hair_keyed(piece, self.hair, self.part or HAIR, way, self._pins(breadth), shortest, room, progress)
+        giving = Giving(self.clearance, max(self.thinnest, 0.05), self.trim, self.relieve)
+        return hair_keyed(piece, self.hair, self.part or HAIR, way, self._pins(breadth), shortest, giving, progress)
 
     def _pins(self, breadth: float) -> "Pins":
         from ...geometry.solids.pins import Pins

@@ -7,7 +7,7 @@ import pytest
 from canthus.files.writing import write
 from canthus.geometry.errors import BadFile, BadSetting, NotPossible, NotReady
 from canthus.geometry.measures import components, is_watertight, volume
-from canthus.geometry.solids.booleans import difference, intersection, shared_by_pairs
+from canthus.geometry.solids.booleans import difference, intersection, shared_by_pairs, union
 from canthus.geometry.solids.primitives import box, sphere
 from canthus.geometry.transforms import rotation, transform
 from canthus.job.run import run
@@ -15,8 +15,8 @@ from canthus.steps.output.key import Key
 from canthus.steps.workpiece import Eye, Landmark, Workpiece
 
 
-def egg(x, y, z, up):
-    return sphere(1.0, sag=0.0015).moved(np.array([[x, 0, 0, 0], [0, y, 0, 0], [0, 0, z, up], [0, 0, 0, 1]], float))
+def egg(x, y, z, up, sag=0.0015):
+    return sphere(1.0, sag=sag).moved(np.array([[x, 0, 0, 0], [0, y, 0, 0], [0, 0, z, up], [0, 0, 0, 1]], float))
 
 
 # A sixth of ANSUR II male means, wall 2 (reference_values sections 2 and 5).
@@ -126,16 +126,39 @@ def test_hair_as_a_part_of_its_own(tmp_path):
     goes_on_one_way(piece, "hair")
     low = difference(egg(14.6, 18.3, 21.0, 2.5), egg(12.8, 16.5, 19.2, 2.5), box((-30, -30, -30), (30, 30, -9)))
     write(tmp_path / "low.stl", low)
-    held = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0, trim=False).apply(PIECE)
+    held = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0, trim=False, relieve=False).apply(PIECE)
     assert any("binds as it is lifted off" in note for note in held.notes)
-    freed = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0).apply(PIECE)
+    freed = Key(hair=str(tmp_path / "low.stl"), pin=1.0, height=1.0, relieve=False).apply(PIECE)
     (note,) = freed.notes
     assert "reached under the head" in note
     assert f"{freed.figures['trimmed_percent']:.1f} % of it was trimmed inside" in note
-    assert f"locks up to {freed.figures['trimmed_farthest_mm']:.1f} mm long went whole" in note  # its lowest edge
-    lifted = [freed.parts["hair"].moved(transform(np.eye(3), (0, 0, out))) for out in (0, 0.05, 0.3, 1, 5, 20)]
+    assert f"locks up to {freed.figures['trimmed_lost_mm']:.1f} mm long went whole" in note  # its lowest edge
+    up = np.array(freed.figures["cut_up"])
+    lifted = [freed.parts["hair"].moved(transform(np.eye(3), out * up)) for out in (0, 0.05, 0.3, 1, 5, 20)]
     on_the_way = shared_by_pairs([freed.head, *lifted], [(0, number + 1) for number in range(len(lifted))])
     assert max(shared for shared, _ in on_the_way) < 1e-4
+
+
+def test_the_head_is_relieved_under_hair_too_thin_to_be_trimmed():
+    """A sideburn a third of a millimetre thick, down to where the head narrows: kept whole, and told."""
+    cap = difference(egg(14.6, 18.3, 21.0, 2.5), egg(12.95, 16.65, 19.35, 2.5), box((-30, -30, -30), (30, 30, 9)))
+    thin = difference(egg(13.3, 17.0, 19.7, 2.5), egg(12.95, 16.65, 19.35, 2.5))
+    hair = union(cap, intersection(thin, box((0, -3, -5), (30, 3, 12))))
+    fine = difference(egg(12.9, 16.6, 19.3, 2.5, 2e-4), egg(10.9, 14.6, 17.3, 2.5))  # what is seen ends at whole faces
+    piece = PIECE.but(head=fine, parts={"hair": hair})
+    lost = run([Key(part="hair", normal=(0, 0, 1), relieve=False)], piece).history[-1].figures
+    done = run([Key(part="hair", normal=(0, 0, 1))], piece)
+    figures, up = done.history[-1].figures, np.array([0.0, 0.0, 1.0])
+    assert lost["trimmed_lost_mm"] > 3
+    assert figures["trimmed_lost_mm"] < 0.7
+    assert figures["relieved_mm3"] > 2
+    assert figures["relieved_wall_mm"] >= 0.4
+    assert volume(fine) - volume(done.head) > figures["relieved_mm3"]  # the pins' holes too
+    (note,) = [each for each in done.notes if "relieved" in each]
+    assert f"{figures['relieved_mm3']:.1f} mm³, {figures['relieved_deepest_mm']:.2f} mm deep at most" in note
+    assert not any("binds" in each for each in done.notes)
+    for out in (0.0, 0.3, 1.0, 2.5, 8.0):
+        assert volume(intersection(done.head, done.parts["hair"].moved(transform(np.eye(3), out * up)))) < 1e-4
 
 
 def wig(low=9.0, *cut):
