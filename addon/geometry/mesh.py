@@ -81,6 +81,10 @@ class Mesh:
         used = self.vertices_of(triangles)
         return self.remade(self.vertices[used], (np.cumsum(used) - 1)[self.triangles[triangles]], used)
 
+    def with_column(self, name: str, values: NDArray[np.generic]) -> "Mesh":
+        """The mesh with one more value a vertex, replacing a column of that name."""
+        return replace(self, columns={**self.columns, name: values})
+
     def remade(self, vertices: NDArray[np.float64], triangles: NDArray[Any], rows: NDArray[np.generic]) -> "Mesh":
         """Another mesh, whose vertices carry the colours and columns of vertices of this one.
 

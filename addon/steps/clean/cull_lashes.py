@@ -1,6 +1,6 @@
 """The step that takes lash clumps off the lids."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,11 +67,11 @@ class CullLashes(Step):
         return piece.but(scan=self._without(piece.scan, cloud, lash))
 
     def _without(self, scan: Cloud | Mesh | None, cloud: Cloud, lash: NDArray[np.bool_]) -> Cloud | Mesh:
+        if self.mode == "mark":
+            return (scan if isinstance(scan, Mesh) else cloud).with_column("lash", lash.astype(np.uint8))
         if isinstance(scan, Mesh):
-            if self.mode == "remove":
-                return scan.kept(~lash[scan.triangles].any(axis=1)) if lash.any() else scan
-            return replace(scan, columns={**scan.columns, "lash": lash.astype(np.uint8)})
-        return cloud.kept(~lash) if self.mode == "remove" else cloud.with_column("lash", lash.astype(np.uint8))
+            return scan.kept(~scan.triangles_at(lash)) if lash.any() else scan
+        return cloud.kept(~lash)
 
 
 _TOO_COARSE = 1.2

@@ -1,9 +1,8 @@
 """The step that takes away what belongs to no surface."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...geometry.cloud import Cloud
 from ...geometry.errors import NotPossible, NotReady
@@ -63,6 +62,7 @@ class CullStrays(Step):
         return piece.but(scan=scan.kept(good) if self.mode == "remove" else scan.with_column("stray", found.kind))
 
     def _of_mesh(self, piece: Workpiece, scan: Mesh) -> Workpiece:
+        from ...geometry.cleaning.strays import CLUSTER, GOOD
         from ...geometry.mending.islands import loose_triangles
 
         loose = loose_triangles(scan, self.island / 100)
@@ -71,8 +71,8 @@ class CullStrays(Step):
             piece = _told(piece, scan.kept(loose), "taken out" if self.mode == "remove" else "marked")
         if self.mode == "remove":
             return piece.but(scan=scan.kept(~loose))
-        mark = _vertices_of(scan, loose)
-        return piece.but(scan=replace(scan, columns={**scan.columns, "stray": mark}))
+        mark = np.where(scan.vertices_of(loose), CLUSTER, GOOD).astype(np.uint8)
+        return piece.but(scan=scan.with_column("stray", mark))
 
 
 def _told(piece: Workpiece, strays: Mesh, done: str) -> Workpiece:
@@ -93,10 +93,3 @@ def _told(piece: Workpiece, strays: Mesh, done: str) -> Workpiece:
 
 _WORTH_TELLING = 15.0
 """Millimetres across, at life size, from which a loose piece may be of the head: an ear's lobe; a judgement of ours."""
-
-
-def _vertices_of(mesh: Mesh, chosen: NDArray[np.bool_]) -> NDArray[np.uint8]:
-    """(n,) 2 at the vertices of the chosen triangles, 0 elsewhere: a cluster, as in a cloud."""
-    mark = np.zeros(len(mesh.vertices), np.uint8)
-    mark[mesh.triangles[chosen]] = 2
-    return mark

@@ -55,14 +55,12 @@ class MergeLayers(Step):
                 f"around ({x:.0f}, {y:.0f}, {z:.0f}): "
                 f"{'it was laid onto the first' if self.mode == 'merge' else 'it is marked'}."
             )
-        mark = found.moved.astype(np.uint8)
-        if isinstance(piece.scan, Mesh):
-            if self.mode == "merge":
-                return piece.but(scan=replace(piece.scan, vertices=found.points))
-            return piece.but(scan=replace(piece.scan, columns={**piece.scan.columns, "layer": mark}))
-        if self.mode == "merge":
-            return piece.but(scan=replace(cloud, points=found.points))
-        return piece.but(scan=cloud.with_column("layer", mark))
+        scan = piece.scan if isinstance(piece.scan, Mesh) else cloud
+        if self.mode == "mark":
+            return piece.but(scan=scan.with_column("layer", found.moved.astype(np.uint8)))
+        if isinstance(scan, Mesh):
+            return piece.but(scan=replace(scan, vertices=found.points))
+        return piece.but(scan=replace(scan, points=found.points))
 
 
 def _passes(cloud: Cloud) -> NDArray[np.integer[Any]] | None:

@@ -1,7 +1,5 @@
 """The wall under each vertex as a column of every part, to be looked at on the surface itself."""
 
-from dataclasses import replace
-
 import numpy as np
 
 from ...geometry.mesh import Mesh
@@ -27,4 +25,4 @@ def with_walls(mesh: Mesh, least: float) -> Mesh:
     walls = wall_thickness(mesh, least / 4, _FARTHEST * least)
     _, nearest = cKDTree(walls.place).query(mesh.vertices, workers=-1)
     column = np.minimum(walls.thickness[nearest], _FARTHEST * least).astype(np.float32)
-    return replace(mesh, columns={**mesh.columns, COLUMN: column})
+    return mesh.with_column(COLUMN, column)
