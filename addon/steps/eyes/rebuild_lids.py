@@ -86,25 +86,13 @@ class RebuildLids(EyeStep):
         0.0, low=0.0, high=20.0, unit="mm", at="life", help="Straight from margin to margin; 0 as found"
     )
     upper_peak: float = setting(
-        0.0,
-        low=0.0,
-        high=90.0,
-        unit="%",
-        help="Where the upper lid peaks, from inner to outer corner; 0 as found",
+        0.0, low=0.0, high=90.0, unit="%", help="Where the upper lid peaks, from inner to outer corner; 0 as found"
     )
     lower_peak: float = setting(
-        0.0,
-        low=0.0,
-        high=90.0,
-        unit="%",
-        help="Where the lower lid peaks, from inner to outer corner; 0 as found",
+        0.0, low=0.0, high=90.0, unit="%", help="Where the lower lid peaks, from inner to outer corner; 0 as found"
     )
     canthal_tilt: float = setting(
-        0.0,
-        low=-20.0,
-        high=20.0,
-        unit="deg",
-        help="Raise the outer corners by so much more than found",
+        0.0, low=-20.0, high=20.0, unit="deg", help="Raise the outer corners by so much more than found"
     )
     crease_height: float = setting(
         0.0, low=0.0, high=14.0, unit="mm", at="life", help="Upper margin to crease; 0 as the scan shows it"

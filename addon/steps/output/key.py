@@ -71,9 +71,7 @@ class Key(Step):
         "", kind="path", help="Points of a curve to part along, in order round the head, in the capture's coordinates"
     )
     hair: str = setting(
-        "",
-        kind="path",
-        help="Mesh of fitted hair to key on, in the capture's coordinates: the head stays whole",
+        "", kind="path", help="Mesh of fitted hair to key on, in the capture's coordinates: the head stays whole"
     )
     height: float = setting(
         0.0, low=0.0, high=50.0, unit="mm", at="print", help="Of the rim's spigot or the pins; 0 suits the head"

@@ -20,11 +20,7 @@ class Reduce(Step):
 
     triangles: int = setting(200_000, low=4, high=100_000_000, help="Triangles wanted, where no deviation is given")
     deviation: float = setting(
-        0.0,
-        low=0.0,
-        high=10.0,
-        unit="mm",
-        help="Farthest the surface may move; 0 goes by triangles",
+        0.0, low=0.0, high=10.0, unit="mm", help="Farthest the surface may move; 0 goes by triangles"
     )
 
     def apply(self, piece: Workpiece, progress: Progress = SILENT) -> Workpiece:
