@@ -135,10 +135,11 @@ def standing(figures: Figures) -> str:
         rows.append(
             (escape(row["part"]), stand, ", ".join(f"{round(each, 2) + 0.0:.2f}" for each in row["up"]), *pairs)
         )
-    heads = ("part", "stand it", "#up", "#suction, mm²", "#islands", "#supports on the face, mm²")
+    heads = ("part", "stand it", "#up", "#suction, mm²", "#islands", "#supports on face and joints, mm²")
     words = (
         "Which way up each part is best printed: least suction, then fewest starts in mid-air and supports where they "
-        "scar the face, then least height. In brackets: as it stands now. Give the direction to vent and check (up)."
+        "scar the face or a joint, then least height. In brackets: as it stands now. Give the direction to vent and "
+        "check (up)."
     )
     return f"<p>{words}</p>{table((*heads, '#supports elsewhere, mm²', '#height, mm'), rows)}"
 

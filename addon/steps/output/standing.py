@@ -16,21 +16,45 @@ WORTH_TURNING = 0.8
 """Share of the burden as it stands that another stand must get below: a part is not turned for nothing."""
 
 
+_AT_CUT = 0.05  # mm within which a face lies in a cut
+
+
 def suggested_stands(piece: Workpiece, up: NDArray[np.float64], printer: Printer) -> list[dict[str, Any]]:
     """A row a part: which way up it is best printed, and what that spares.
 
     Returns
     -------
     Rows of `part`, `stand` (in words), `up` (x, y, z in the part's own frame), and, as the part would stand then and
-    as it stands with `up` upwards, `suction_mm2`, `islands`, `face_scars_mm2`, `other_scars_mm2`, `height_mm`.
+    as it stands with `up` upwards, `suction_mm2`, `islands`, `face_scars_mm2` (on the face, and on what mates with
+    another part or the body), `other_scars_mm2`, `height_mm`.
     """
     marks = {name: np.asarray(mark.position) for name, mark in piece.landmarks.items() if mark.sure}
     rows = []
     for name, mesh in piece.all_parts().items():
-        face = face_of(mesh, marks) if name == "head" else np.zeros(len(mesh.triangles), bool)
-        now, best = stands(mesh, up, face, _looks_out(mesh), printer.plate)
+        joints = joints_of(piece, name, mesh)
+        spared = joints | face_of(mesh, marks) if name == "head" else joints
+        now, best = stands(mesh, up, spared, _looks_out(mesh) | joints, printer.plate)
         rows.append(_row(name, now, best if best.burden < WORTH_TURNING * now.burden else now))
     return rows
+
+
+def joints_of(piece: Workpiece, name: str, mesh: Mesh) -> NDArray[np.bool_]:
+    """(m,) triangles of a part that others go against: a stump of a support there and it no longer fits.
+
+    The rim of a flat parting as high as its spigot, and all of the head from the neck's cut downwards.
+    """
+    middles = mesh.corners.mean(axis=1)
+    found: NDArray[np.bool_] = np.zeros(len(middles), bool)
+    for done in piece.history:
+        figures = done.figures
+        if "cut_at_mm" not in figures:
+            continue
+        heights = (middles - np.asarray(figures["cut_at_mm"])) @ np.asarray(figures["cut_up"])
+        if done.name == "neck" and name == "head":
+            found |= heights < _AT_CUT
+        if done.name == "key" and "spigot_mm" in figures and name in ("head", figures.get("part")):
+            found |= (heights > -_AT_CUT) & (heights < float(figures["spigot_mm"]) + _AT_CUT)
+    return found
 
 
 def advice(row: dict[str, Any]) -> str:
@@ -41,7 +65,7 @@ def advice(row: dict[str, Any]) -> str:
     what = (
         ("suction_mm2", "mm² of suction"),
         ("islands", "islands"),
-        ("face_scars_mm2", "mm² of supports on the face"),
+        ("face_scars_mm2", "mm² of supports on face and joints"),
     )
     spared = [
         f"{row[key]:.0f} {words} instead of {row[key + '_now']:.0f}"

@@ -9,8 +9,8 @@ from canthus.geometry.solids.primitives import cylinder, frustum, sphere
 from canthus.job.page_sections import standing
 from canthus.steps.output.check import Check
 from canthus.steps.output.printers import PRINTERS
-from canthus.steps.output.standing import advice, in_words, suggested_stands
-from canthus.steps.workpiece import Workpiece
+from canthus.steps.output.standing import advice, in_words, joints_of, suggested_stands
+from canthus.steps.workpiece import Done, Workpiece
 
 WORDS = {
     (0, 0, 1): "upright",
@@ -47,7 +47,18 @@ def test_a_head_on_its_face_is_turned_off_it(rows):
     assert bowl["suction_mm2"] < 20
     told = advice(head)
     assert told.startswith(f"Print head {head['stand']} (up ")
-    assert "supports on the face instead of" in told
+    assert "supports on face and joints instead of" in told
+
+
+def test_supports_are_kept_off_what_mates():
+    """The rim of a bell that was parted off there, and of nothing else."""
+    bell = difference(cylinder((0, 0, 0), (0, 0, 12), 10, 0.01), cylinder((0, 0, -1), (0, 0, 10), 8, 0.01))
+    cut = {"part": "cap", "cut_at_mm": [0, 0, 0], "cut_up": [0, 0, 1], "spigot_mm": 1.0}
+    piece = Workpiece(head=sphere(5.0, (40, 0, 0), sag=0.05), parts={"cap": bell}, history=(Done("key", {}, cut),))
+    middles = bell.corners.mean(axis=1)
+    np.testing.assert_array_equal(joints_of(piece, "cap", bell), np.abs(middles[:, 2] - 0.5) < 0.55)
+    assert not joints_of(piece.but(history=()), "cap", bell).any()
+    assert not joints_of(piece, "eye-left", bell).any()
 
 
 def test_what_stands_well_is_left():
