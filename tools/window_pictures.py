@@ -5,7 +5,8 @@ Run it with a Blender that has a screen, real or virtual:
     blender --factory-startup --python tools/window_pictures.py -- CAPTURE OUT_DIR [NAME ...]
 
 Each NAME is one of the scenes below; all of them by default. Where a .blend with a head is opened the work goes on with
-that: the job can be done in two sittings. A picture is taken with ImageMagick's `import`.
+that: the job can be done in two sittings. `straight` among the names: no long step is given
+up once before it is let go on. A picture is taken with ImageMagick's `import`.
 """
 
 import json
@@ -26,8 +27,8 @@ from window_hands import brows_by_hand, eyes_by_hand, landmarks_listed, painted_
 from window_state import begun, escaped, fingerprint
 
 
-def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
-    """Load, then each step; a picture after each."""
+def job(capture: Path, folder: Path, steps: list[str], given_up: bool) -> Iterator[float]:
+    """Load, then each step, each long one given up once where asked; a picture after each."""
     enable()
     yield from sidebar_shown()
     yield 0.5
@@ -43,7 +44,7 @@ def job(capture: Path, folder: Path, steps: list[str]) -> Iterator[float]:
         except (RuntimeError, AttributeError) as error:  # not to be pressed now, or not there
             print(name, "refused:", error)
             continue
-        if running() and GIVEN_UP:
+        if running() and given_up:
             yield from cancelled(folder, name)
             press(name)
         redraws = 0
@@ -118,8 +119,8 @@ def findings_shown(folder: Path) -> Iterator[float]:
         picture(folder, "finding-place")
 
 
-GIVEN_UP = True
-"""Whether each long step is given up once before it is let go on."""
+STRAIGHT = "straight"
+"""Among the names: no long step is given up once before it is let go on."""
 FOLD = [(77, 888)]
 """Where the folded redo panel lies on a screen of 1600 by 1000, in pixels."""
 AFTER = {
@@ -165,7 +166,8 @@ def viewport_follows(scene_piece: object) -> None:
 def start() -> None:
     """Read the words after `--` and begin."""
     words = sys.argv[sys.argv.index("--") + 1 :] if "--" in sys.argv else ["/out/capture.ply", "/out", *_asked_for()]
-    play(job(Path(words[0]), Path(words[1]), words[2:] or DEFAULT))
+    names = [each for each in words[2:] if each != STRAIGHT]
+    play(job(Path(words[0]), Path(words[1]), names or DEFAULT, STRAIGHT not in words))
 
 
 def _asked_for() -> list[str]:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 import bpy
 
 from ...geometry.errors import CanthusError
+from ...job.errands import ERRANDS
 from ...steps.workpiece import Workpiece
 from ..scene import scene_piece
 from ..scene.modes import object_mode
@@ -31,5 +32,8 @@ def done_in_place(
 
 
 def told(error: CanthusError) -> str:
-    """An error's line as the host shows it."""
-    return as_shown(str(error))
+    """An error's line as the host shows it: what an errand is called inside the house says nothing to a sculptor."""
+    text = str(error)
+    for errand in ERRANDS:
+        text = text.removeprefix(f"{errand.NAME}: ")
+    return as_shown(text)
