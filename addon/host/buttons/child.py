@@ -20,7 +20,7 @@ PACKAGE = Path(__file__).resolve().parents[2]
 _BOOT = """
 import importlib.util, os, pathlib, sys
 if hasattr(os, "nice"):
-    os.nice(10)  # the window comes first
+    os.nice(15)  # the window comes first
 sys.path.insert(0, sys.argv[2])
 spec = importlib.util.spec_from_file_location("canthus", sys.argv[1])
 sys.modules["canthus"] = package = importlib.util.module_from_spec(spec)
