@@ -51,7 +51,14 @@ def recipe_of(order: Order) -> Recipe:
     kept = {file.resolve() for step in steps for file in named_files(step).values() if str(file) not in named_anew}
     files = [each for each in recipe.files if (order.recipe.parent / each.path).resolve() in kept]
     _refuse_changed(order.recipe, files)
-    return dataclasses.replace(recipe, name=order.name or recipe.name, steps=tuple(steps))
+    return dataclasses.replace(recipe, name=order.name or _name_of(order, recipe), steps=tuple(steps))
+
+
+def _name_of(order: Order, recipe: Recipe) -> str:
+    """The recipe's name for the scans it was made from; another head goes by its own."""
+    if not order.scans or [fingerprint(scan) for scan in order.scans] == [each.sha256 for each in recipe.inputs]:
+        return recipe.name
+    return order.scans[0].stem
 
 
 def scans_of(order: Order, recipe: Recipe) -> tuple[Path, ...]:

@@ -99,6 +99,27 @@ def read(path: Path) -> Recipe:
     return Recipe(str(content.get("name", "head")), inputs, tuple(steps), files)
 
 
+def for_another(history: Sequence[Mapping[str, Any]]) -> tuple[Step, ...]:
+    """The steps of a history as they are to be done to the next head.
+
+    Without what was only written, which would go over the files of the head before: no `export`, nothing under `save`.
+
+    Parameters
+    ----------
+    history : steps done, each {"name": ..., "settings": {...}, ...}
+
+    Raises
+    ------
+    BadSetting
+        A step or setting that this version does not know.
+    """
+    return tuple(
+        step_of({"step": done["name"], **{name: value for name, value in done["settings"].items() if name != "save"}})
+        for done in history
+        if done["name"] != "export"
+    )
+
+
 def named_files(step: Step) -> dict[str, Path]:
     """Setting to file, for the settings of a step that name one."""
     return {each.name: Path(getattr(step, each.name)) for each in step.settings() if _names_a_file(each, step)}

@@ -99,6 +99,16 @@ def test_a_recipe_refuses_another_scan_of_that_name_unless_it_is_given(workshop,
     make(Order((scan,), tmp_path / "b", recipe=tmp_path / "a" / "recipe.toml"))
 
 
+def test_another_head_made_by_a_recipe_goes_by_its_own_name(workshop, scan, tmp_path):
+    make(Order((scan,), tmp_path / "a", name="sitter"))
+    recipe, other = tmp_path / "a" / "recipe.toml", scan.with_name("next head.ply")
+    other.write_bytes(scan.read_bytes() + b"\n")
+    assert make(Order((other,), tmp_path / "b", recipe=recipe)).piece.name == "next head"
+    assert make(Order((other,), tmp_path / "c", name="mine", recipe=recipe)).piece.name == "mine"
+    moved = scan.rename(scan.with_name("moved.ply"))
+    assert make(Order((moved,), tmp_path / "d", recipe=recipe)).piece.name == "sitter"
+
+
 def test_settings_of_the_order_go_over_those_of_the_recipe(workshop, scan, tmp_path):
     make(Order((scan,), tmp_path / "a"))
     recipe = tmp_path / "a" / "recipe.toml"

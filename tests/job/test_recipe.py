@@ -3,7 +3,7 @@ from pathlib import Path
 
 import pytest
 from canthus.geometry.errors import BadFile, BadSetting
-from canthus.job.recipe import Input, Recipe, entry_of, read, step_of, written
+from canthus.job.recipe import Input, Recipe, entry_of, for_another, read, step_of, written
 from canthus.job.toml import toml_value
 from hypothesis import given
 from hypothesis import strategies as st
@@ -102,3 +102,15 @@ def test_files_named_in_settings_are_found_from_where_the_recipe_lies(tmp_path, 
     monkeypatch.chdir("/")
     found = Path(read(tmp_path / "out" / "r.toml").steps[0].guide)
     assert found.resolve() == (tmp_path / "marks.json").resolve()
+
+
+def test_a_history_is_kept_for_the_next_head_without_what_it_wrote():
+    """Done to another head, `export` and `save` would go over the files of this one."""
+    done = [
+        {"name": "landmarks", "settings": {"propose": False, "save": "/sitter/landmarks.csv"}},
+        {"name": "export", "settings": {"folder": "/sitter/parts", "overwrite": True}},
+        {"name": "scale", "settings": {"ratio": 0.25}},
+    ]
+    steps = for_another(done)
+    assert [step.NAME for step in steps] == ["landmarks", "scale"]
+    assert (steps[0].propose, steps[0].save, steps[1].ratio) == (False, "", 0.25)

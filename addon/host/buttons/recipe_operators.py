@@ -34,7 +34,7 @@ class CANTHUS_OT_save_recipe(OneFile, bpy.types.Operator):
         facts = states.facts_shown(scene_piece.piece_collection(context))
         path = self.path()
         try:
-            steps = tuple(recipes.step_of({"step": done["name"], **done["settings"]}) for done in facts["history"])
+            steps = recipes.for_another(facts["history"])
             recipe = recipes.Recipe(name=facts["name"], inputs=(), steps=steps)
             path.write_text(recipes.written(recipe, own_version(), path.parent), encoding="utf-8")
         except OSError as error:
