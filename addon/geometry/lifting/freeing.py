@@ -13,7 +13,7 @@ from ..measures import components, triangle_areas, triangle_normals, volume
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from ..solids.booleans import difference, intersection
-from ..solids.pins import SEAM
+from ..solids.seams import SEAM
 from ..transforms import transform
 from .coats import coat
 from .covering import covered, near

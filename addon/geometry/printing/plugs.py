@@ -10,8 +10,8 @@ from ..errors import NotPossible
 from ..measures import components
 from ..mesh import Mesh
 from ..solids.booleans import intersection
-from ..solids.pins import SEAM
 from ..solids.primitives import revolved
+from ..solids.seams import SEAM
 from ..solids.sections import plane
 from .vents import Hole
 

@@ -12,11 +12,9 @@ from ..progress import SILENT, Progress
 from .booleans import difference, intersection, union
 from .joints import Peg
 from .primitives import frustum, revolved
-from .seams import Seam
+from .seams import SEAM, Seam
 from .sections import Outline, depths_in, sections
 
-SEAM = 0.01
-"""Gap left between the two rims, mm, so that their faces never overlap in a file's rounding."""
 _UNEVEN = 0.3  # share of the even gap by which the first gap is narrower and the last wider
 _LEVELS = 6
 Vectors = NDArray[np.float64]

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from ..directions import unit
 from ..errors import NotPossible
 from ..mesh import Mesh
+from .rings import turned_rings
 
 SAG = 0.002
 """Deviation allowed from the true surface unless told otherwise, mm: a twentieth of a printer's pixel."""
@@ -190,7 +191,7 @@ def revolved(
     rings = rims[:, None, :1] * ring + rims[:, None, 1:] * along
     tips = outline[[0, -1], 1:] * along
     vertices = np.asarray(start, dtype=np.float64) + np.concatenate([rings.reshape(-1, 3), tips])
-    mesh = Mesh(vertices, _lathe_triangles(len(rims), around))
+    mesh = Mesh(vertices, turned_rings(len(rims), around))
     turned = float(np.einsum("ij,ij->", *_profile_turn(outline)))
     return mesh if turned > 0 else Mesh(mesh.vertices, mesh.triangles[:, ::-1])
 
@@ -198,21 +199,6 @@ def revolved(
 def _profile_turn(outline: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     ahead = np.roll(outline, -1, axis=0)
     return outline, np.column_stack([ahead[:, 1], -ahead[:, 0]])
-
-
-def _lathe_triangles(rims: int, around: int) -> NDArray[np.int32]:
-    here = np.arange(around)
-    ahead = np.roll(here, -1)
-    first, last = rims * around, rims * around + 1
-    parts = [np.column_stack([np.full(around, first), ahead, here])]
-    for rim in range(rims - 1):
-        low, high = rim * around, (rim + 1) * around
-        parts.append(np.column_stack([low + here, low + ahead, high + ahead]))
-        parts.append(np.column_stack([low + here, high + ahead, high + here]))
-    top = (rims - 1) * around
-    parts.append(np.column_stack([top + here, top + ahead, np.full(around, last)]))
-    triangles: NDArray[np.int32] = np.concatenate(parts).astype(np.int32)
-    return triangles
 
 
 def _segments(radius: float, sag: float) -> int:

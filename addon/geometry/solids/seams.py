@@ -14,9 +14,12 @@ from numpy.typing import NDArray
 from ..angles import arc_tangent
 from ..errors import NotPossible
 from ..mesh import Mesh
+from .rings import band
 from .sections import Plane, plane
 
 RAYS = 720
+SEAM = 0.01
+"""Gap left between the two rims, mm, so that their faces never overlap in a file's rounding."""
 _WIDEST_GAP = np.radians(120.0)
 Vectors = NDArray[np.float64]
 
@@ -64,11 +67,7 @@ class Seam:
         ahead = np.roll(here, -1)
         first, last = 3 * RAYS, 3 * RAYS + 1
         faces = [np.column_stack([ahead, here, np.full(RAYS, first)])]
-        for ring in (0, RAYS):
-            faces += [
-                np.column_stack([ring + here, ring + ahead, ring + RAYS + ahead]),
-                np.column_stack([ring + here, ring + RAYS + ahead, ring + RAYS + here]),
-            ]
+        faces += [band(ring, ring + RAYS, RAYS) for ring in (0, RAYS)]
         faces.append(np.column_stack([2 * RAYS + here, 2 * RAYS + ahead, np.full(RAYS, last)]))
         vertices = np.concatenate([*rings, [[0.0, 0.0, mean], [0.0, 0.0, reach]]])
         return Mesh(vertices, np.concatenate(faces).astype(np.int32))

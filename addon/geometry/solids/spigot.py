@@ -15,14 +15,13 @@ from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from .booleans import difference, intersection, union
 from .primitives import box
+from .seams import SEAM
 from .sections import Outline, Plane, deepest, sections
 from .spigot_solids import RAYS, lining, loft, notch
 
 LEVELS = 7
 HARMONICS = 12
 """Waves kept of the mating outline: it follows the shape of the head, not its hair."""
-SEAM = 0.01
-"""Gap left between the two rims, mm, so that their faces never overlap in a file's rounding."""
 
 
 @dataclass(frozen=True)

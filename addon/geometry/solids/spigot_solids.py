@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from ..mesh import Mesh
 from ..transforms import rotation
 from .primitives import prism
+from .rings import band
 
 RAYS = 360
 _OVER_TOP = 0.002
@@ -25,13 +26,7 @@ def loft(side: NDArray[np.float64], bottom: float) -> Mesh:
     rings = np.concatenate([foot[None], side])
     count = len(rings)
     here, ahead = np.arange(RAYS), np.roll(np.arange(RAYS), -1)
-    walls = []
-    for ring in range(count - 1):
-        low, high = ring * RAYS, (ring + 1) * RAYS
-        walls += [
-            np.column_stack([low + here, low + ahead, high + ahead]),
-            np.column_stack([low + here, high + ahead, high + here]),
-        ]
+    walls = [band(ring * RAYS, (ring + 1) * RAYS, RAYS) for ring in range(count - 1)]
     vertices = np.concatenate([rings.reshape(-1, 3), [[0.0, 0.0, bottom], [0.0, 0.0, float(side[-1, 0, 2])]]])
     foot_tip, top_tip, top = count * RAYS, count * RAYS + 1, (count - 1) * RAYS
     ends = [
@@ -52,16 +47,9 @@ def lining(side: NDArray[np.float64], wall: float) -> Mesh:
     faces = [side - depth * across for depth in (_IN_SKIN, thick)]
     foot = faces[0][:1] - np.array([0.0, 0.0, 1.5 * thick])
     rings = np.concatenate([foot, faces[0], faces[1][::-1]])  # up its outside, down its inside, back to its foot
-    here = np.arange(RAYS)
-    ahead, count = np.roll(here, -1), len(rings)
-    turned = []
-    for ring in range(count):
-        low, high = ring * RAYS, (ring + 1) % count * RAYS
-        turned += [
-            np.column_stack([low + here, low + ahead, high + ahead]),
-            np.column_stack([low + here, high + ahead, high + here]),
-        ]
-    return Mesh(rings.reshape(-1, 3), np.concatenate(turned).astype(np.int32))
+    count = len(rings)
+    walls = [band(ring * RAYS, (ring + 1) % count * RAYS, RAYS) for ring in range(count)]
+    return Mesh(rings.reshape(-1, 3), np.concatenate(walls).astype(np.int32))
 
 
 def notch(

@@ -8,6 +8,7 @@ from ..angles import arc_tangent
 from ..linked import linked_pieces
 from ..mesh import Mesh
 from .flipping import with_even_triangles
+from .rings import dome
 from .sewing import at_turn, sewn, single_loop, without_notches
 
 
@@ -143,18 +144,6 @@ def _nearest(old: NDArray[np.float64], new: NDArray[np.float64]) -> NDArray[np.i
     margin = 0.1 * (high - low).max()
     close_by = np.flatnonzero(((old > low - margin) & (old < high + margin)).all(axis=1))
     return np.asarray(close_by[KDTree(old[close_by]).query(new)[1]])
-
-
-def dome(rings: int, count: int) -> NDArray[np.int64]:
-    """(t, 3) triangles of rings of `count` vertices about a tip, which is numbered last, seen from outside."""
-    here = np.arange(count)
-    ahead = np.roll(here, -1)
-    parts = [np.column_stack([np.full(count, rings * count), here, ahead])]
-    for ring in range(rings - 1):
-        low, high = ring * count, (ring + 1) * count
-        parts.append(np.column_stack([low + here, high + here, high + ahead]))
-        parts.append(np.column_stack([low + here, high + ahead, low + ahead]))
-    return np.concatenate(parts)
 
 
 def flipped(mesh: Mesh, centre: NDArray[np.float64], first: int) -> int:

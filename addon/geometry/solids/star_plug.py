@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from ..mesh import Mesh
 from .booleans import difference, union
-from .star_patch import dome
+from .rings import dome
 
 _CLEAR = 4  # rings of the shells that bound what is cleared and the plug's foot
 _APART = 0.5  # of the depth: how far the cleared hole ends over the plug's foot
