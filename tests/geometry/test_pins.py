@@ -84,6 +84,33 @@ def test_pins_and_holes_are_as_wide_as_set(halves):
         assert rise[beside < 0.8].max() == pytest.approx(1.6, abs=0.001)
 
 
+def width_at(mesh, foot, up, height, take):
+    """Diameter of the ring about a pin's axis at a height over its foot."""
+    (ring,) = [
+        line
+        for line in section(mesh, plane(foot + height * up, up))
+        if np.abs(line.centroid).max() < 0.05 and line.span < 4
+    ]
+    return 2 * take(np.linalg.norm(ring.points, axis=1))
+
+
+def test_draft_and_lead_in_are_as_set(halves):
+    """Within 0.01 mm: the pin narrows by its draft and, at the tip, by the lead; the hole's mouth widens at 45 degrees
+    from as far in as the lead.
+    """
+    _, seam, found = halves
+    up, slope = seam.frame.up, 2 * np.tan(PINS.draft)
+    for foot in found.feet:
+        low, high, tip = (width_at(found.below, foot, up, height, np.max) for height in (0.6, 1.3, 1.5999))
+        assert (low - high) == pytest.approx(0.7 * slope, abs=0.01)
+        assert tip == pytest.approx(PINS.diameter - 1.6 * slope - 2 * PINS.lead, abs=0.01)
+        if seam.flat:  # elsewhere the mouth's ring is cut by the seam
+            mouth, inside = (width_at(found.above, foot, up, height, np.min) for height in (0.05, 0.3))
+            wide = PINS.diameter + 2 * PINS.clearance
+            assert mouth == pytest.approx(wide + 2 * (PINS.lead - 0.05), abs=0.01)
+            assert inside == pytest.approx(wide - 0.3 * slope, abs=0.01)
+
+
 def test_the_curve_is_where_it_was_drawn():
     seam = seam_through(curve())
     np.testing.assert_allclose(seam.heights(curve()), 0, atol=0.02)

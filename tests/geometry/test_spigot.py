@@ -9,7 +9,7 @@ from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import components, is_watertight, volume
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids.booleans import difference, intersection
-from canthus.geometry.solids.primitives import box, sphere
+from canthus.geometry.solids.primitives import box, cylinder, sphere
 from canthus.geometry.solids.sections import plane, section
 from canthus.geometry.solids.spigot import Spigot, parted
 from canthus.geometry.transforms import rotation, transform
@@ -74,6 +74,22 @@ def test_the_gap_is_as_wide_as_set(halves):
     assert side.sum() > 500
     assert np.median(distances[side]) == pytest.approx(SHAPE.clearance, abs=0.01)
     assert distances[side].min() > SHAPE.clearance - 0.01
+
+
+def test_draft_and_lead_in_are_as_set():
+    """On a shell that widens downwards hardly at all the side slopes by the draft, and the top is the lead narrower."""
+    bar = difference(cylinder((0, 0, -9), (0, 0, 9), 13.0, 0.002), cylinder((0, 0, -8), (0, 0, 8), 10.0, 0.002))
+    found, level = parted(bar, plane((0, 0, 1.0), (0, 0, 1.0)), SHAPE), plane((0, 0, 1.0), (0, 0, 1.0))
+
+    def radius(height):
+        rings = [outline for outline in section(found.below, level.raised(height)) if outline.area > 0]
+        points = max(rings, key=lambda ring: ring.area).points
+        away = np.linalg.norm(points, axis=1)
+        return away[away > 11.0].max()
+
+    low, high, top = radius(0.1), radius(1.3), radius(1.6 - 1e-4)
+    assert low - high == pytest.approx(1.2 * np.tan(SHAPE.draft), abs=0.01)
+    assert low - top == pytest.approx(1.5 * np.tan(SHAPE.draft) + SHAPE.lead, abs=0.01)
 
 
 def test_the_walls_left_are_told(halves):
