@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 _NECK = {
-    "peg": "Try the peg in the body, and take it down with fine paper rather than force it.",
-    "cup": "Snap the head on its ball once it is fully cured, warm rather than cold.",
-    "magnet": "Glue the magnet into the neck, its poles tried against the body first.",
+    "peg": "Try the peg{size} in the body, and take it down with fine paper rather than force it.",
+    "cup": "Snap the head on its ball{size} once it is fully cured, warm rather than cold.",
+    "magnet": "Glue the magnet{size} into the neck, its poles tried against the body first.",
 }
 
 _PLUGS = {
@@ -58,7 +58,7 @@ def assembly(figures: Mapping[str, Any]) -> list[str]:
     ]
     neck = _settings(figures, "neck").get("kind")
     if neck in _NECK:
-        orders.append(_NECK[neck])
+        orders.append(_NECK[neck].format(size=_joint_size(figures)))
     return orders
 
 
@@ -82,6 +82,21 @@ def _way(figures: Mapping[str, Any], caps: str) -> str:
     if _settings(figures, "carve-sockets").get("entry") == "front":
         return "from the front, between the lids"
     return f"from behind, through the head opened at {caps}" if caps else "from behind, through the hollow"
+
+
+def _joint_size(figures: Mapping[str, Any]) -> str:
+    """What the peg, the ball or the magnet measures, in brackets; nothing where an earlier version did not tell."""
+    told: Mapping[str, Any] = next(
+        (each.get("figures", {}) for each in reversed(figures["steps"]) if each["name"] == "neck"), {}
+    )
+    if "peg_diameter_mm" in told:
+        hole = told.get("hole_diameter_mm", told["peg_diameter_mm"])
+        return f" ({told['peg_diameter_mm']:.2f} mm, for a hole of {hole:.2f} mm)"
+    if "ball_diameter_mm" in told:
+        return f" ({told['ball_diameter_mm']:.2f} mm)"
+    if "magnet_mm" in told:
+        return f" ({told['magnet_mm']:.2f} mm wide, its bore {told['bore_depth_mm']:.2f} mm deep)"
+    return ""
 
 
 def _settings(figures: Mapping[str, Any], step: str) -> Mapping[str, Any]:

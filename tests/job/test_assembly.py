@@ -27,6 +27,19 @@ def test_the_last_setting_of_a_step_counts():
     assert "magnet" in assembly(given)[-1]
 
 
+def test_the_joint_is_told_with_its_size():
+    """What the neck step measured, so that the body's hole, ball or magnet can be found by it."""
+    peg = {"peg_diameter_mm": 7.82, "hole_diameter_mm": 8.0}
+    magnet = {"magnet_mm": 6.0, "bore_depth_mm": 3.0}
+    for kind, found, words in (
+        ("peg", peg, "the peg (7.82 mm, for a hole of 8.00 mm) in the body"),
+        ("cup", {"ball_diameter_mm": 6.0}, "on its ball (6.00 mm) once"),
+        ("magnet", magnet, "the magnet (6.00 mm wide, its bore 3.00 mm deep) into"),
+    ):
+        step = {"name": "neck", "settings": {"kind": kind}, "figures": found}
+        assert words in assembly({"parts": [{"name": "head"}], "steps": [step]})[-1]
+
+
 def test_a_head_alone_has_no_eyes_to_seat():
     assert not any("Seat" in order or "Paint" in order for order in assembly(figures("head")))
 
