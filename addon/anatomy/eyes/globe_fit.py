@@ -4,6 +4,7 @@ All lengths are millimetres at life size, in the posed frame. The globe's radius
 caps a scan shows, a free radius and the depth of the centre trade against each other (reference_values.md, section 8).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,7 +34,11 @@ _LOW = 5.0  # if so much of the fissure is left
 _MANY = 200  # so many points on the sclera are of a capture that shows the margins
 _LEAST_POINTS = 15  # fewer say too little
 _PLENTY = 50  # by fewer points smoothing leaves more: 0.4 mm of depth by 24 and 31, 0.1 by 50 and more (demo captures)
+_ON_IT = 0.15  # mm; a point of the capture this near to the eye lies on it
+_RISES = (-1.5, 0.0, 1.5)  # mm over what is known so far, where few points leave several answers
 _TUKEY = 4.685
+_Fit = tuple[SphereFit, NDArray[np.float64], bool, int]
+"""The globe, its corneal axis, whether that was seen, and how many points count."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,35 +124,55 @@ def from_sclera(points: NDArray[np.float64], fissure: Fissure, radius: float, pr
     A coarse search counts the points a globe explains and those it would stand out of; Levenberg-Marquardt with
     Tukey's weights then settles it. The cornea is masked: about its own axis where its bulge shows, with a wider
     mask about straight ahead where it does not. Points beside a lump (lashes, the margin's fillet) do not count.
-    What was taken for the upper margin may be a fold above it: where points are few lower ones are tried as well, and
-    the fit that is sharpest is kept.
+    What was taken for the upper margin may be a fold above it: where points are few lower ones are tried as well, from
+    several places, and the eye that explains most of what shows is kept.
     """
-    if not fissure.is_open:
+    shown = _within(points, fissure, radius, prior)
+    if not fissure.is_open or len(shown) < _LEAST_POINTS:
         return None
-    fits = []
-    for lower in (fissure.lowered(drop) for drop in _DROPS):
-        if lower.height >= min(fissure.height, _LOW) and (found := _between(points, lower, radius, prior)) is not None:
-            fits.append(found)
-            if found[3] >= _MANY:
-                break
+    fits: list[_Fit] = []
+    for between, start in _tries(points, fissure, radius, prior):
+        found = _settled(between, start, radius, prior)
+        fits += [] if found is None else [found]
+        if found is not None and found[3] >= _MANY:
+            break
     if not fits:
         return None
-    fit, axis, axis_seen, used = min(fits, key=lambda each: float(np.trace(each[0].covariance)))
+    fit, axis, axis_seen, used = max(fits, key=lambda each: _explained(shown, each, radius))
     off = np.array(_SCLERA_OFF) * max(1.0, _PLENTY / used)
     estimate = Estimate("sclera", fit.centre, fit.covariance + np.diag(np.square(off)))
     return ScleraFit(estimate, axis, axis_seen, used, fit.spread)
 
 
-def _between(
-    points: NDArray[np.float64], fissure: Fissure, radius: float, prior: Estimate
-) -> tuple[SphereFit, NDArray[np.float64], bool, int] | None:
-    """The globe by what lies within a fissure, its corneal axis and whether that was seen, the count of its points."""
+def _within(points: NDArray[np.float64], fissure: Fissure, radius: float, prior: Estimate) -> NDArray[np.float64]:
+    """(k, 3) the points that lie within a fissure, not far from the globe."""
     depth = depth_inside(points[:, [0, 2]], fissure.curve()[:, [0, 2]])
     close_by = np.abs(np.linalg.norm(points - prior.centre, axis=1) - radius) < 5.0
-    between = points[close_by & (depth > -0.5) & (points[:, 1] < prior.centre[1])]
-    if len(between) < _LEAST_POINTS:
-        return None
-    centre = _searched(between, radius, prior)
+    return np.asarray(points[close_by & (depth > -0.5) & (points[:, 1] < prior.centre[1])])
+
+
+def _tries(
+    points: NDArray[np.float64], fissure: Fissure, radius: float, prior: Estimate
+) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """What may lie between the lids, and where the centre is first looked for: the likeliest of both at first."""
+    for lower in (fissure.lowered(drop) for drop in _DROPS):
+        between = _within(points, lower, radius, prior)
+        if lower.height >= min(fissure.height, _LOW) and len(between) >= _LEAST_POINTS:
+            yield between, _searched(between, radius, prior)
+            yield from ((between, prior.centre + np.array([0.0, 0.0, rise])) for rise in _RISES)
+
+
+def _explained(shown: NDArray[np.float64], fit: _Fit, radius: float) -> float:
+    """How many of the points lie on this globe, or on its cornea where that was seen; less the farther they lie off."""
+    globe, axis, axis_seen, _ = fit
+    off = shown - globe.centre
+    away = np.linalg.norm(off, axis=1)
+    miss = away - (EyeShape(2 * radius).reach(off @ axis / away) if axis_seen else radius)
+    return float(np.exp(-((miss / _ON_IT) ** 2)).sum())
+
+
+def _settled(between: NDArray[np.float64], centre: NDArray[np.float64], radius: float, prior: Estimate) -> _Fit | None:
+    """The fit that a first guess of the centre comes to; None where too little lies on the globe."""
     axis, axis_seen = AHEAD, False
     try:
         for _ in range(3):
