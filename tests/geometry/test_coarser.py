@@ -5,7 +5,7 @@ from canthus.anatomy.skin.base_head import own_base
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.quad_meshes.coarser import prolongation
 from canthus.geometry.quad_meshes.goal import Goal
-from canthus.geometry.quad_meshes.nonrigid import COARSE, fitted, roughly_fitted
+from canthus.geometry.quad_meshes.nonrigid import COARSE, Wanted, fitted, roughly_fitted
 from canthus.geometry.quad_meshes.quads import as_triangles, averaging
 from scipy.sparse.csgraph import dijkstra
 
@@ -33,7 +33,7 @@ def test_it_comes_to_lie_as_with_all_unknowns():
     rows = np.array(sorted(base.landmarks.values()))
     skin = ~base.in_region("ears", "eyes", "lids")
     whole, rough = (
-        fit(base.vertices, base.quads, goal, rows, target[rows], COARSE) for fit in (fitted, roughly_fitted)
+        fit(base.vertices, base.quads, Wanted(goal, rows, target[rows]), COARSE) for fit in (fitted, roughly_fitted)
     )
     for moved in (whole, rough):
         assert np.linalg.norm(moved[rows] - target[rows], axis=1).max() < 0.5

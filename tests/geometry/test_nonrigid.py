@@ -5,7 +5,7 @@ import pytest
 from canthus.geometry.mending.intersections import self_intersections
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.quad_meshes.goal import Goal
-from canthus.geometry.quad_meshes.nonrigid import COARSE, FINE, carried, detailed, fitted
+from canthus.geometry.quad_meshes.nonrigid import COARSE, FINE, Wanted, carried, detailed, fitted
 from canthus.geometry.quad_meshes.quads import as_triangles, corner_angles
 from canthus.geometry.quad_meshes.quads_fairing import faired, poor_faces
 from canthus.geometry.quad_meshes.subdivision import refined
@@ -41,8 +41,8 @@ def test_a_ball_comes_onto_an_ellipsoid():
     places = axes * np.sign(np.round(vertices[rows], 6)) * (np.abs(vertices[rows]) > 1)
     start = carried(vertices, quads, rows, places)
     np.testing.assert_allclose(start[rows], places, atol=0.05)
-    found = fitted(start, quads, goal, rows, places, (*COARSE, *FINE))
-    found, weight = detailed(found, quads, goal, rows, places, 1.0)
+    found = fitted(start, quads, Wanted(goal, rows, places), (*COARSE, *FINE))
+    found, weight = detailed(found, quads, Wanted(goal, rows, places), 1.0)
     assert np.abs(np.linalg.norm(found / axes, axis=1) - 1).max() < 1e-3
     assert (weight > 0.9).all()
 
@@ -54,7 +54,7 @@ def test_where_nothing_was_seen_the_shape_is_kept():
     half = large.kept(large.corners[:, :, 2].max(axis=1) < 8.0)
     rows = np.array([int(np.argmin(vertices[:, 2])), int(np.argmax(vertices[:, 0])), int(np.argmin(vertices[:, 0]))])
     places = vertices[rows] * 1.1
-    found = fitted(vertices, quads, Goal(half), rows, places, (*COARSE, *FINE))
+    found = fitted(vertices, quads, Wanted(Goal(half), rows, places), (*COARSE, *FINE))
     away = np.linalg.norm(found, axis=1) - 44.0
     assert np.abs(away[vertices[:, 2] < 0]).max() < 0.1
     assert np.abs(away).max() < 2.5  # it keeps its own radius of 40 nowhere

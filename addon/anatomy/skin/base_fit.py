@@ -10,7 +10,7 @@ from scipy.interpolate import RBFInterpolator
 from ...geometry.errors import NotReady
 from ...geometry.progress import SILENT, Progress
 from ...geometry.quad_meshes.goal import Goal
-from ...geometry.quad_meshes.nonrigid import COARSE, FINE, carried, detailed, fitted, roughly_fitted
+from ...geometry.quad_meshes.nonrigid import COARSE, FINE, Wanted, carried, detailed, fitted, roughly_fitted
 from ...geometry.quad_meshes.quads_fairing import faired
 from ...geometry.quad_meshes.subdivision import refined
 from ...geometry.quad_meshes.unfolding import unfolded
@@ -24,6 +24,7 @@ DOUBT = (3.0, 0.12, 9.0)
 the way to the nearest other pair on top, and never more than the last. Among the landmarks of 30 demo variants the
 largest is 5.3 (a tragion, 81 mm from the next; 9 here), 4.5 at a corner of the mouth (28 mm; 6.4), 2.7 at a canthus
 (15 mm; 4.8)."""
+_NEAR = 1.5  # mm at which the first finer level's pull has fallen to a half: what is left of the way by then
 EAR_TRUST = 0.3
 """Share of the pull an ear's vertex follows: its folds lie closer together than faces are wide."""
 
@@ -77,20 +78,21 @@ def fit_base(
     if left_alone is not None:
         trust[left_alone] = 0.0
     start = carried(vertices, base.quads, rows, places)
-    drawn = roughly_fitted(start, base.quads, goal, rows, places, COARSE, trust, progress.stretch(0.0, 0.2))
-    drawn = fitted(start, base.quads, goal, rows, places, FINE, trust, progress.stretch(0.2, 0.4), drawn)
+    wanted = Wanted(goal, rows, places, trust)
+    drawn = roughly_fitted(start, base.quads, wanted, COARSE, progress.stretch(0.0, 0.2))
+    drawn = fitted(start, base.quads, wanted, FINE, progress.stretch(0.2, 0.4), drawn)
     vertices, folded = unfolded(start, _mended(drawn, base, rows, 0.5), base.quads)
     head, seen = replace(base, vertices=vertices), np.zeros(len(vertices))
     for number in range(level):
         progress(0.4 + 0.6 * number / level, f"detail at level {number + 1}")
         matrix = refined(head.quads, len(head.vertices)).matrix
         head = head.finer(1)
-        trust = np.clip(matrix @ trust, 0.0, 1.0)
-        drawn, seen = detailed(head.vertices, head.quads, goal, rows, places, 1.5 / (number + 1), trust)
+        wanted = replace(wanted, trust=np.clip(matrix @ wanted.trust, 0.0, 1.0))
+        drawn, seen = detailed(head.vertices, head.quads, wanted, _NEAR / (number + 1))
         vertices, folded = unfolded(head.vertices, _mended(drawn, head, rows, 0.3), head.quads)
         head = replace(head, vertices=vertices)
     if not level:
-        seen = detailed(head.vertices, head.quads, goal, rows, places, 1.5, trust)[1]
+        seen = detailed(head.vertices, head.quads, wanted, _NEAR)[1]
     far = {names.get(int(rows[at]), f"vertex {rows[at]}"): gap for at, gap in doubted.items()}
     return BaseFit(head, seen, far, folded)
 

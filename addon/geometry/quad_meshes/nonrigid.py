@@ -15,6 +15,7 @@ from .quads import Quads, averaging, quad_normals
 
 _SLIDE = 0.3  # share of a pull along the surface that is followed; the rest gives way to points held
 _HELD = 1e2  # weight of a pair of points beside a vertex's pull, and beside the stiffness where that is more
+_BENDING_LAST, _HELD_LAST = 0.1, 10.0  # of a finer level's last bit of the way: against a vertex's pull of 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +27,23 @@ class Stage:
     turns: int = 1
 
 
+@dataclass(frozen=True, eq=False)
+class Wanted:
+    """Where vertices belong.
+
+    Parameters
+    ----------
+    goal : the surface
+    rows, places : (k,) vertices and the (k, 3) places they belong at
+    trust : (n,) share of its pull each vertex follows, or one for all; less where folds lie close together (ears)
+    """
+
+    goal: Goal
+    rows: NDArray[np.int64]
+    places: NDArray[np.float64]
+    trust: NDArray[np.float64] | float = 1.0
+
+
 COARSE = (Stage(3e3, 12.0), Stage(3e2, 8.0, 2), Stage(3e1, 5.0, 2))
 FINE = (Stage(1e2, 4.0), Stage(1e1, 3.0, 2), Stage(1.0, 2.0, 2))
 
@@ -33,11 +51,8 @@ FINE = (Stage(1e2, 4.0), Stage(1e1, 3.0, 2), Stage(1.0, 2.0, 2))
 def fitted(
     vertices: NDArray[np.float64],
     quads: Quads,
-    goal: Goal,
-    rows: NDArray[np.int64],
-    places: NDArray[np.float64],
+    wanted: Wanted,
     stages: Sequence[Stage],
-    trust: NDArray[np.float64] | float = 1.0,
     progress: Progress = SILENT,
     begun: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float64]:
@@ -47,10 +62,8 @@ def fitted(
     ----------
     vertices : (n, 3) array, near the goal already; its shape is what is kept where nothing draws
     quads : (m, 4) rows of them
-    goal : the surface
-    rows, places : (k,) vertices and the (k, 3) places they belong at
+    wanted : where they belong
     stages : stiffnesses, falling
-    trust : share of its pull each vertex follows; less where folds lie close together (ears)
     progress : told how far the work is
     begun : (n, 3) where the vertices have come already; what is kept is still the shape of `vertices`
 
@@ -65,9 +78,10 @@ def fitted(
     moved = np.zeros_like(start) if begun is None else begun - start
     for stage in _turns(stages, progress):
         now = start + moved
-        weight, target = _drawn(goal, now, quad_normals(now, quads), stage.reach)
-        weight, target = weight * trust, target - start
-        weight[rows], target[rows] = _HELD * max(1.0, stage.bending), places - start[rows]
+        weight, target = _drawn(wanted.goal, now, quad_normals(now, quads), stage.reach)
+        weight, target = weight * wanted.trust, target - start
+        weight[wanted.rows] = _HELD * max(1.0, stage.bending)
+        target[wanted.rows] = wanted.places - start[wanted.rows]
         moved = _solved(_diagonal(weight) + stage.bending * bending, weight[:, None] * target)
     return start + moved
 
@@ -75,11 +89,8 @@ def fitted(
 def roughly_fitted(
     vertices: NDArray[np.float64],
     quads: Quads,
-    goal: Goal,
-    rows: NDArray[np.int64],
-    places: NDArray[np.float64],
+    wanted: Wanted,
     stages: Sequence[Stage],
-    trust: NDArray[np.float64] | float = 1.0,
     progress: Progress = SILENT,
 ) -> NDArray[np.float64]:
     """As `fitted`, by fewer unknowns: what is so stiff moves smoothly, and an eighth of the vertices tell how.
@@ -90,17 +101,18 @@ def roughly_fitted(
     for the vertices round it.
     """
     mean = averaging(quads, len(vertices))
-    spread, nodes = prolongation(mean, rows)
+    spread, nodes = prolongation(mean, wanted.rows)
     umbrella = csr_array(mean @ spread) - spread
     bending, there = csr_array(umbrella.T @ umbrella), spread[nodes]
-    of_rows = np.searchsorted(nodes, rows)
-    share, trusted = len(vertices) / len(nodes), np.broadcast_to(trust, len(vertices))[nodes]
+    of_rows = np.searchsorted(nodes, wanted.rows)
+    share, trusted = len(vertices) / len(nodes), np.broadcast_to(wanted.trust, len(vertices))[nodes]
     moved = np.zeros_like(vertices)
     for stage in _turns(stages, progress):
         now = vertices + moved
-        weight, target = _drawn(goal, now[nodes], quad_normals(now, quads)[nodes], stage.reach)
+        weight, target = _drawn(wanted.goal, now[nodes], quad_normals(now, quads)[nodes], stage.reach)
         weight, target = share * weight * trusted, target - vertices[nodes]
-        weight[of_rows], target[of_rows] = _HELD * max(1.0, stage.bending), places - vertices[rows]
+        weight[of_rows] = _HELD * max(1.0, stage.bending)
+        target[of_rows] = wanted.places - vertices[wanted.rows]
         system = csr_array(there.T @ _diagonal(weight) @ there) + stage.bending * bending
         moved = spread @ _solved(system, there.T @ (weight[:, None] * target))
     return vertices + moved
@@ -115,14 +127,7 @@ def _turns(stages: Sequence[Stage], progress: Progress) -> Iterator[Stage]:
 
 
 def detailed(
-    vertices: NDArray[np.float64],
-    quads: Quads,
-    goal: Goal,
-    rows: NDArray[np.int64],
-    places: NDArray[np.float64],
-    reach: float,
-    trust: NDArray[np.float64] | float = 1.0,
-    bending: float = 0.1,
+    vertices: NDArray[np.float64], quads: Quads, wanted: Wanted, reach: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The vertices of a finer level put onto the goal, the last bit of the way.
 
@@ -130,11 +135,8 @@ def detailed(
     ----------
     vertices : (n, 3) array, within about `reach` of the goal where this was seen
     quads : (m, 4) rows of them
-    goal : the surface
-    rows, places : (k,) vertices and the (k, 3) places they belong at
-    reach : distance at which its pull has fallen to a half, millimetres
-    trust : share of its pull each vertex follows
-    bending : against a pull of 1
+    wanted : where they belong
+    reach : distance at which the surface's pull has fallen to a half, millimetres
 
     Returns
     -------
@@ -144,15 +146,15 @@ def detailed(
     -----
     The same system as in `fitted`, by conjugate gradients: with so little stiffness a few rounds do.
     """
-    place, weight = goal.pulls(vertices, quad_normals(vertices, quads), reach)
-    weight = weight * trust
-    place[rows], weight[rows] = places, 10.0
+    place, weight = wanted.goal.pulls(vertices, quad_normals(vertices, quads), reach)
+    weight = weight * wanted.trust
+    place[wanted.rows], weight[wanted.rows] = wanted.places, _HELD_LAST
     umbrella = averaging(quads, len(vertices)) - _diagonal(np.ones(len(vertices)))
     turned = csr_array(umbrella.T)
     system = LinearOperator(
-        (len(vertices),) * 2, matvec=lambda x: weight * x + bending * (turned @ (umbrella @ x)), dtype=np.float64
+        (len(vertices),) * 2, matvec=lambda x: weight * x + _BENDING_LAST * (turned @ (umbrella @ x)), dtype=np.float64
     )
-    inverse = _diagonal(1.0 / (weight + 1.3 * bending))
+    inverse = _diagonal(1.0 / (weight + 1.3 * _BENDING_LAST))
     right = weight[:, None] * (place - vertices)
     moves = [cg(system, right[:, axis], rtol=1e-3, maxiter=60, M=inverse)[0] for axis in range(3)]
     return vertices + np.stack(moves, axis=1), weight
