@@ -12,8 +12,11 @@ from .cells import BLOCK, Cells, cell_size, cells_of
 from .facings import along_bits, facing_bits
 from .grid_walk import GridWalk
 
-CHUNK = 50_000
-PER_EDGE = 1.5
+_CHUNK = 50_000
+"""Rays that one thread walks together."""
+_PER_EDGE = 1.5
+"""Edge of a cell over that of an even triangle. Grid and rays, of 489,000 triangles of a head and 68,000 rays into it,
+take 0.35 s of a processor at 1, 0.29 at 1.5 and 2, 0.34 at 3: finer cells are slow to fill, wider ones hold more."""
 _TRIED = 16_000
 """Rays tried at once: what is looked up for them then stays in the cache."""
 Vectors = NDArray[np.float64]
@@ -41,7 +44,7 @@ class RayCaster:
         columns = [[column.take(corner) for column in local] for corner in self._corners]
         edges = [[b - a for a, b in zip(columns[0], other, strict=True)] for other in columns[1:]]
         across = _across(*edges)
-        size = cell_size(columns, across, PER_EDGE)
+        size = cell_size(columns, across, _PER_EDGE)
         for column in columns[0] + columns[1] + columns[2]:
             column *= np.float32(1 / size)
             column += np.float32(0.5)
@@ -88,7 +91,7 @@ class RayCaster:
             rays = _Rays(starts, [way / lengths for way in ways], spared[rows], distance[rows], triangle[rows])
             self._walk(rays, farthest, leaving)
 
-        in_portions(len(origins), CHUNK, work)
+        in_portions(len(origins), _CHUNK, work)
         return distance, triangle
 
     def _walk(self, rays: "_Rays", farthest: float, leaving: bool) -> None:

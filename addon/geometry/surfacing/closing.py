@@ -136,7 +136,11 @@ _SURE, _UNSURE = 1.5, 3.5  # gaps, in spacings, up to which a place is believed 
 
 
 def median_spacing(points: NDArray[np.float64]) -> float:
-    """The side of the square a point has to itself, the median over a thousand of them, in the points' unit."""
+    """The side of the square a point has to itself, the median over a thousand of them, in the points' unit.
+
+    By the seventh nearest other, coinciding points left out: within 2 % of what `Arranged.spacing` tells by the eighth
+    on captures of 30,000 to 200,000 points, but the grid's step, and with it every surface, hangs on this one.
+    """
     chosen = np.unique(np.linspace(0, len(points) - 1, 1000).astype(np.int64))
     distances, _ = cKDTree(points, 200, balanced_tree=False).query(points[chosen], 8, workers=-1)
     apart = np.where(distances > 0, distances, np.inf)
