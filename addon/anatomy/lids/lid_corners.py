@@ -16,6 +16,7 @@ from ...geometry.curves import depth_inside
 _ENDS = (1.9, 1.5)  # mm: radius of the bow in which what shows of the eye ends in the inner and the outer corner
 _FARTHEST = (4.8, 2.6)  # mm from the corners to the bows, which are narrower rather than farther off
 _WITHIN = 0.4  # of the fissure's length: the bow of a corner lies nearer to it than this
+_SHARES, _HALVINGS = np.linspace(0.0, 1.0, 7), 3  # places tried between the lids, again and again closer together
 _ROOMY = 0.7  # of the widest circle between the lids: no bow is wider
 
 
@@ -57,8 +58,7 @@ def shown_between(
         # The circle between the lids that has that radius, nearest to the corner: it touches both of them. Where that
         # is too far round the globe, the first wider one.
         upper, lower = (_at(lid[::side], corner + share * (other - corner)) for lid in lids)
-        middles = (upper + lower) / 2
-        room = depth_inside(middles, margin)
+        middles, room = _between(upper, lower, margin)
         wide = min(_ENDS[number], _ROOMY * float(room.max()))
         far = np.linalg.norm(middles - corner, axis=1) - room > _FARTHEST[number]
         before = np.linalg.norm(middles - middle, axis=1) + room < widest
@@ -82,6 +82,23 @@ def shown_between(
     outward = gaussian_filter1d(outward, 2.0, axis=0, mode="wrap")
     outward /= np.linalg.norm(outward, axis=1, keepdims=True)
     return Shown(curve, square, outward, np.asarray((way * outward).sum(axis=1)), narrowest)
+
+
+def _between(
+    upper: NDArray[np.float64], lower: NDArray[np.float64], margin: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(n, 2) places abreast that are farthest from both lids, and the (n,) radius of the circle that touches both."""
+    low, high = np.zeros(len(upper)), np.ones(len(upper))
+    for _ in range(_HALVINGS):
+        steps = low + _SHARES[:, None] * (high - low)
+        places = lower + steps[..., None] * (upper - lower)
+        depths = depth_inside(places.reshape(-1, 2), margin).reshape(steps.shape)
+        best = np.argmax(depths, axis=0)
+        width = (high - low) / (len(_SHARES) - 1)
+        middle = steps[best, np.arange(len(upper))]
+        low, high = np.maximum(middle - width, 0.0), np.minimum(middle + width, 1.0)
+    middles = lower + middle[:, None] * (upper - lower)
+    return middles, np.asarray(depth_inside(middles, margin))
 
 
 def square_ways(curve: NDArray[np.float64], even: float) -> NDArray[np.float64]:

@@ -18,6 +18,10 @@ _LENGTHS = (24.1, 30.1)
 _HEIGHTS = (7.0, 12.0)
 """mm: the same of margins, the clinical range of adults' palpebral fissures (doi 10.1007/978-3-319-23270-6_1)."""
 
+_PEAKS = (CANTHUS_SHARE - 1.0 / FISSURE_LENGTH, CANTHUS_SHARE + 1.0 / FISSURE_LENGTH)
+"""Shares of the way from the inner corner: the upper lid peaks just nasal to the pupil, the lower one just temporal
+(doi 10.1007/978-3-319-23270-6_1); a millimetre is our reading of "just"."""
+
 _ASTRAY = 2.5  # mm from where it lies under most globes' middles: a lower margin farther off is not believed either
 
 LANDMARKS, PUBLISHED = "the landmarks", "what most adults have"
@@ -50,6 +54,16 @@ def told_fissure(
     if published or not (sure_lids or _HEIGHTS[0] < fissure.height < _HEIGHTS[1]):
         fissure, height = _as_high(fissure, centre, keep_lower=not published), PUBLISHED
     return ToldFissure(fissure, length, height)
+
+
+def usually_peaked(fissure: Fissure) -> Fissure:
+    """The fissure with its lids' middles abreast of where most lids peak, as high as they were."""
+    way = fissure.outer - fissure.inner
+    moved = [
+        middle + (share - float((middle - fissure.inner) @ way / (way @ way))) * way
+        for middle, share in zip((fissure.upper, fissure.lower), _PEAKS, strict=True)
+    ]
+    return replace(fissure, upper=moved[0], lower=moved[1])
 
 
 def _as_long(fissure: Fissure, centre: NDArray[np.float64]) -> Fissure:

@@ -27,9 +27,9 @@ _FISSURES = (20.5, 32.7)
 """Lengths of fissure beyond which a corner was hardly found, mm at life size: three standard deviations under the
 mean of 52 women, 26.04 ± 1.83, and over that of 51 men, 27.64 ± 1.67 (BioMed Res Int 2013, 821428)."""
 
-_LONGEST_SHUT = 28.6
-"""Of a shut eye, whose corners show least, mm at life size: one standard deviation over the mean of 76 young adults,
-27.1 ± 1.5 (Read et al. 2006); a place that is known to 3 mm tells less than they do."""
+_LONGEST_SHUT = 27.1
+"""Of a shut eye, whose corners show least, mm at life size: the mean of 76 young adults, 27.1 ± 1.5 (Read et al.
+2006); a place that is known to 3 mm tells less than they do."""
 
 _BEFORE_THEM = "spectacles, hair or lashes that stand before them are to be cut out of the scan"
 
@@ -158,6 +158,7 @@ class RebuildLids(EyeStep):
         """
         from ...anatomy.eyes.eye import EyeShape
         from ...anatomy.lids.lid_building import EyeBed
+        from ...anatomy.lids.lid_sources import usually_peaked
 
         if eye.opening is None:
             raise NotPossible(f"rebuild-lids: the {eye.side} eye has no opening: run place-eyes again")
@@ -170,7 +171,7 @@ class RebuildLids(EyeStep):
         if lids is not None:
             margin = np.concatenate([lids[0], lids[1][::-1]])
         elif not fissure.is_open and self.found != "published":
-            fissure = fissure.drawn_in(_LONGEST_SHUT, centre).opened()
+            fissure = usually_peaked(fissure.drawn_in(_LONGEST_SHUT, centre).opened())
             margin, source = fissure.curve(180), "shut"
         else:
             fissure, margin, lost, source = self._told_by(piece, eye, fissure, margin, sitter)
