@@ -40,7 +40,8 @@ def drawn_apart(
     every = np.concatenate([*corners.values(), joint + rise])
     low, high = every.min(axis=0), every.max(axis=0)
     order = numbers(list(meshes))
-    title = "In the order in which they go together: " + ", ".join(f"{row} {name}" for name, row in order.items())
+    told = ", ".join(f"{row} {name}" for name, row in order.items())
+    title = f"The parts drawn apart, in the order in which they go together: {told}"
     view = View("parts", title, _AZIMUTH, _ELEVATION, tuple(((low + high) / 2).tolist()), 1.12 * extent(every))
     ways = {"neck": joint + rise} if len(joint) else {}
     for name, shift in shifts.items():
