@@ -125,7 +125,7 @@ def compared(
     values, sign_from = deviation(points, base)
     progress(1.0, "measured")
     figures = {**figures_of(values, region), "sign_from": sign_from, **fitted}
-    return Compared(judged, values, figures, reach or reach_over(base.vertices, points, values))
+    return Compared(judged, values, figures, reach or reach_over(base.vertices, points, values, region))
 
 
 def write_heat(found: Compared, path: Path) -> None:

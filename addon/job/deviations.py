@@ -19,6 +19,9 @@ FEWEST_MARKS = 7
 """Landmarks that tell the regions of the skin apart, the vertex among them counting for nothing."""
 _BINS = 40
 _SAMPLE = 20_000
+_STILL = 1e-3  # mm; a place that was not touched lies no farther off than that, rounding of files included
+_FACE = [SKIN.index(name) for name in ("face", "lids", "lips", "nose", "orbit", "chin", "beard")]
+"""Rows of the regions in which no head is cut or parted."""
 
 
 def figures_of(values: NDArray[np.float64], region: NDArray[np.int64] | None) -> dict[str, Any]:
@@ -43,21 +46,31 @@ def reach_of(values: NDArray[np.float64]) -> float:
     return float(np.percentile(np.abs(values), 99)) or 1e-6
 
 
-def reach_over(base: NDArray[np.float64], points: NDArray[np.float64], values: NDArray[np.float64]) -> float:
-    """Millimetres that all but a fiftieth of B's surface is met within by what of A lies nearest to it.
+def reach_over(
+    base: NDArray[np.float64],
+    points: NDArray[np.float64],
+    values: NDArray[np.float64],
+    region: NDArray[np.int64] | None = None,
+) -> float:
+    """Millimetres within which lies all but a fiftieth of what of A is nearest to B's surface and off it at all.
 
     What A has besides, such as the inner wall of a hollow or a peg, is nearest to no place of B's surface: however
-    much of it there is, it does not wash out the colours of the skin.
+    much of it there is, it does not wash out the colours of the skin. Where regions are known only the face counts:
+    neck and crown may have been cut off, and what is nearest to them then lies far away.
 
     Parameters
     ----------
     base : (m, 3) vertices of B, mm
     points : (n, 3) vertices or points of A, mm
     values : (n,) their signed deviations from B, mm
+    region : (n,) row of `SKIN` of each, or None
     """
     sample = base[:: len(base) // _SAMPLE + 1]
     _, nearest = cKDTree(points).query(sample, workers=-1)
-    return float(np.percentile(np.abs(values[nearest]), 98)) or reach_of(values)
+    of_face = [] if region is None else nearest[np.isin(region[nearest], _FACE)]
+    off = np.abs(values[of_face if len(of_face) else nearest])
+    moved = off[off > _STILL]
+    return float(np.percentile(moved, 98)) if len(moved) else reach_of(values)
 
 
 def regions_of(points: NDArray[np.float64], marks: Mapping[str, NDArray[np.float64]]) -> NDArray[np.int64]:

@@ -35,7 +35,11 @@ class CompareShapes(Step):
 
     fit: str = setting("none", choices=FITS, help="What is laid on the other shape, as it fits best, to measure")
     reach: float = setting(
-        0.0, low=0.0, high=1000.0, unit="mm", help="Where colours are full; 0: told by 98 of 100 places of the other"
+        0.0,
+        low=0.0,
+        high=1000.0,
+        unit="mm",
+        help="Where colours are full; 0: where 98 of 100 places of the skin that moved lie within",
     )
     save: str = setting(
         "", kind="path", help="File the coloured shape is written to (.ply), a picture with its legend beside it (.png)"
