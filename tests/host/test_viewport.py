@@ -55,6 +55,18 @@ def test_an_undo_of_what_moved_nothing_leaves_the_view_alone(view):
     assert view.region_3d.view_distance == pytest.approx(55.0)
 
 
+def test_a_posed_head_is_framed_by_what_it_is_now(view):
+    """Tilted by 45 degrees the egg has another box: it is seen from 1.7 times the new one's length, its middle in the
+    middle. The host's own box is that of the head before for a while.
+    """
+    assert bpy.ops.canthus.pose("EXEC_DEFAULT", True, up="0,1,1", front="0,-1,1") == {"FINISHED"}
+    head = scene_piece.object_with(scene_piece.pieces_in(bpy.context.scene)[0], "head")
+    places = np.array([vertex.co for vertex in head.data.vertices])
+    assert view.region_3d.view_distance == pytest.approx(1.7 * np.ptp(places, axis=0).max(), rel=1e-4)
+    middle = (places.min(axis=0) + places.max(axis=0)) / 2
+    assert np.array(view.region_3d.view_location) == pytest.approx(middle, abs=1e-3)
+
+
 def test_an_undone_pose_turns_the_view_back_with_the_head(view):
     assert bpy.ops.canthus.pose("EXEC_DEFAULT", True, up="0,1,0", front="0,0,1") == {"FINISHED"}
     posed = seen(view)

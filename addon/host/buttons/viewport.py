@@ -116,11 +116,15 @@ def face(context: bpy.types.Context, collection: bpy.types.Collection, piece: Wo
 
 
 def look_at(context: bpy.types.Context, thing: bpy.types.Object, turned: Quaternion | None) -> None:
-    """Bring an object into the middle of every 3D view, near and far limits to suit its size."""
-    context.view_layer.update()
-    corners = [thing.matrix_world @ Vector(corner) for corner in thing.bound_box]
-    low = Vector(min(corner[axis] for corner in corners) for axis in range(3))
-    high = Vector(max(corner[axis] for corner in corners) for axis in range(3))
+    """Bring an object into the middle of every 3D view, near and far limits to suit its size.
+
+    Measured on its vertices: right after new ones were written the host still tells the box of the old ones.
+    """
+    points = np.empty((len(thing.data.vertices), 3), np.float32)
+    thing.data.vertices.foreach_get("co", points.ravel())
+    matrix = np.array(exchange.stands(thing))
+    points = points @ matrix[:3, :3].T.astype(np.float32) + matrix[:3, 3]
+    low, high = Vector(points.min(axis=0)), Vector(points.max(axis=0))
     size = max((high - low)[:]) or 1.0
     for space in views(context):
         space.clip_start, space.clip_end = size / 500, size * 100
