@@ -1,8 +1,8 @@
 """Times the redo panel in the window of a real Blender: each quick step undone and done again as the panel does it.
 
-    blender --factory-startup --python tools/window_redo.py -- CAPTURE
+    blender [HEAD.blend] --factory-startup --python tools/window_redo.py -- CAPTURE
 
-Loads the capture, closes it, looks for landmarks, and presses each quick step; then has the host repeat it as it does
+Loads the capture, closes it, looks for landmarks, unless a file with a head is open, and presses each quick step; then has the host repeat it as it does
 when a setting of the panel is changed, and waits for the view to be drawn.
 """
 
@@ -38,8 +38,15 @@ def timed(capture: Path) -> Iterator[float]:
     """The steps up to the quick ones, then each of them."""
     enable()
     yield from sidebar_shown()
-    press("load", "EXEC_DEFAULT", filepath=str(capture))
-    for name in ("close", "landmarks"):
+    from canthus.host.buttons import viewport
+    from canthus.host.scene import scene_piece
+
+    found = scene_piece.pieces_in(bpy.context.scene)
+    if found:
+        viewport.show_piece(bpy.context, found[0])
+    else:
+        press("load", "EXEC_DEFAULT", filepath=str(capture))
+    for name in () if found else ("close", "landmarks"):
         yield 0.5
         press(name)
         while running():
