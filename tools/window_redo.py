@@ -2,8 +2,8 @@
 
     blender [HEAD.blend] --factory-startup --python tools/window_redo.py -- CAPTURE
 
-Loads the capture, closes it, looks for landmarks, unless a file with a head is open, and presses each quick step; then has the host repeat it as it does
-when a setting of the panel is changed, and waits for the view to be drawn.
+Loads the capture, closes it, looks for landmarks, unless a file with a head is open, and presses each quick step;
+then has the host repeat it as it does when a setting of the panel is changed, and waits for the view to be drawn.
 """
 
 import sys
