@@ -164,8 +164,11 @@ def _dimension(mark: _Mark, radius: float, line: float, size: float) -> str:
         end = words[0] + 0.58 * size * len(_label(mark))
         leader = f'<path d="M {x:.3f} {y:.3f} L {end:.3f} {words[1]:.3f}" stroke="#9c3b24" stroke-width="{line:.4f}"/>'
     place = f'x="{words[0]:.3f}" y="{words[1] + size / 3:.3f}" font-size="{size:.3f}"'
-    halo = f'stroke="#fbf9f5" stroke-width="{0.25 * size:.3f}" stroke-linejoin="round" paint-order="stroke"'
-    return f'{joined}{leader}<text {place} fill="#9c3b24" {halo}>{_label(mark)}</text>'
+    ground = (
+        f'<rect x="{words[0] - size / 8:.3f}" y="{words[1] - 0.55 * size:.3f}" height="{1.1 * size:.3f}" '
+        f'width="{0.58 * size * len(_label(mark)):.3f}" fill="#fbf9f5" fill-opacity="0.8"/>'
+    )
+    return f'{joined}{leader}{ground}<text {place} fill="#9c3b24">{_label(mark)}</text>'
 
 
 def _label(mark: _Mark) -> str:
