@@ -9,7 +9,7 @@ from .cautions import CAUTIONS, FIRST
 from .eye_drawings import Drawing
 from .page_photographs import DRAWN
 from .studio import FINDING, Picture
-from .wording import finding_text, limit, measured, named, value_text
+from .wording import against, finding_text, limit, measured, named, value_text
 
 Figures = Mapping[str, Any]
 _LONG = 44  # characters that fit into half the page
@@ -95,9 +95,7 @@ def checks(figures: Figures, pictures: Sequence[Picture] = ()) -> str:
     passed = [check for check in figures["checks"] if check["ok"]]
     failed.sort(key=lambda pair: not pair[1]["grave"])
     short = "".join(
-        f"<div><span>{escape(check['name'])}</span>"
-        f"<span>{escape(', '.join(filter(None, (measured(check), limit(check)))))}</span></div>"
-        for check in passed
+        f"<div><span>{escape(check['name'])}</span><span>{escape(against(check))}</span></div>" for check in passed
     )
     heads = ("check", "#found", "#wanted", "", "where", "#picture", "what to do")
     rows = table(heads, [_failed_row(check, shown.get(f"{FINDING}{row}")) for row, check in failed])

@@ -82,6 +82,11 @@ def limit(check: Mapping[str, Any]) -> str:
     return f"at {'least' if least else 'most'} {value_text(check['limit'])} {check['unit']}".strip()
 
 
+def against(check: Mapping[str, Any]) -> str:
+    """What a finding measured, and what was wanted; a nought where none was wanted says so by itself."""
+    return ", ".join(each for each in (measured(check), limit(check)) if each not in ("", "none"))
+
+
 def _plain_question(check: Mapping[str, Any]) -> bool:
     """Whether a finding counts nothing and measures nothing: inside out, a step that was left out."""
     return not check["unit"] and {check["value"], check["limit"]} <= {0, 1}

@@ -52,7 +52,7 @@ def _view(
     turned = turned.moved(beside)
     title = f"How {name} keys to {seat}: {_by(done)}; on the right {name} turned over"
     target = opening + 0.56 * breadth * right
-    view = View(f"key-{name}", title, *bearings(towards), tuple(target.tolist()), 2.3 * breadth)
+    view = View(f"key-{name}", title, *bearings(towards), tuple(target.tolist()), 2.45 * breadth)
     order = numbers(list(piece.all_parts()))
     marks = [
         each
