@@ -62,8 +62,11 @@ _AROUND = 16  # neighbours that tell how thick the skin is at a point
 _THIN = 2.2  # times the region's median thickness from which a point is none of the skin's: a clump has three times
 _LOW = 1.2  # clearances over the skin up to which a point may be its margin, not the foot of a lash
 _PIECE = 0.03  # share of the largest piece that still is skin: a lid cut off by its crease; clumps of lashes are less
-_FINE, _SCRAP = 1.4, 0.012  # times the median thickness up to which smaller pieces are skin too; their least share
-_GLOBE, _BROAD = 1.6, 1.2  # the same for what bends; its breadth, a deviation in spacings: clumps make narrow pieces
+# Times the median thickness up to which smaller pieces are skin too, and their least share: a strip of a lid between
+# lashes had 0.0118, clumps are thicker by far.
+_FINE, _STRIP = 1.4, 0.008
+# The same for what bends, as what shows of an eye; its breadth, a deviation in spacings: clumps make narrow pieces.
+_GLOBE, _SCRAP, _BROAD = 1.6, 0.012, 1.2
 _FOLLOWED = 8  # times that skin is followed on: from its crease over an upper lid
 _NEAR, _LEVEL, _STEEP, _FEW = 4.0, 0.25, 0.1, 10  # spacings, millimetres, share and number it is followed by
 _ROUNDS = 2  # a lid's margin turns in within two spacings; each round more, and the feet of lashes grow back
@@ -95,7 +98,7 @@ def _skin(
     label = linked_pieces(start[flat], end[flat], len(rows))
     sizes = np.bincount(label)
     share, thickness = sizes / sizes.max(), np.bincount(label, thick) / sizes / usual
-    is_skin = (share >= _PIECE) | ((thickness < _FINE) & (share >= _SCRAP))
+    is_skin = (share >= _PIECE) | ((thickness < _FINE) & (share >= _STRIP))
     for piece in np.flatnonzero(~is_skin & (thickness < _GLOBE) & (share >= _SCRAP)):  # what shows of an eye
         is_skin[piece] = _breadth(held.points[label == piece]) > _BROAD * spacing
     skin: NDArray[np.bool_] = is_skin[label]
