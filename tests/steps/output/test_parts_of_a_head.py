@@ -6,6 +6,7 @@ import lib3mf
 import numpy as np
 import pytest
 import trimesh
+from canthus.geometry.distances.rays import RayCaster
 from canthus.geometry.distances.sampling import places_over
 from canthus.geometry.measures import is_watertight, volume
 from canthus.geometry.printing.cavities import closed_cavities
@@ -88,6 +89,26 @@ def test_the_parts_share_nothing_and_go_together_one_way_only(parts):
     for turn in (-10, 10, 90, 180, 270):
         linear = rotation(up, np.radians(turn))
         assert volume(intersection(meshes["head"], cap.moved(transform(linear, at - linear @ at)))) > 0.5
+
+
+def test_holes_and_parting_line_keep_off_the_face(solid, parts):
+    """Looked at from in front and from either side of that, every hole's mouth lies behind or turned away; the parting
+    passes over all landmarks of the face but the crown, and over the tops of the ears (31 mm over the tragion at life
+    size, half of ANSUR II's mean ear length of 62).
+    """
+    head, holes = RayCaster(solid.head), parts.history[-2].figures["holes"]
+    assert len(holes) == 2
+    for hole in holes:
+        at, way = np.array(hole["at_mm"]), np.array(hole["way"])
+        for view in ((0, -1, 0), (0.64, -0.77, 0), (-0.64, -0.77, 0)):
+            shut = np.isfinite(head.first_hit((at + 0.02 * way)[None], np.array([view], float))[0][0])
+            assert shut or way @ view < 0.1
+    key = parts.history[-1].figures
+    up, on = np.array(key["cut_up"]), np.array(key["cut_at_mm"])
+    for name, mark in solid.landmarks.items():
+        over = np.array([0, 0, 31 / 6]) if name.startswith("tragion") else np.zeros(3)
+        assert name == "vertex" or (np.array(mark.position) + over - on) @ up < 0
+    assert not any("crosses the face" in note for note in parts.notes)
 
 
 def test_others_read_the_files_without_a_word_and_find_the_same_volumes(parts, tmp_path):
