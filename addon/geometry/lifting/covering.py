@@ -9,9 +9,12 @@ from scipy.spatial import cKDTree
 from ..distances.rays import RayCaster
 from ..measures import triangle_normals
 from ..mesh import Mesh
+from ..solids.seams import SEAM
 
 REACH = 1.0
 """Millimetres over a face within which what lies there hides it: hair at 1/6 stands off a scalp by less."""
+_JOINED = 2 * SEAM
+"""Millimetres off another solid within which a face lies on it, as the two rims of a parting do."""
 _LOOKS = np.array([[1 / 3, 1 / 3, 1 / 3], [0.9, 0.05, 0.05], [0.05, 0.9, 0.05], [0.05, 0.05, 0.9]])
 """Places of a face that are asked, as shares of its corners: all of it has to be hidden."""
 
@@ -23,7 +26,7 @@ def covered(mesh: Mesh, over: Mesh, wanted: NDArray[np.bool_], beside: Sequence[
     ----------
     mesh, over : closed meshes
     wanted : (m,) the faces that are asked
-    beside : further solids that may stand between
+    beside : further solids that may stand between; faces that lie on one of them are hidden by it
     """
     rows = np.flatnonzero(wanted)
     found = np.zeros(len(mesh.triangles), bool)
@@ -34,9 +37,12 @@ def covered(mesh: Mesh, over: Mesh, wanted: NDArray[np.bool_], beside: Sequence[
     own = np.repeat(rows.astype(np.int32), len(_LOOKS))
     away = RayCaster(over).first_hit(starts, ways, farthest=REACH)[0]
     before = RayCaster(mesh).first_hit(starts, ways, own, farthest=REACH)[0]
+    joined = np.zeros(len(starts), bool)
     for other in beside:
-        before = np.minimum(before, RayCaster(other).first_hit(starts, ways, farthest=REACH)[0])
-    found[rows] = (np.isfinite(away) & (away < before)).reshape(-1, len(_LOOKS)).all(axis=1)
+        met = RayCaster(other).first_hit(starts, ways, farthest=REACH)[0]
+        before, joined = np.minimum(before, met), joined | (met < _JOINED)
+    hidden = joined | (np.isfinite(away) & (away < before))
+    found[rows] = hidden.reshape(-1, len(_LOOKS)).all(axis=1)
     return found
 
 

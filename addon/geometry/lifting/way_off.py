@@ -105,11 +105,14 @@ def _caught(part: Mesh, solids: Sequence[Mesh], ways: Vectors, wall: float | Non
     starts += _BARELY * along
     counts = np.zeros(len(starts))
     for solid in solids:
-        counts = np.maximum(counts, _counted(solid, part, starts, along, wall))
+        beside = [other for other in solids if other is not solid]
+        counts = np.maximum(counts, _counted(solid, part, starts, along, wall, beside))
     return np.asarray(counts.reshape(len(ways), -1).mean(axis=1))
 
 
-def _counted(solid: Mesh, part: Mesh, starts: Vectors, along: Vectors, wall: float | None) -> NDArray[np.float64]:
+def _counted(
+    solid: Mesh, part: Mesh, starts: Vectors, along: Vectors, wall: float | None, beside: Sequence[Mesh]
+) -> NDArray[np.float64]:
     """(n,) what each ray counts: nothing where it does not meet the solid, 1 where the part would be trimmed."""
     caster = RayCaster(solid)
     enters, into = caster.first_hit(starts, along)
@@ -120,7 +123,7 @@ def _counted(solid: Mesh, part: Mesh, starts: Vectors, along: Vectors, wall: flo
         return counts
     leaves, out = caster.first_hit(starts[met], along[met], leaving=True)
     about = near(solid, part.vertices, 4 * wall)
-    seen = ~covered(solid, part, about)
+    seen = ~covered(solid, part, about, beside)
     middle = starts[met] + 0.5 * (enters[met] + leaves)[:, None] * along[met]
     bare = solid.kept(about & seen)
     tight = (

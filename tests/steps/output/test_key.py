@@ -161,6 +161,23 @@ def test_the_head_is_relieved_under_hair_too_thin_to_be_trimmed():
         assert volume(intersection(done.head, done.parts["hair"].moved(transform(np.eye(3), out * up)))) < 1e-4
 
 
+def test_a_sideburn_passes_the_parting_of_a_cap():
+    """The rims lie on each other under the hair: head and cap give way there alike."""
+    cap = difference(egg(14.6, 18.3, 21.0, 2.5), egg(12.95, 16.65, 19.35, 2.5), box((-30, -30, -30), (30, 30, 12)))
+    thin = difference(egg(13.3, 17.0, 19.7, 2.5), egg(12.95, 16.65, 19.35, 2.5))
+    hair = union(cap, intersection(thin, box((0, -3, -5), (30, 3, 14))))
+    fine = difference(egg(12.9, 16.6, 19.3, 2.5, 2e-4), egg(10.9, 14.6, 17.3, 2.5))
+    key = Key(part="hair", normal=(0, 0, 1), pin=1.0, height=1.0)
+    piece = run([Key(), key], PIECE.but(head=fine, parts={"hair": hair}))
+    figures, parts = piece.history[-1].figures, piece.all_parts()
+    assert figures["relieved_mm3"] > 10
+    assert figures["relieved_wall_mm"] >= 0.4
+    assert figures["trimmed_lost_mm"] < 1.0  # its lowest edge, over the last whole faces that it hides
+    moved = [parts["hair"].moved(transform(np.eye(3), (0, 0, out))) for out in (0, 0.05, 0.3, 1, 2.5, 6, 12)]
+    pairs = [(solid, 2 + number) for number in range(len(moved)) for solid in (0, 1)]
+    assert max(shared for shared, _ in shared_by_pairs([parts["head"], parts["skull-cap"], *moved], pairs)) < 1e-4
+
+
 def wig(low=9.0, *cut):
     """Hair 1.7 mm thick that lies on the egg, above a height, less some blocks."""
     return difference(
