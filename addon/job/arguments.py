@@ -101,7 +101,12 @@ def _add_compare(compare: argparse.ArgumentParser) -> None:
     compare.add_argument(
         "--reach", metavar="MM", type=float, default=0.0, help="where the colours are full (default: from B's surface)"
     )
+    _add_overwrite(compare)
     compare.add_argument("--json", action="store_true", help="print the figures as one JSON object")
+
+
+def _add_overwrite(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--overwrite", action="store_true", help="replace OUTPUT where it is there already")
 
 
 def _add_step(sub: argparse.ArgumentParser, step: type[Step]) -> None:
@@ -112,6 +117,8 @@ def _add_step(sub: argparse.ArgumentParser, step: type[Step]) -> None:
     )
     sub.add_argument("--json", action="store_true", help="print the figures as one JSON object")
     settings = list(step.settings())
+    if "overwrite" not in [each.name for each in settings]:
+        _add_overwrite(sub)
     if "units" not in [each.name for each in settings]:
         sub.add_argument("--units", metavar="UNIT", default="mm", help="what the input is in: mm, cm, m or in (mm)")
     group = sub.add_argument_group("settings")

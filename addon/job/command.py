@@ -65,7 +65,10 @@ def _steps(options: argparse.Namespace) -> int:
 
 def _compare(options: argparse.Namespace) -> int:
     from .compare import compare
+    from .sidecar import refuse_unwritable
 
+    if options.output is not None:
+        refuse_unwritable(options.output, options.overwrite)
     told = progress_on(sys.stderr)
     figures = compare(options.a, options.b, options.output, told, options.fit, options.landmarks, options.reach)
     _show(figures, options.json)
@@ -79,7 +82,7 @@ def _step(options: argparse.Namespace) -> int:
 
     step = step_named(options.command).made_from(settings_in(options))
     if options.output is not None:
-        refuse_unwritable(options.output)
+        refuse_unwritable(options.output, step.values().get("overwrite", False) or getattr(options, "overwrite", False))
     before = piece_in(options.inputs, getattr(options, "units", "mm"))
     after = run_step(step, before, progress_on(sys.stderr))
     if options.output is not None:

@@ -62,10 +62,12 @@ def scanned(paths: Sequence[Path]) -> Workpiece:
     return Workpiece(name=paths[0].stem, scan=scan, notes=notes)
 
 
-def refuse_unwritable(path: Path) -> None:
-    """Say at once, not after the work, that a file's ending names no format. Raises `BadFile`."""
+def refuse_unwritable(path: Path, overwrite: bool = False) -> None:
+    """Say at once, not after the work, that a file's ending names no format, or that it is there. Raises `BadFile`."""
     if path.suffix.lower() not in SUFFIXES:
         raise BadFile(f"{path}: Canthus writes {', '.join(SUFFIXES)}, not {path.suffix or 'a name without an ending'}")
+    if path.exists() and not overwrite:
+        raise BadFile(f"{path} is there already: name another file, or say --overwrite")
 
 
 def write_out(path: Path, before: Workpiece, after: Workpiece) -> list[Path]:

@@ -105,7 +105,7 @@ def test_one_step_on_files_leaves_the_disk_as_it_was(step, tmp_path, monkeypatch
     for goal in (tmp_path / "out.ply", tmp_path / "new" / "folder" / "out.ply"):
         stop = stop_at(step, "middle")
         monkeypatch.setattr(command, "progress_on", lambda _stream, stop=stop: Progress(stop))
-        assert main([step, str(tmp_path / "in.ply"), "-o", str(goal), *settings]) == STOPPED
+        assert main([step, str(tmp_path / "in.ply"), "-o", str(goal), "--overwrite", *settings]) == STOPPED
         assert len(stop.words) == stop.at + 1
         assert everything_in(tmp_path) == before
     assert capsys.readouterr().err == f"canthus {step}: stopped, nothing written\n" * 2

@@ -95,8 +95,16 @@ def test_a_landmark_moved_by_hand_is_taken_up(workshop, scan):
     beside = scan.parent / "head.canthus.json"
     beside.write_text(beside.read_text().replace("10.0", "11.0", 1))
     facts = json.loads(beside.read_text())
-    main(["check", str(head), "-o", str(head)])
+    main(["check", str(head), "-o", str(head), "--overwrite"])
     assert json.loads(beside.read_text())["landmarks"] == facts["landmarks"]
+
+
+def test_nothing_is_overwritten_without_being_asked(workshop, scan, capsys):
+    before = scan.read_bytes()
+    for words in (["close", str(scan)], ["compare", str(scan), str(scan)]):
+        assert main([*words, "-o", str(scan)]) == 2
+        assert f": {scan} is there already: name another file, or say --overwrite\n" in capsys.readouterr().err
+        assert scan.read_bytes() == before
 
 
 def test_a_file_changed_outside_wins_over_what_lies_beside(workshop, scan):
