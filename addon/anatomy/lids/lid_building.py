@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import NotPossible
 from ...geometry.mesh import Mesh
-from ...geometry.solids.star_patch import flipped, with_star_patch
+from ...geometry.solids.star_patch import can_be_sewn, flipped, with_star_patch
 from ...geometry.views.inside_view import InsideView, view_from_inside
 from ..eyes.eye import CREASE_HEIGHT, FISSURE_LENGTH, LID_THICKNESS, LOWER_LID_THICKNESS, EyeShape
 from ..eyes.fissure import Fissure
@@ -18,9 +18,9 @@ from .lid_fissure import FissureSize, FissureWishes, as_asked, drawn_margin, fis
 from .lid_form import BEHIND, LidForm
 from .lid_margin import opening_through
 from .lid_plug import plugged
-from .lid_rings import SPOKES
+from .lid_rings import SPOKES, ways_to
 from .lid_skin import laid_out, scanned_lids
-from .lid_surface import LidSurface, NewRings
+from .lid_surface import LidSurface, PatchEdge
 
 _TRIES = (1.0, 1.2, 0.85, 1.5, 0.7, 1.8, 2.2)  # of the blend, until the seam falls where the skin does not fold
 _REACH = BEHIND + REACH + 6.0
@@ -134,28 +134,35 @@ def _set_in(head: Mesh, scale: float, lids: LidSurface) -> tuple[Mesh, bool]:
     behind, frame = lids.view.centre, lids.frame
     tip = behind + frame[2] * float(lids.form.bed(frame[2:])[0])
     for factor in _TRIES:
-        rings = replace(lids, blend=factor * lids.blend).rings()
-        span = _span(lids, rings)
+        wider = replace(lids, blend=factor * lids.blend)
+        edge = wider.edge()
+        nearest = _nearest_skin(wider, edge)
+        # Most of the time goes into the new surface, which is laid only where a seam can run.
+        hole = (head, behind * scale, frame, edge.turns, edge.angles)
+        if not can_be_sewn(*hole, _span(nearest, scale)):
+            continue
+        rings = wider.rings(edge)
+        nearest = min(nearest, float(np.linalg.norm(rings - behind, axis=2).min()))
         try:
-            sewn = with_star_patch(
-                head, behind * scale, frame, rings.turns, rings.edge, rings.places * scale, tip * scale,
-                (span[0] * scale, span[1] * scale),
-            )  # fmt: skip
+            sewn = with_star_patch(*hole, rings * scale, tip * scale, _span(nearest, scale))
         except NotPossible:  # torn along this edge: the next one may run beside the tear
             continue
-        first = len(sewn.vertices) - rings.places.shape[0] * rings.places.shape[1] - 1
+        first = len(sewn.vertices) - rings.shape[0] * rings.shape[1] - 1
         if not flipped(sewn, behind * scale, first):
             return sewn, False
     return plugged(head, scale, lids, tip), True
 
 
-def _span(lids: LidSurface, rings: NewRings) -> tuple[float, float]:
+def _nearest_skin(lids: LidSurface, edge: PatchEdge) -> float:
+    """Least distance from behind of the skin within an edge."""
+    places = np.concatenate([edge.within(share) for share in np.linspace(0.0, 1.0, 41)[1:]])
+    skin = lids.view.distances(ways_to(places, lids.frame))
+    return float(skin.min(initial=np.inf, where=np.isfinite(skin)))
+
+
+def _span(nearest: float, scale: float) -> tuple[float, float]:
     """Distances from behind between which the skin about an eye lies: a thin solid's back does not."""
-    away = rings.places.reshape(-1, 3) - lids.view.centre
-    distances = np.linalg.norm(away, axis=1)
-    skin = lids.view.distances(away / distances[:, None])
-    nearest = float(min(distances.min(), skin.min(initial=np.inf, where=np.isfinite(skin))))
-    return max(_SPAN[0], nearest - _UNDER_SKIN), _SPAN[1]
+    return max(_SPAN[0], nearest - _UNDER_SKIN) * scale, _SPAN[1] * scale
 
 
 def _found_form(

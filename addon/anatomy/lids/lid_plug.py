@@ -13,11 +13,13 @@ from .lid_corners import eased
 from .lid_cover import NOTHING
 from .lid_surface import LidSurface
 
-_BLEND = 0.6  # of the join: a plug stays off what tears the skin
+_BLEND, _LEAST = 0.5, 1.5  # of the join, and mm at least: a plug stays off what tears the skin
+_BAND = (0.5, 2.2)
+"""mm on either side of the plug's edge that are evened out, at least and at most: the rest of a join of 2 mm or
+more, so that nothing beyond it moves."""
 _DEEP, _CLEARED = 3.0, 10.0  # mm it reaches under the new surface, and over it what stands before it is cut away
-_BAND, _ROUNDS = 2.2, 60  # mm on either side of its edge that are evened out, and how often
-_ROUNDED = 2e-7  # of the head's size: how far rounding to 32 bits moves a vertex
-_STILL = 2.0  # mm about the lids' edges that stay as they were made
+_ROUNDS = 16  # how often: more would flatten the skin beside the edge as well
+_STILL = 2.0  # mm about the lids' edges that stay as they were made, and half as much to where all is evened
 
 
 def plugged(head: Mesh, scale: float, lids: LidSurface, tip: NDArray[np.float64]) -> Mesh:
@@ -28,29 +30,22 @@ def plugged(head: Mesh, scale: float, lids: LidSurface, tip: NDArray[np.float64]
     head, scale : closed; millimetres of it for one at life size
     lids, tip : the new surface, and its (3,) middle, at life size
     """
-    behind = lids.view.centre
-    lids = replace(lids, blend=_BLEND * lids.blend, covered=NOTHING)
-    rings = lids.rings()
-    places = np.concatenate([rings.places, lids.under_skin(rings)[None]])
+    behind, blend = lids.view.centre, max(_BLEND * lids.blend, _LEAST)
+    band = float(np.clip(lids.blend - blend, *_BAND))
+    lids = replace(lids, blend=blend, covered=NOTHING)
+    edge = lids.edge(even=False)
+    places = np.concatenate([lids.rings(edge), lids.under_skin(edge)[None]])
     made = with_plug(head, behind * scale, places * scale, tip * scale, _DEEP * scale, _CLEARED * scale)
-    made = _as_they_were(made, head)
-    return _evened(made, places[-2] * scale, lids.border() * scale, scale)
+    return _evened(made, places[-2] * scale, lids.border() * scale, band * scale, _STILL * scale)
 
 
-def _as_they_were(made: Mesh, head: Mesh) -> Mesh:
-    """The mesh with its old vertices bit for bit: joined solids are rounded to 32 bits."""
-    away, which = KDTree(head.vertices).query(made.vertices, distance_upper_bound=_ROUNDED * np.ptp(head.vertices))
-    same = np.isfinite(away)
-    return replace(made, vertices=np.where(same[:, None], head.vertices[np.where(same, which, 0)], made.vertices))
-
-
-def _evened(mesh: Mesh, edge: NDArray[np.float64], margin: NDArray[np.float64], scale: float) -> Mesh:
-    """The mesh with its ripples beside a (k, 3) edge smoothed out, most on the edge itself."""
-    low, high = edge.min(axis=0) - _BAND * scale, edge.max(axis=0) + _BAND * scale
+def _evened(mesh: Mesh, edge: NDArray[np.float64], margin: NDArray[np.float64], band: float, still: float) -> Mesh:
+    """The mesh with its ripples beside a (k, 3) edge smoothed out, most on the edge itself and none near the margin."""
+    low, high = edge.min(axis=0) - band, edge.max(axis=0) + band
     rows = np.flatnonzero(((mesh.vertices > low) & (mesh.vertices < high)).all(axis=1))
     places = mesh.vertices[rows]
-    share = eased(1.0 - KDTree(edge).query(places)[0] / (_BAND * scale))
-    share *= eased(KDTree(margin).query(places)[0] / scale - _STILL)
+    share = eased(1.0 - KDTree(edge).query(places)[0] / band)
+    share *= eased(2.0 * (KDTree(margin).query(places)[0] / still - 1.0))
     rows, share = rows[share > 0], share[share > 0]
     mean, vertices = averaging(mesh)[rows].astype(np.float64), mesh.vertices.copy()
     for _ in range(_ROUNDS):

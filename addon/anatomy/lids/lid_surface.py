@@ -16,12 +16,16 @@ _PAST, _UNDER = 0.4, 0.06  # mm past the patch's edge, and under the skin there,
 
 
 @dataclass(frozen=True, eq=False)
-class NewRings:
-    """The surface divided: (r, k, 3) `places` of its vertices, the (k,) `turns` and angles of the patch's `edge`."""
+class PatchEdge:
+    """Where a new surface ends: (k,) `turns` of its spokes and `angles` off the middle of the fissure."""
 
-    places: NDArray[np.float64]
     turns: NDArray[np.float64]
-    edge: NDArray[np.float64]
+    angles: NDArray[np.float64]
+
+    def within(self, share: float, past: float = 0.0) -> NDArray[np.float64]:
+        """(k, 2) places on the plane at a share of the way to it and so many mm further."""
+        out = (share * LAYOUT * self.angles + past)[:, None]
+        return np.asarray(out * np.column_stack([np.cos(self.turns), np.sin(self.turns)]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,18 +62,21 @@ class LidSurface:
         away = self.distances(places.reshape(-1, 2), directions.reshape(-1, 3)).reshape(places.shape[:-1])
         return np.asarray(self.view.centre + directions * away[..., None])
 
-    def rings(self) -> NewRings:
-        """The surface as rings of vertices about the middle of the fissure."""
+    def edge(self, even: bool = True) -> PatchEdge:
+        """Where it ends, at even steps to be sewn along, or at the turns of the margin, whose spokes cross nowhere."""
         around, order = spokes(self.form)
         at_margin = np.linalg.norm(self.form.margin[order], axis=1) / LAYOUT
-        turns = evened_turns(self.form, around, at_margin, self.blend)
-        edge = patch_edge(self.form, turns, at_margin.min() * np.ones(SPOKES), self.blend)
-        return NewRings(self.laid(ring_places(self.form, order, turns, edge)), turns, edge)
+        turns = evened_turns(self.form, around, at_margin, self.blend) if even else around
+        return PatchEdge(turns, patch_edge(self.form, turns, at_margin.min() * np.ones(SPOKES), self.blend))
 
-    def under_skin(self, rings: NewRings) -> NDArray[np.float64]:
+    def rings(self, edge: PatchEdge) -> NDArray[np.float64]:
+        """(r, k, 3) the surface as rings of vertices about the middle of the fissure, the last one within its edge."""
+        _, order = spokes(self.form)
+        return self.laid(ring_places(self.form, order, edge.turns, edge.angles))
+
+    def under_skin(self, edge: PatchEdge) -> NDArray[np.float64]:
         """(k, 3) one more ring, just past the patch's edge and just under the skin, for a surface set in as a plug."""
-        out = (LAYOUT * rings.edge + _PAST)[:, None]
-        ring = self.laid(out * np.column_stack([np.cos(rings.turns), np.sin(rings.turns)]))
+        ring = self.laid(edge.within(1.0, _PAST))
         away = ring - self.view.centre
         return np.asarray(ring - _UNDER * away / np.linalg.norm(away, axis=1, keepdims=True))
 

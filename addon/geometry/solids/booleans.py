@@ -122,6 +122,11 @@ def as_solid(mesh: Mesh, plain: NDArray[np.float64] | None, what: str) -> "Manif
 
 def as_mesh(solid: "Manifold", coloured: bool) -> Mesh:
     """The solid as a mesh of shared vertices that stay apart as 32-bit floats."""
+    return settled(as_it_is(solid, coloured))
+
+
+def as_it_is(solid: "Manifold", coloured: bool) -> Mesh:
+    """The solid as a mesh of shared vertices in full precision: those of its parents that are left kept their bits."""
     found = solid.to_mesh64()
     properties, triangles = np.asarray(found.vert_properties), np.asarray(found.tri_verts, dtype=np.int64)
     welded = np.arange(len(properties))
@@ -131,4 +136,4 @@ def as_mesh(solid: "Manifold", coloured: bool) -> Mesh:
     used[triangles] = True
     renumbered = np.cumsum(used, dtype=np.int32) - 1
     colours = np.clip(np.rint(properties[used, 3:6]), 0, 255).astype(np.uint8) if coloured else None
-    return settled(Mesh(properties[used, :3], renumbered.take(triangles), colours))
+    return Mesh(properties[used, :3], renumbered.take(triangles), colours)

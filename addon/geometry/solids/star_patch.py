@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from ..angles import arc_tangent
+from ..errors import NotPossible
 from ..linked import linked_pieces
 from ..mesh import Mesh
 from .flipping import with_even_triangles
@@ -58,6 +59,23 @@ def with_star_patch(
     every = np.concatenate([kept.vertices, vertices])
     triangles = np.concatenate([kept.triangles, with_even_triangles(every, patch, centre)])
     return mesh.remade(every, triangles, np.append(rows, _nearest(mesh.vertices, vertices)))
+
+
+def can_be_sewn(
+    mesh: Mesh,
+    centre: NDArray[np.float64],
+    frame: NDArray[np.float64],
+    around: NDArray[np.float64],
+    edge: NDArray[np.float64],
+    span: tuple[float, float],
+) -> bool:
+    """Whether a single loop is left along the edge: arguments as of `with_star_patch`, without the new surface."""
+    try:
+        single_loop(_cap(mesh, centre, frame, around, edge, span)[1], centre)
+    except NotPossible:
+        return False
+    else:
+        return True
 
 
 def _turns(away: NDArray[np.float64], frame: NDArray[np.float64]) -> NDArray[np.float64]:

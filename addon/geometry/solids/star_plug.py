@@ -2,9 +2,10 @@
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 
 from ..mesh import Mesh
-from .booleans import difference, union
+from .booleans import as_it_is, as_solid
 from .rings import dome
 
 _CLEAR = 4  # rings of the shells that bound what is cleared and the plug's foot
@@ -31,6 +32,10 @@ def with_plug(
     depth : how far under the lowest of the new surface the plug reaches
     over : how far over the highest of it the old one is cleared away
 
+    Returns
+    -------
+    Mesh : kept vertices first, in their order and bit for bit; colours and columns of new ones are their nearest's.
+
     Notes
     -----
     What is seen of the solid within the last ring but one goes, from under the new surface outwards; then the plug is
@@ -42,7 +47,21 @@ def with_plug(
         _shell(rings[-2], centre, tip, float(away.max()) + over), _shell(rings[-2], centre, tip, foot + _APART * depth)
     )
     plug = between_shells((rings, tip), _shell(rings[-1], centre, tip, foot))
-    return union(difference(mesh, hole), plug)
+    solid, cut, added = (
+        as_solid(each, None, what) for each, what in ((mesh, "the solid"), (hole, "the hole"), (plug, "the plug"))
+    )
+    return _kept_first(as_it_is((solid - cut) + added, coloured=False), mesh)
+
+
+def _kept_first(made: Mesh, old: Mesh) -> Mesh:
+    """The mesh with the old one's vertices first, in their order, and with its colours and columns."""
+    away, nearest = KDTree(old.vertices).query(made.vertices)
+    order = np.argsort(np.where(away == 0, nearest, len(old.vertices)), kind="stable")
+    number = np.empty(len(order), np.int32)
+    number[order] = np.arange(len(order))
+    rows, same = nearest[order], (away == 0)[order]
+    vertices = np.where(same[:, None], old.vertices[rows], made.vertices[order])
+    return old.remade(vertices, number[made.triangles], rows)
 
 
 def between_shells(

@@ -39,7 +39,7 @@ _SIZES = "draw their margins, move the landmarks, or set fissure_length and fiss
 
 _SET_IN = (
     "the skin about the {side} eye is torn or covered, so its new lids were set in as a plug and what stood before "
-    "them was cut away: look along the plug's edge, {blend:g} mm beyond the lids"
+    "them was cut away: look along the plug's edge, just beyond the lids"
 )
 
 _PRINTS = 0.25
@@ -147,7 +147,7 @@ class RebuildLids(EyeStep):
         if source == "shut":
             found = fissure_of(piece, eye.side, bed.centre, bed.sitter).length
             source = f"the {eye.side} eye was scanned shut: {_opened(made.size.height, found)}"
-        for note in filter(None, (source, _SET_IN.format(side=eye.side, blend=self.blend) if made.plugged else "")):
+        for note in filter(None, (source, _SET_IN.format(side=eye.side) if made.plugged else "")):
             piece = piece.noted(note)
         x, y, z = ((bed.centre - made.sunk * bed.axis) * piece.scale).tolist()
         eyes = list(piece.eyes)
