@@ -14,7 +14,8 @@ from ..solids.seams import SEAM
 REACH = 1.0
 """Millimetres over a face within which what lies there hides it: hair at 1/6 stands off a scalp by less."""
 _JOINED = 2 * SEAM
-"""Millimetres off another solid within which a face lies on it, as the two rims of a parting do."""
+"""Millimetres off another solid within which a face lies on it, as the two rims of a parting do: with a part of it,
+for the rim about a spigot ends over the widened mouth of the groove."""
 _LOOKS = np.array([[1 / 3, 1 / 3, 1 / 3], [0.9, 0.05, 0.05], [0.05, 0.9, 0.05], [0.05, 0.05, 0.9]])
 """Places of a face that are asked, as shares of its corners: all of it has to be hidden."""
 
@@ -27,6 +28,11 @@ def covered(mesh: Mesh, over: Mesh, wanted: NDArray[np.bool_], beside: Sequence[
     mesh, over : closed meshes
     wanted : (m,) the faces that are asked
     beside : further solids that may stand between; faces that lie on one of them are hidden by it
+
+    Notes
+    -----
+    Faces of a joint that are off the other one's all over, as spigot and groove are by their clearance, are not hidden:
+    they are what fits, and have to stay as they are.
     """
     rows = np.flatnonzero(wanted)
     found = np.zeros(len(mesh.triangles), bool)
@@ -37,12 +43,12 @@ def covered(mesh: Mesh, over: Mesh, wanted: NDArray[np.bool_], beside: Sequence[
     own = np.repeat(rows.astype(np.int32), len(_LOOKS))
     away = RayCaster(over).first_hit(starts, ways, farthest=REACH)[0]
     before = RayCaster(mesh).first_hit(starts, ways, own, farthest=REACH)[0]
-    joined = np.zeros(len(starts), bool)
+    off = np.full(len(starts), np.inf)
     for other in beside:
-        met = RayCaster(other).first_hit(starts, ways, farthest=REACH)[0]
-        before, joined = np.minimum(before, met), joined | (met < _JOINED)
-    hidden = joined | (np.isfinite(away) & (away < before))
-    found[rows] = hidden.reshape(-1, len(_LOOKS)).all(axis=1)
+        off = np.minimum(off, RayCaster(other).first_hit(starts, ways, farthest=REACH)[0])
+    joined = (off < _JOINED).reshape(-1, len(_LOOKS))
+    hidden = joined | (np.isfinite(away) & (away < np.minimum(before, off))).reshape(-1, len(_LOOKS))
+    found[rows] = hidden.all(axis=1) | joined.any(axis=1)
     return found
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import BadMesh
 from ..mesh import Mesh
 from ..progress import Progress
 from ..solids.booleans import as_solid
@@ -20,6 +21,8 @@ _STEP, _MOST = 0.1, 300
 1 mm, a level in between reaches farther out by 0.001 mm."""
 EVEN = 0.003
 """How far outlines may be off to be told by fewer corners, mm."""
+_SCRAP = 1e-3
+"""Square millimetres under which an outline is no slab: told by fewer corners there may be nothing of it left."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,3 +65,27 @@ class Levels:
             if number % 20 == 0:
                 progress(number / len(heights), what)
             yield height
+
+
+def slab(outline: "CrossSection", low: float, tall: float) -> "list[Manifold]":
+    """What stands on an outline at a height, so tall: one solid, or none where the outline is a scrap."""
+    from manifold3d import Manifold
+
+    told = outline.simplify(EVEN)
+    return [Manifold.extrude(told, tall).translate((0.0, 0.0, low))] if told.area() > _SCRAP else []
+
+
+def stacked(slabs: Sequence["Manifold"], frame: Plane) -> "Manifold":
+    """Slabs made one, in the place of the frame.
+
+    Raises
+    ------
+    BadMesh
+        They cannot be joined: one that fails would make nothing of them all.
+    """
+    from manifold3d import Error, Manifold, OpType
+
+    found = Manifold.batch_boolean(slabs, OpType.Add).transform(frame.matrix[:3])
+    if found.status() != Error.NoError:
+        raise BadMesh(f"the way off cannot be followed ({found.status().name}): repair the part and what it lies on")
+    return found

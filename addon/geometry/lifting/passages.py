@@ -1,6 +1,7 @@
 """The room a part takes up in solids on its way off them."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,8 +10,11 @@ from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from ..solids.booleans import as_mesh
 from ..solids.sections import plane
-from .levels import EVEN, Levels
+from .levels import EVEN, Levels, slab, stacked
 from .undercuts import DRAFT
+
+if TYPE_CHECKING:
+    from manifold3d import Manifold
 
 _UPWARDS = 0.002
 """How much the room widens along the way: no slab's side falls on that of another."""
@@ -42,22 +46,20 @@ def passage(
     -----
     At each level it is what any level under it has of the part, outlines laid over each other, and the gap.
     """
-    from manifold3d import CrossSection, JoinType, Manifold, OpType
+    from manifold3d import CrossSection, JoinType
 
     levels = Levels.through(part, solids, frame := plane(part.vertices.mean(axis=0), way))
     # What comes off last is lifted through all of it, and `freed` widens its room by as much.
     room += DRAFT * float(np.ptp(frame.heights(part.vertices)))
-    swept, slabs = CrossSection(), list[Manifold]()
+    swept, slabs = CrossSection(), list["Manifold"]()
     for level in levels.told(levels.heights, progress, "looking at what is in its way"):
         swept = (swept + levels.part(level)).simplify(EVEN / 2)
         wide = swept.offset(room + _UPWARDS * (level - levels.heights[0]), JoinType.Round)
         if narrowest:
             wide = wide.offset(narrowest / 2, JoinType.Round).offset(-narrowest / 2, JoinType.Round)
         met = wide ^ levels.ground(level).offset(2 * room, JoinType.Round)
-        if not met.is_empty():
-            # Taller than the step, so that each slab overlaps the next; upwards it only widens.
-            slab = Manifold.extrude(met.simplify(EVEN), 1.5 * levels.step)
-            slabs.append(slab.translate((0.0, 0.0, level - 0.5 * levels.step)))
+        # Taller than the step, so that each slab overlaps the next; upwards it only widens.
+        slabs += slab(met, level - 0.5 * levels.step, 1.5 * levels.step)
     if not slabs:
         return Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32))
-    return as_mesh(Manifold.batch_boolean(slabs, OpType.Add).transform(frame.matrix[:3]), False)
+    return as_mesh(stacked(slabs, frame), False)

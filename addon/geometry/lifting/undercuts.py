@@ -10,7 +10,7 @@ from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from ..solids.booleans import as_mesh, as_solid, plain_colour
 from ..solids.sections import Plane, plane
-from .levels import EVEN, Levels
+from .levels import EVEN, Levels, slab, stacked
 
 if TYPE_CHECKING:
     from manifold3d import Manifold
@@ -60,11 +60,9 @@ def _shade(
     part: Mesh, solids: Sequence[Mesh], way: NDArray[np.float64], room: float, progress: Progress
 ) -> "Manifold | None":
     """What of the part lies under the solids, and the room about it; None where that is nothing."""
-    from manifold3d import Manifold, OpType
-
     frame = plane(part.vertices.mean(axis=0), way)
     slabs = _slabs(part, solids, frame, room, progress)
-    return Manifold.batch_boolean(slabs, OpType.Add).transform(frame.matrix[:3]) if slabs else None
+    return stacked(slabs, frame) if slabs else None
 
 
 def _slabs(part: Mesh, solids: Sequence[Mesh], frame: Plane, room: float, progress: Progress) -> list["Manifold"]:
@@ -76,19 +74,18 @@ def _slabs(part: Mesh, solids: Sequence[Mesh], frame: Plane, room: float, progre
     what the part has of that, beside the level's own outline. So a slab's outer side is the outline that overhangs,
     upright and without steps, and nothing is trimmed where the solids only widen downwards.
     """
-    from manifold3d import CrossSection, JoinType, Manifold
+    from manifold3d import CrossSection, JoinType
 
     levels = Levels.through(part, solids, frame)
-    above, slabs = CrossSection(), list[Manifold]()
+    above, slabs = CrossSection(), list["Manifold"]()
     for level in levels.told(levels.heights[::-1], progress, "looking at what overhangs the part"):
         own = levels.ground(level)
         under = ((above - own) ^ levels.part(level)).offset(-_SHALLOWEST / 2, JoinType.Miter)
         if not under.is_empty():
             wider = _SHALLOWEST / 2 + room + DRAFT * levels.step * len(slabs)
-            wide = under.offset(wider, JoinType.Round).simplify(EVEN)
+            wide = under.offset(wider, JoinType.Round)
             # A whole step down: what lies lower is under it too, and the part may end between two levels.
-            tall = (1.5 + _OVER) * levels.step
-            slabs.append(Manifold.extrude(wide, tall).translate((0.0, 0.0, level - 1.01 * levels.step)))
+            slabs += slab(wide, level - 1.01 * levels.step, (1.5 + _OVER) * levels.step)
         above = (above + own).simplify(EVEN / 2)
     return slabs
 
