@@ -17,6 +17,7 @@ from ..step import Step, setting
 from ..workpiece import Workpiece
 from .fits import FITS, clearance_of
 
+Vector = NDArray[np.float64]
 BACK = np.array([0.0, 1.0, 0.0])
 """Where a hole at the top is least seen: the posed face looks along -Y."""
 
@@ -77,6 +78,13 @@ class Vent(Step):
             parts[name] = difference(part, *tools)
             if closed_cavities(parts[name]):
                 raise NotPossible(f"vent: a hollow of {name} is still closed: give another way up")
+            neck = _neck_of(piece)
+            if name == "head" and neck and neck.joint and any(neck.is_through(hole) for hole in holes):
+                piece = piece.noted(
+                    f"A hole of {self.diameter:g} mm has no room in the neck's face beside the {neck.kind}: the head "
+                    "drains through it, and resin stays about it: take a narrower hole (diameter), or print it another "
+                    "way up (up)"
+                )
             told = [_told(name, hole) for hole in holes]
             placed += told
             if shape:
@@ -98,45 +106,79 @@ class Vent(Step):
         lip = self.plug_lip or max(0.25 * self.diameter, 0.5)
         return Plug(self.plugs, clearance, np.radians(self.plug_taper), lip, self.plug_thick, 0.1 * self.diameter)
 
-    def _holes(self, piece: Workpiece, name: str, part: Mesh, caster: RayCaster, up: NDArray[np.float64]) -> list[Hole]:
+    def _holes(self, piece: Workpiece, name: str, part: Mesh, caster: RayCaster, up: Vector) -> list[Hole]:
         """Two holes for each closed hollow of a part, and one through the neck for a hollow that is open elsewhere."""
         from ...geometry.printing.cavities import closed_cavities
 
         radius = self.diameter / 2
         hollows = closed_cavities(part)
-        axis = _neck_axis(piece) if name == "head" else None
-        if not hollows and (axis is None or not self.neck):
+        neck = _neck_of(piece) if name == "head" else None
+        if not hollows and (neck is None or not self.neck):
             return []
+        beside = neck.drain(part, caster, up, radius) if neck and neck.joint else None
         if not hollows:
-            return self._through_neck(caster, part, axis) if axis is not None else []
+            through = neck.hole(part, caster, radius) if neck else []
+            return [beside] if through and beside else through
         holes = []
         back = up + 0.6 * BACK if name == "head" else up
         for hollow in hollows:
-            start = lowest_place(hollow, up, radius, None if axis is None else axis[0])
-            holes.append(hole_along(caster, start, -up, radius))
+            if beside and _opens(beside, hollow):
+                holes.append(beside)
+            else:
+                start = lowest_place(hollow, up, radius, neck.foot if neck else None)
+                holes.append(hole_along(caster, start, -up, radius))
             start = leading_place(hollow, back / np.linalg.norm(back), radius)
             holes.append(hole_along(caster, start, back, radius))
         return holes
 
-    def _through_neck(
-        self, caster: RayCaster, part: Mesh, axis: tuple[NDArray[np.float64], NDArray[np.float64]]
-    ) -> list[Hole]:
-        """The hole along the neck's axis up to the hollow; none where there is no hollow over it."""
-        place, up = axis
-        reach = float(np.ptp(part.vertices @ up))
-        below = place - (reach + 1) * up
-        face, floor, ceiling = crossings(caster, below, up, 3)
-        if floor - face > 0.6 * reach or ceiling - floor < self.diameter:
+
+@dataclass(frozen=True, eq=False)
+class _Neck:
+    """The neck's end: the (3,) `foot` and unit vector `up` of its axis into the head, the `kind` of joint there, and
+    the radius of what is hollowed out for it, over which the floor of the hollow rises; 0 for a peg.
+    """
+
+    foot: Vector
+    up: Vector
+    kind: str
+    joint: float
+
+    def hole(self, part: Mesh, caster: RayCaster, radius: float) -> list[Hole]:
+        """The hole along the axis up to the hollow; none where there is no hollow over it."""
+        reach = float(np.ptp(part.vertices @ self.up))
+        below = self.foot - (reach + 1) * self.up
+        face, floor, ceiling = crossings(caster, below, self.up, 3)
+        if floor - face > 0.6 * reach or ceiling - floor < 2 * radius:
             return []
-        return [Hole(below + floor * up, below + face * up, self.diameter / 2)]
+        return [Hole(below + floor * self.up, below + face * self.up, radius)]
+
+    def drain(self, part: Mesh, caster: RayCaster, up: Vector, radius: float) -> Hole | None:
+        """The hole from the lowest place of the floor beside the joint, where that is the hollow's lower end."""
+        from ...geometry.printing.floors import floor_drain
+
+        return floor_drain(part, caster, self.foot, self.up, up, radius, self.joint)
+
+    def is_through(self, hole: Hole) -> bool:
+        """Whether a hole comes out in the joint."""
+        off = hole.outer - self.foot
+        return float(np.linalg.norm(np.cross(off, self.up))) < self.joint + hole.radius and bool(hole.way @ self.up < 0)
 
 
-def _neck_axis(piece: Workpiece) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
-    """A point of the neck's axis and its direction up into the head, from what the neck step measured."""
+def _neck_of(piece: Workpiece) -> _Neck | None:
+    """What the neck step measured."""
     for done in reversed(piece.history):
         if done.name == "neck" and "cut_at_mm" in done.figures:
-            return np.asarray(done.figures["cut_at_mm"], float), np.asarray(done.figures["cut_up"], float)
+            told = done.figures
+            widest = max(told.get("cup_diameter_mm", 0.0), told.get("bore_diameter_mm", 0.0))
+            foot, up = (np.asarray(told[key], float) for key in ("cut_at_mm", "cut_up"))
+            return _Neck(foot, up, told.get("kind", "peg"), widest / 2)
     return None
+
+
+def _opens(hole: Hole, hollow: Mesh) -> bool:
+    """Whether a hole begins at the floor of a hollow."""
+    away, _ = RayCaster(hollow).first_hit(hole.outer[None], -hole.way[None])
+    return bool(abs(away[0] - hole.length) < 1e-3)
 
 
 def _told(name: str, hole: Hole) -> dict[str, Any]:

@@ -5,13 +5,15 @@ import pytest
 from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import genus, is_watertight, volume
 from canthus.geometry.printing.cavities import closed_cavities, hollowed
-from canthus.geometry.printing.print_layers import layers_of
-from canthus.geometry.solids.booleans import intersection, union
+from canthus.geometry.printing.print_layers import layers_of, suction_cups
+from canthus.geometry.solids.booleans import difference, intersection, split, union
 from canthus.geometry.solids.primitives import cylinder, sphere
 from canthus.geometry.solids.sections import plane, section
 from canthus.geometry.transforms import transform
+from canthus.job.run import run
 from canthus.steps.output.fits import FITS
 from canthus.steps.output.hollow import Hollow
+from canthus.steps.output.neck import Neck
 from canthus.steps.output.vent import Vent
 from canthus.steps.workpiece import Done, Workpiece
 from demo_heads import demo_surface
@@ -123,8 +125,6 @@ def test_a_hollow_above_a_peg_drains_through_it():
     done = Vent().apply(hollow)
     np.testing.assert_allclose(done.figures["holes"][0]["at_mm"], [0, 0, -22], atol=0.05)
     # Open at the top, as after the skull cap is parted off, it still drains at the neck.
-    from canthus.geometry.solids.booleans import split
-
     bowl = split(hollow.head, (0, 0, 5), (0, 0, 1))[1]
     opened = Vent().apply(Workpiece(head=bowl, history=(neck,)))
     assert opened.figures["openings"] == 1
@@ -166,3 +166,34 @@ def test_a_solid_head_is_left_as_it_is():
     done = Vent().apply(Workpiece(head=ball))
     assert done.head is ball
     assert done.figures["openings"] == 0
+
+
+@pytest.mark.parametrize(("kind", "tilt"), [("cup", 0.0), ("magnet", 6.0)])
+def test_a_hollow_over_a_joint_drains_at_the_lowest_place_beside_it(kind, tilt):
+    """Printed neck down, no pool stays about the joint: flooded on layers, whatever was measured."""
+    head = union(sphere(16, sag=0.05), cylinder((0, 2, -26), (0, 2, 0), 10, sag=0.05))
+    piece = run([Neck(kind=kind, tilt=tilt), Hollow(wall=1.5, cell=0.35)], Workpiece("h", head=head))
+    done = Vent().apply(piece)
+    drain, (neck,) = done.figures["holes"][0], [each.figures for each in done.history if each.name == "neck"]
+    foot, up = np.array(neck["cut_at_mm"]), np.array(neck["cut_up"])
+    off = np.array(drain["at_mm"]) - foot
+    widest = neck.get("cup_diameter_mm") or neck["bore_diameter_mm"]
+    assert off @ up == pytest.approx(0.0, abs=0.01)  # it opens in the neck's face
+    assert widest / 2 + 1.0 < np.linalg.norm(off) < 10 - 1.0  # beside the joint, a radius from either
+    pools = suction_cups(layers_of(done.head, np.array([0.0, 0.0, 1.0]), 0.1, 0.1))
+    assert sum(pool.area for pool in pools) < np.pi
+    # Open at the top, as after the skull cap is parted off, it drains there too.
+    opened = Vent().apply(piece.but(head=split(piece.head, (0, 0, 5), (0, 0, 1))[1]))
+    (hole,) = opened.figures["holes"]
+    assert hole["at_mm"][2] == pytest.approx(drain["at_mm"][2], abs=0.05)
+    assert np.linalg.norm(np.array(hole["at_mm"]) - foot) == pytest.approx(np.linalg.norm(off), abs=0.3)
+    # Through the joint, as a hole along the neck's axis was, a moat stays about it: the flood does find it.
+    bored = difference(piece.head, cylinder(foot - 2 * up, foot + 14 * up, 1.0), cylinder((0, 0, 0), (0, 0, 20), 1.0))
+    assert max(pool.area for pool in suction_cups(layers_of(bored, np.array([0.0, 0.0, 1.0]), 0.1, 0.1))) > 50
+
+
+def test_a_hole_without_room_beside_the_joint_goes_through_it_and_says_so():
+    head = union(sphere(16, sag=0.05), cylinder((0, 2, -26), (0, 2, 0), 10, sag=0.05))
+    done = run([Neck(kind="magnet"), Hollow(wall=1.5, cell=0.35), Vent(diameter=6.0)], Workpiece("h", head=head))
+    np.testing.assert_allclose(done.history[-1].figures["holes"][0]["at_mm"][:2], [0.0, 2.0], atol=0.3)
+    assert any("no room in the neck's face beside the magnet" in note for note in done.notes)
