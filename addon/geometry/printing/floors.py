@@ -1,6 +1,7 @@
 """Where a hollow over a flat face, such as a neck's, is drained through that face: its lowest place beside a joint."""
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, minimum_filter
 
 from ..distances.rays import RayCaster
@@ -15,6 +16,7 @@ _FLAT = 0.05
 _STEPS = 6
 """Of the grid of rays within the hole's radius."""
 _STEEPEST = 0.7  # cosine: a part that leans farther is not drained by its face
+_SIDES = 8
 _BARELY = 1e-3  # mm: less than any wall that prints
 
 
@@ -59,7 +61,9 @@ def floor_drain(
     ceiling[met] = floor[met] + part.first_hit(over, ways[met])[0]
     free = (np.abs(face) < _FLAT).reshape(east.shape) & (np.hypot(east, north) > joint)
     room = step * distance_transform_edt(free)
-    hollow = (ceiling - floor > 2 * radius) & np.isfinite(ceiling)
+    hollow = met & (ceiling - np.where(met, floor, 0.0) > 2 * radius)
+    bare = np.flatnonzero(hollow & np.isinf(ceiling))  # a hollow that is open above, or the open beside a leaning neck
+    hollow[bare] = _walled(part, below[bare] + (1.0 + floor[bare, None] + radius / 2) * axis, across, along)
     tops = np.where(hollow, (below + np.where(met, 1.0 + floor, 0.0)[:, None] * axis) @ up, np.inf)
     near = np.arange(-_STEPS, _STEPS + 1)
     lowest = minimum_filter(tops.reshape(east.shape), footprint=np.hypot(*np.meshgrid(near, near)) <= _STEPS)
@@ -69,3 +73,11 @@ def floor_drain(
     good = fits & (lowest <= lowest[fits].min() + _FLAT)
     best = np.unravel_index(int(np.argmax(np.where(good, room, -1.0))), east.shape)
     return Hole(places[best] + floor.reshape(east.shape)[best] * axis, places[best], radius)
+
+
+def _walled(part: RayCaster, places: Vector, across: Vector, along: Vector) -> NDArray[np.bool_]:
+    """(n,) which places have the part on all sides of them."""
+    turns = np.linspace(0.0, 2 * np.pi, _SIDES, endpoint=False)
+    sideways = np.cos(turns)[:, None] * across + np.sin(turns)[:, None] * along
+    away, _ = part.first_hit(np.repeat(places, _SIDES, axis=0), np.tile(sideways, (len(places), 1)))
+    return np.asarray(np.isfinite(away.reshape(-1, _SIDES)).all(axis=1))

@@ -7,7 +7,7 @@ from canthus.geometry.measures import genus, is_watertight, volume
 from canthus.geometry.printing.cavities import closed_cavities, hollowed
 from canthus.geometry.printing.print_layers import layers_of, suction_cups
 from canthus.geometry.solids.booleans import difference, intersection, split, union
-from canthus.geometry.solids.primitives import cylinder, sphere
+from canthus.geometry.solids.primitives import box, cylinder, sphere
 from canthus.geometry.solids.sections import plane, section
 from canthus.geometry.transforms import transform
 from canthus.job.run import run
@@ -18,6 +18,8 @@ from canthus.steps.output.vent import Vent
 from canthus.steps.workpiece import Done, Workpiece
 from demo_heads import demo_surface
 from scipy.ndimage import label
+
+ABOVE = ((-20, -20, 5), (20, 20, 20))
 
 
 def hollow_ball():
@@ -190,6 +192,18 @@ def test_a_hollow_over_a_joint_drains_at_the_lowest_place_beside_it(kind, tilt):
     # Through the joint, as a hole along the neck's axis was, a moat stays about it: the flood does find it.
     bored = difference(piece.head, cylinder(foot - 2 * up, foot + 14 * up, 1.0), cylinder((0, 0, 0), (0, 0, 20), 1.0))
     assert max(pool.area for pool in suction_cups(layers_of(bored, np.array([0.0, 0.0, 1.0]), 0.1, 0.1))) > 50
+
+
+def test_the_open_beside_a_leaning_neck_is_no_floor():
+    """The neck's foot spreads to 14 mm, 1.5 mm high, well under the floor of the bowl over it."""
+    foot = union(cylinder((0, 0, -24), (0, 0, 0), 10, sag=0.05), cylinder((0, 0, -24), (0, 0, -22.5), 14, sag=0.05))
+    hollow = difference(
+        union(sphere(16, sag=0.05), foot), sphere(14, sag=0.05), cylinder((0, 0, -21), (0, 0, 0), 8), box(*ABOVE)
+    )
+    neck = {"kind": "magnet", "bore_diameter_mm": 5.0, "cut_at_mm": [0.0, 0.0, -24.0], "cut_up": [0.0, 0.0, 1.0]}
+    (hole,) = Vent().apply(Workpiece(head=hollow, history=(Done("neck", {}, neck),))).figures["holes"]
+    assert hole["length_mm"] == pytest.approx(3.0, abs=0.01)
+    assert 3.5 < np.hypot(*hole["at_mm"][:2]) < 8.0
 
 
 def test_a_hole_without_room_beside_the_joint_goes_through_it_and_says_so():
