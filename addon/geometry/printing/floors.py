@@ -13,6 +13,8 @@ _LEFT = 0.4
 """Millimetres left between the hole and whatever else opens in the face or bounds it: the least wall that prints."""
 _FLAT = 0.05
 """Millimetres off its plane within which the face is the face, and of height by which a floor is no lower."""
+_ROOMY = 0.1
+"""How much higher a floor may be over the hole's middle for each millimetre farther from joint and skin."""
 _STEPS = 6
 """Of the grid of rays within the hole's radius."""
 _STEEPEST = 0.7  # cosine: a part that leans farther is not drained by its face
@@ -40,7 +42,7 @@ def floor_drain(
     Notes
     -----
     Rays go up through the face on a grid. The floor is as low as the lowest place the hole reaches to; of places as low
-    as each other the one farthest from the joint and the skin is taken.
+    as each other one is taken where it is low in the middle as well, and far from the joint and the skin.
     """
     if up @ axis < _STEEPEST:
         return None
@@ -62,8 +64,8 @@ def floor_drain(
     free = (np.abs(face) < _FLAT).reshape(east.shape) & (np.hypot(east, north) > joint)
     room = step * distance_transform_edt(free)
     hollow = met & (ceiling - np.where(met, floor, 0.0) > 2 * radius)
-    bare = np.flatnonzero(hollow & np.isinf(ceiling))  # a hollow that is open above, or the open beside a leaning neck
-    hollow[bare] = _walled(part, below[bare] + (1.0 + floor[bare, None] + radius / 2) * axis, across, along)
+    over = below[hollow] + (1.0 + floor[hollow, None] + radius / 2) * axis
+    hollow[hollow] = _walled(part, over, across, along)  # else it is the open beside a neck that leans or spreads
     tops = np.where(hollow, (below + np.where(met, 1.0 + floor, 0.0)[:, None] * axis) @ up, np.inf)
     near = np.arange(-_STEPS, _STEPS + 1)
     lowest = minimum_filter(tops.reshape(east.shape), footprint=np.hypot(*np.meshgrid(near, near)) <= _STEPS)
@@ -71,7 +73,8 @@ def floor_drain(
     if not fits.any():
         return None
     good = fits & (lowest <= lowest[fits].min() + _FLAT)
-    best = np.unravel_index(int(np.argmax(np.where(good, room, -1.0))), east.shape)
+    cost = tops.reshape(east.shape) - _ROOMY * room
+    best = np.unravel_index(int(np.argmin(np.where(good, cost, np.inf))), east.shape)
     return Hole(places[best] + floor.reshape(east.shape)[best] * axis, places[best], radius)
 
 
