@@ -22,16 +22,22 @@ _OPEN = 0.97  # of the bore's length: where the block ends, so that no skin is l
 FORMS = list(product((False, True), (None, GAP), (False, True)))  # half-round, seat, from behind
 
 
-def pocket(diameter, half=False, gap=None, behind=True, clearance=0.1):
-    made = Pocket(CENTRE, GAZE, EyeShape(diameter), clearance, half, gap)
+AT_LIFE = np.array(
+    [31.7, -70.6, 15.9]
+)  # mm: about where the left eye of a posed head lies, its origin between the ears
+FITTING = [(share, size) for share in (1 / 6, 1 / 4, 1.0) for size in STOCK_SERIES if 0.8 < size / (24 * share) < 1.26]
+
+
+def pocket(diameter, half=False, gap=None, behind=True, clearance=0.1, centre=CENTRE):
+    made = Pocket(centre, GAZE, EyeShape(diameter), clearance, half, gap)
     return made.from_behind(made.shortest) if behind else made
 
 
 def carved(place):
     """A block about the pocket, open behind at the bore's end, and the pocket cut out of it."""
     reach = 1.6 * place.widest
-    back = CENTRE[1] + (_OPEN * place.length or reach)
-    block = box(CENTRE - reach, (CENTRE[0] + reach, back, CENTRE[2] + reach))
+    x, y, z = place.centre
+    block = box(place.centre - reach, (x + reach, y + (_OPEN * place.length or reach), z + reach))
     return block, difference(block, *pocket_tools(place))
 
 
@@ -74,16 +80,27 @@ def test_pocket_is_the_cap_and_has_its_volume_at_every_stock_size(diameter):
     # All forms at the sizes most used at 1/6, 1/4 and life size, and two of them in turn at each of the others.
     turn = STOCK_SERIES.index(diameter) % 4
     for half, gap, behind in FORMS if diameter in (4.0, 6.0, 24.0) else FORMS[turn::4]:
-        place = pocket(diameter, half, gap, behind)
-        block, cut = carved(place)
-        assert is_watertight(cut)
-        assert volume(block) - volume(cut) == pytest.approx(closed_form(place), rel=1e-3), (half, gap, behind)
-        # In front of the centre, off the cornea's room, every vertex and every face's middle lies on the sphere.
-        ways = np.concatenate([cut.vertices, cut.corners.mean(axis=1)]) - CENTRE
-        off, ahead = np.linalg.norm(ways, axis=1), ways @ GAZE
-        on = (off < 1.2 * place.radius) & (ahead > 0.01) & (ahead < 0.75 * off)
-        assert on.sum() > 500
-        assert np.abs(off[on] - place.radius).max() < 0.01
+        is_the_cap(pocket(diameter, half, gap, behind))
+
+
+@pytest.mark.parametrize(("share", "diameter"), FITTING)
+def test_pocket_is_the_cap_where_heads_have_their_eyes_at_every_scale(share, diameter):
+    """At 1/6, 1/4 and 1/1 all stock eyes that are no more than a fifth smaller or a quarter larger than a globe."""
+    for half, gap, behind in ((False, None, True), (True, GAP, False)):
+        is_the_cap(pocket(diameter, half, gap, behind, centre=AT_LIFE * share))
+
+
+def is_the_cap(place):
+    block, cut = carved(place)
+    assert is_watertight(cut)
+    told = (place.shape.diameter, place.half, place.gap, place.length)
+    assert volume(block) - volume(cut) == pytest.approx(closed_form(place), rel=1e-3), told
+    # In front of the centre, off the cornea's room, every vertex and every face's middle lies on the sphere.
+    ways = np.concatenate([cut.vertices, cut.corners.mean(axis=1)]) - place.centre
+    off, ahead = np.linalg.norm(ways, axis=1), ways @ GAZE
+    on = (off < 1.2 * place.radius) & (ahead > 0.01) & (ahead < 0.75 * off)
+    assert on.sum() > 500
+    assert np.abs(off[on] - place.radius).max() < 0.01, told
 
 
 @pytest.mark.parametrize("diameter", [2.0, 4.0, 24.0])
