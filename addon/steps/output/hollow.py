@@ -61,7 +61,8 @@ class Hollow(Step):
 def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tuple[Eye, ...], tuple[Check, ...]]:
     """The hollow head with a bore from each pocket, the eyes with its length, and what keeps an eye from going in.
 
-    A face without a back (one range map) has no hollow behind its eyes: that is a finding, not the end of the job.
+    An eye with no hollow behind it is a finding, not the end of the job; on a face without a back (one range map) its
+    bore comes out behind without one.
     """
     from ...anatomy.sockets.eye_entry import entry_length
     from ...anatomy.sockets.socket import bore_tools
@@ -74,7 +75,7 @@ def _with_ways_in(piece: Workpiece, hollow: Mesh, inner: Mesh) -> tuple[Mesh, tu
         if eye.bore_length > 0:
             pocket = pocket_of(eye)
             try:
-                length = entry_length(pocket.centre, pocket.gaze, pocket.widest, inner, skin, eye.side)
+                length = entry_length(pocket, inner, skin, eye.side)
             except NotPossible as fault:
                 eyes.append(eye)
                 shut.append(

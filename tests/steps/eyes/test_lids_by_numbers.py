@@ -4,11 +4,14 @@ import dataclasses
 
 import numpy as np
 import pytest
+from canthus.anatomy.sockets.eye_entry import entry_length
+from canthus.geometry.errors import NotPossible
 from canthus.geometry.measures import is_watertight
 from canthus.geometry.mesh import Mesh
 from canthus.geometry.solids.booleans import union
 from canthus.geometry.solids.primitives import box
 from canthus.steps.eyes.carve_sockets import CarveSockets
+from canthus.steps.eyes.each_eye import pocket_of
 from canthus.steps.eyes.make_eyes import MakeEyes
 from canthus.steps.eyes.place_eyes import PlaceEyes
 from canthus.steps.eyes.rebuild_lids import RebuildLids
@@ -89,3 +92,8 @@ def test_a_face_without_a_back_gets_sockets_that_open_behind(small_face):
     made = CarveSockets().apply(RebuildLids().apply(one_eyed(PlaceEyes(**CENTRES).apply(thin))))
     assert len(made.eyes) == 1
     assert is_watertight(made.head)
+    # Its bore is a way in although no hollow lies behind it; in the whole block, 45 mm deep, it is none.
+    pocket, aside = pocket_of(made.eyes[0]), box((8.0, 0.0, -1.0), (9.0, 1.0, 1.0))
+    assert entry_length(pocket, aside, thin.head, "left") == pocket.length
+    with pytest.raises(NotPossible, match="no hollow behind"):
+        entry_length(pocket, aside, head, "left")

@@ -150,13 +150,13 @@ def test_made_eye_has_the_two_sphere_dimensions(carved):
 @pytest.mark.parametrize("form", ["round", "half-round"])
 def test_sunk_irises_and_their_domes(carved, form):
     made = MakeEyes(form=form, iris="sunk", domes=True).apply(carved)
-    for side in ("left", "right"):
-        eye, dome = made.parts[f"eye-{side}"], made.parts[f"dome-{side}"]
+    for placed in made.eyes:
+        eye, dome = made.parts[f"eye-{placed.side}"], made.parts[f"dome-{placed.side}"]
         assert is_watertight(eye)
         assert is_watertight(dome)
         assert not len(intersection(eye, dome).triangles)
         assert not len(intersection(made.head, dome).triangles)
-        apex = (np.array(made.eyes[0].centre) - dome.vertices)[:, 1].max()
+        apex = (np.array(placed.centre) - dome.vertices)[:, 1].max()
         assert apex == pytest.approx(13 / 12 * 2.0, abs=0.002)
 
 
