@@ -83,4 +83,5 @@ def _walled(part: RayCaster, places: Vector, across: Vector, along: Vector) -> N
     turns = np.linspace(0.0, 2 * np.pi, _SIDES, endpoint=False)
     sideways = np.cos(turns)[:, None] * across + np.sin(turns)[:, None] * along
     away, _ = part.first_hit(np.repeat(places, _SIDES, axis=0), np.tile(sideways, (len(places), 1)))
-    return np.asarray(np.isfinite(away.reshape(-1, _SIDES)).all(axis=1))
+    walled = (away > _BARELY) & np.isfinite(away)  # a place on a wall itself is no floor
+    return np.asarray(walled.reshape(-1, _SIDES).all(axis=1))
