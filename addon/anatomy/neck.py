@@ -33,6 +33,10 @@ CLEAR_OF_CUT = 1e-4
 CHIN_BELOW_MOUTH = 2.0
 """How far the chin lies below the mouth, in heights of the upper lip: a third of the lower face lies above the mouth,
 two below (the draughtsman's canon; Farkas's means from memory 1 to 2.1 in men, 1 to 2.0 in women)."""
+CHIN_BELOW_EYES = 1.0
+"""How far the chin lies below the outer corners of the eyes, over the distance between these, least: sellion to gnathion
+is 113 less two deviations of 6 mm in women (ANSUR II, reference_values.md section 1), of which some 10 lie above the
+corners, and these lie about 90 mm apart (both from memory)."""
 BELOW_CHIN = 0.04, 0.50
 """Span below the chin the cut is looked for in, as shares of chin to crown: common practice, no source."""
 
@@ -172,6 +176,10 @@ def _under_face(landmarks: Mapping[str, NDArray[np.float64]]) -> float:
     known = {name: float(landmarks[name][2]) for name in ("stomion", "subnasale", "pronasale") if name in landmarks}
     if "stomion" in known and "subnasale" in known:
         known["chin"] = known["stomion"] - CHIN_BELOW_MOUTH * (known["subnasale"] - known["stomion"])
+    corners = [landmarks[name] for name in ("exocanthion-left", "exocanthion-right") if name in landmarks]
+    if len(corners) == 2:
+        apart = float(np.linalg.norm(corners[0] - corners[1]))
+        known["under eyes"] = float(corners[0][2] + corners[1][2]) / 2 - CHIN_BELOW_EYES * apart
     return min(known.values(), default=np.inf)
 
 

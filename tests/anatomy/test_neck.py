@@ -54,6 +54,14 @@ def test_shreds_at_the_end_of_a_scan_are_not_taken_for_a_narrow_neck(marks):
     assert cut.hollow == pytest.approx(0, abs=0.01)
 
 
+def test_a_face_of_which_only_the_eyes_are_known_is_not_cut_into():
+    """The same from the outer corners of the eyes: a chin lies no nearer below them than they are apart, 90 mm."""
+    mask = union(sphere(60.0, (0, 0, 70), 0.1), cylinder((0, 0, -60), (0, 0, 60), 40.0, 0.1), sphere(50.0, (0, 0, -70)))
+    corners = {f"exocanthion-{side}": np.array([x, -30.0, 20.0]) for side, x in (("left", 45.0), ("right", -45.0))}
+    assert find_cut(mask).plane.origin[2] > -70
+    assert find_cut(mask, corners).plane.origin[2] <= -70
+
+
 def test_a_face_is_never_cut_into():
     """A mask whose narrow part is the middle of the face, as on a range map of a face with a crown and a beard."""
     mask = union(sphere(60.0, (0, 0, 70), 0.1), cylinder((0, 0, -60), (0, 0, 60), 40.0, 0.1), sphere(50.0, (0, 0, -70)))

@@ -8,6 +8,7 @@ import pytest
 
 benchmark = importlib.import_module("benchmark")
 parts = importlib.import_module("benchmarks.rows")
+body = importlib.import_module("benchmarks.bench")
 growth = importlib.import_module("benchmarks.growth")
 plots = importlib.import_module("benchmarks.plots")
 table = importlib.import_module("benchmarks.table")
@@ -18,9 +19,9 @@ for stage in benchmark.STAGES:
 
 @pytest.fixture(scope="module")
 def bench(tmp_path_factory):
-    parts.KEPT, kept = tmp_path_factory.mktemp("kept"), parts.KEPT
-    yield parts.Bench(grid_mm=2.5)
-    parts.KEPT = kept
+    body.KEPT, kept = tmp_path_factory.mktemp("kept"), body.KEPT
+    yield body.Bench(grid_mm=2.5)
+    body.KEPT = kept
 
 
 @pytest.mark.parametrize("name", list(parts.MEASURES))
