@@ -34,7 +34,7 @@ CHIN_BELOW_MOUTH = 2.0
 """How far the chin lies below the mouth, in heights of the upper lip: a third of the lower face lies above the mouth,
 two below (the draughtsman's canon; Farkas's means from memory 1 to 2.1 in men, 1 to 2.0 in women)."""
 CHIN_BELOW_EYES = 1.0
-"""How far the chin lies below the outer corners of the eyes, over the distance between these, least: sellion to gnathion
+"""How far the chin lies below the outer corners of the eyes, over the distance between these, least: face height
 is 113 less two deviations of 6 mm in women (ANSUR II, reference_values.md section 1), of which some 10 lie above the
 corners, and these lie about 90 mm apart (both from memory)."""
 BELOW_CHIN = 0.04, 0.50

@@ -43,7 +43,7 @@ def test_fewer_dots_are_drawn_while_a_step_is_at_work(scene):
     assert clouds.drawn_now(bpy.context, 1000) == 1000
     progress.running = True
     try:
-        assert clouds.drawn_now(bpy.context, 1000) == 250
+        assert clouds.drawn_now(bpy.context, 1000) == 100
     finally:
         progress.running = False
 
