@@ -108,3 +108,17 @@ def test_an_ear_beside_the_hair_is_not_cut(ball):
     assert ClosestPoint(left).query(bare)[0].max() < 1e-4
     assert free.lost > 0.5  # the lock under the ear
     assert shared_on_the_way(free.part, left) < TOUCH
+
+
+def test_nothing_is_taken_out_for_a_lock_that_goes_whole(ball):
+    """A cavity under the cap's edge leaves too little wall for it to pass, so its lower edge is trimmed off."""
+    hollow = difference(ball, sphere(BALL - 0.5, sag=0.004))
+    part = cap(0.3, -3.2)
+    free = set_free(part, [hollow], UP, GIVING)
+    assert free.lost > 1.0
+    (left,) = free.relief.solids
+    bare = hollow.vertices[np.linalg.norm(hollow.vertices, axis=1) > BALL - 0.1]
+    bare = bare[ClosestPoint(free.part).query(bare)[0] > 0.5]  # what is left of the part lies 0.05 mm off
+    assert (bare[:, 2] > -3.0).any()  # under the lock that went, too
+    assert ClosestPoint(left).query(bare)[0].max() < 0.01
+    assert shared_on_the_way(free.part, left) < TOUCH

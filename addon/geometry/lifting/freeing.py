@@ -22,6 +22,8 @@ from .undercuts import caught, freed
 
 _MADE = 0.02  # mm off the part's own faces from which a face was made by trimming
 _BELOW = -0.7  # cosine to the way
+_GONE = 1.0
+"""Millimetres of its outer side lost from which the solids are relieved anew, for what is left of the part only."""
 _CRUMB = 0.01
 """Share of the largest piece's volume from which a piece of the part counts."""
 Vectors = NDArray[np.float64]
@@ -85,23 +87,40 @@ def set_free(part: Mesh, solids: Sequence[Mesh], way: Vectors, giving: Giving, p
     NotPossible
         All of the part lies under the solids.
     """
-    relief = Relief(tuple(solids))
+    relief, core = Relief(tuple(solids)), part
     if giving.relieved:
         under = caught(part, solids, way, giving.room, progress.stretch(0.0, 0.3))
         core = _core(part, under, solids, way, giving) if len(under.triangles) else under
         if len(core.triangles):
-            relief = relieved(solids, part, core, way, giving.room, giving.wall, progress.stretch(0.3, 0.7))
+            relief = relieved(solids, part, core, way, giving.room, giving.wall, progress.stretch(0.3, 0.6))
     if not giving.trimmed:
         return Free(part, relief)
-    left = whole(freed(part, relief.solids, way, giving.room, progress.stretch(0.7, 1.0)))
-    if not len(left.triangles):
-        raise NotPossible("all of the part lies under what it is put on: give another way off")
+    left = _left(part, relief, way, giving, progress.stretch(0.6, 0.75))
     if left is part:
         return Free(part, relief)
     outer = _outer(part, np.ones(len(part.triangles), bool), solids, way)
-    lost = float(ClosestPoint(left).query(outer.corners.mean(axis=1))[0].max(initial=0.0))
+    lost = _lost(outer, left)
+    if relief.taken and lost > _GONE:
+        # A lock went whole: what was taken out for it would lie bare.
+        held = intersection(core, left)
+        relief = relieved(solids, left, held, way, giving.room, giving.wall, progress.stretch(0.75, 0.9))
+        left = _left(left, relief, way, giving, progress.stretch(0.9, 1.0))
+        lost = _lost(outer, left)
     thin, place = _thin(part, left, outer, giving.wall)
     return Free(left, relief, 1.0 - volume(left) / volume(part), lost, thin, place)
+
+
+def _left(part: Mesh, relief: Relief, way: Vectors, giving: Giving, progress: Progress) -> Mesh:
+    """What comes off of the part; itself where all of it does."""
+    left = whole(freed(part, relief.solids, way, giving.room, progress))
+    if not len(left.triangles):
+        raise NotPossible("all of the part lies under what it is put on: give another way off")
+    return left
+
+
+def _lost(outer: Mesh, left: Mesh) -> float:
+    """How far any place of the outer side is from what is left, millimetres."""
+    return float(ClosestPoint(left).query(outer.corners.mean(axis=1))[0].max(initial=0.0))
 
 
 def whole(mesh: Mesh) -> Mesh:
