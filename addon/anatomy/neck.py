@@ -162,7 +162,8 @@ def _level(profile: _Profile, landmarks: Mapping[str, NDArray[np.float64]]) -> t
         candidates = candidates[radii[candidates] <= FLARE * radii[narrowest]]
         candidates = candidates if len(candidates) else np.array([narrowest])
     if not len(candidates):
-        return min(_lowest_whole(profile), _under_face(landmarks)), "lowest section"
+        lowest, chin = _lowest_whole(profile), _under_face(landmarks)
+        return (lowest if chin < heights[0] else min(lowest, chin)), "lowest section"  # it may end above its chin
     behind = candidates[profile.recess[candidates] >= BEHIND_FACE]
     if found != "landmarks" and len(behind):  # a face turned aside shows no chin: then all will do
         candidates = behind

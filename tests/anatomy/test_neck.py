@@ -62,6 +62,15 @@ def test_a_face_of_which_only_the_eyes_are_known_is_not_cut_into():
     assert find_cut(mask, corners).plane.origin[2] <= -70
 
 
+def test_a_head_that_ends_above_its_chin_is_cut_at_its_lowest_whole_section():
+    """As one cut off at the nose is, of which the eyes are known."""
+    half = largest_above(HEAD, plane((0, 0, -20), (0, 0, 1)))
+    corners = {f"exocanthion-{side}": np.array([x, -85.0, 20.0]) for side, x in (("left", 45.0), ("right", -45.0))}
+    cut = find_cut(half, corners)
+    assert cut.found == "lowest section"
+    assert -20 < cut.plane.origin[2] < 0
+
+
 def test_a_face_is_never_cut_into():
     """A mask whose narrow part is the middle of the face, as on a range map of a face with a crown and a beard."""
     mask = union(sphere(60.0, (0, 0, 70), 0.1), cylinder((0, 0, -60), (0, 0, 60), 40.0, 0.1), sphere(50.0, (0, 0, -70)))
