@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ..distances.closest import ClosestPoint
 from ..distances.sampling import spread_over
 from ..errors import NotPossible
-from ..measures import components, triangle_areas, triangle_normals, volume
+from ..measures import components, piece_volumes, triangle_areas, triangle_normals, volume
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from ..solids.booleans import difference, intersection
@@ -128,7 +128,7 @@ def whole(mesh: Mesh) -> Mesh:
     labels = components(mesh)
     if not labels.any():
         return mesh
-    volumes = np.array([volume(mesh.kept(labels == label)) for label in range(labels.max() + 1)])
+    volumes = piece_volumes(mesh, labels)
     return mesh.kept((np.abs(volumes) >= _CRUMB * volumes.max())[labels])
 
 

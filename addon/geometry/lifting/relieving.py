@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from ..distances.closest import ClosestPoint
 from ..distances.sampling import spread_over
-from ..measures import components, volume
+from ..measures import components, piece_volumes, volume
 from ..mesh import Mesh
 from ..progress import SILENT, Progress
 from ..solids.booleans import difference, intersection
@@ -120,9 +120,8 @@ def _less(solid: Mesh, cut: Mesh) -> Mesh:
 def _severed(left: Mesh) -> list[Mesh]:
     """Pieces that hang on nothing any more, and are more than crumbs."""
     labels = components(left)
-    pieces = [left.kept(labels == label) for label in range(int(labels.max()) + 1)]
-    volumes = [volume(each) for each in pieces]
-    return [each for each, size in zip(pieces, volumes, strict=True) if _ISLAND < size < max(volumes)]
+    volumes = piece_volumes(left, labels)
+    return [left.kept(labels == each) for each in np.flatnonzero((volumes > _ISLAND) & (volumes < volumes.max()))]
 
 
 def _by(solid: Mesh, about: NDArray[np.bool_], hidden: NDArray[np.bool_], far: float) -> NDArray[np.bool_]:
@@ -144,8 +143,7 @@ def _inner(solid: Mesh, about: NDArray[np.bool_], hidden: NDArray[np.bool_], wal
 def _sizable(cut: Mesh) -> Mesh:
     """Its pieces that are more than crumbs."""
     labels = components(cut)
-    kept = [label for label in range(int(labels.max(initial=-1)) + 1) if volume(cut.kept(labels == label)) > _CRUMB]
-    return cut.kept(np.isin(labels, kept))
+    return cut.kept((piece_volumes(cut, labels) > _CRUMB)[labels])
 
 
 def _made(solid: Mesh, left: Mesh) -> Vectors:

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import NotPossible
-from ..measures import components
+from ..measures import components, piece_volumes
 from ..mesh import Mesh
 from .booleans import split
 from .sections import Plane
@@ -29,17 +29,12 @@ def largest_piece(mesh: Mesh) -> Mesh:
     pieces = components(mesh)
     if not pieces.any():
         return mesh
-    volumes = _volumes(mesh, pieces)
+    volumes = piece_volumes(mesh, pieces)
     largest = int(np.argmax(volumes))
     low, high = _boxes(mesh, pieces)
     within = (low >= low[largest]).all(axis=1) & (high <= high[largest]).all(axis=1) & (volumes < 0)
     within[largest] = True
     return mesh.kept(within[pieces])
-
-
-def _volumes(mesh: Mesh, pieces: NDArray[np.int32]) -> NDArray[np.float64]:
-    a, b, c = mesh.corners.transpose(1, 0, 2)
-    return np.asarray(np.bincount(pieces, weights=np.einsum("ij,ij->i", a, np.cross(b, c)) / 6), np.float64)
 
 
 def _boxes(mesh: Mesh, pieces: NDArray[np.int32]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
